@@ -1,0 +1,320 @@
+"""The nouns of a mechanism. A fault or a repair makes a *new* machine; nothing here is ever altered.
+
+Every part carries its ideal shape and, beside it, `Imperfections` that default to none, so that kinematics and statics
+are written once and serve the ideal and the worn machine alike.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final, Literal
+
+from tapewright.words.estimate import Estimate
+
+RotorKind = Literal[
+    "motor", "pulley", "flywheel", "capstan", "pinch_roller", "idler_tyre", "reel_table", "gear", "cam", "counter"
+]
+CouplingKind = Literal["belt", "tyre", "gear", "worm", "clutch", "nip", "drag"]
+SensorKind = Literal["cassette_switch", "position_switch", "pulse_sensor", "key_switch", "record_switch"]
+HeadBasePosition = Literal["down", "up"]
+Sight = Literal["well", "window", "inside"]
+
+ROTOR_KINDS: Final[tuple[str, ...]] = (
+    "motor", "pulley", "flywheel", "capstan", "pinch_roller", "idler_tyre", "reel_table", "gear", "cam", "counter",
+)  # fmt: skip
+COUPLING_KINDS: Final[tuple[str, ...]] = ("belt", "tyre", "gear", "worm", "clutch", "nip", "drag")
+SENSOR_KINDS: Final[tuple[str, ...]] = (
+    "cassette_switch", "position_switch", "pulse_sensor", "key_switch", "record_switch",
+)  # fmt: skip
+MODES: Final[tuple[str, ...]] = (
+    "switch_on", "idle", "cassette_in", "play", "record", "fast_forward", "rewind", "stop",
+)  # fmt: skip
+"""The modes a description may have. `switch_on` is the passage from off to idle, `idle` is on without a cassette,
+`cassette_in` on with one in and nothing pressed, `stop` the passage back from play."""
+SPOKEN_MODES: Final[dict[str, str]] = {
+    "switch_on": "at switch-on",
+    "idle": "switched on, no cassette in",
+    "cassette_in": "cassette in, nothing pressed",
+    "play": "in play",
+    "record": "in record",
+    "fast_forward": "in fast forward",
+    "rewind": "in rewind",
+    "stop": "on stop after play",
+    "off": "switched off and unplugged",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Imperfections:
+    """What is wrong with one part. The defaults are a sound part.
+
+    Arguments:
+        present: False when it is gone, snapped or fallen off.
+        works: False for a motor that does not run, a supply that gives nothing.
+        grip: friction of its running surface, against a new one.
+        tension: stretch tension or spring force, against as it was fitted.
+        passes: torque a gear, worm or clutch can pass, against a sound one.
+        drag: friction torque of its bearing or slide, against a free one.
+        rate: speed it runs at, or effective diameter it shows, against the right one.
+        pull: torque a motor gives, against a sound one.
+        eccentricity_m: distance of its surface's centre from its axis; half of what a dial gauge shows.
+        lump: once-per-turn (or per-pass) unsteadiness it puts on what it drives, relative peak.
+        tacky: 0 dry to 1 so sticky that tape or belt clings to it.
+        contact: share of the time a switch or sensor tells the truth.
+    """
+
+    present: bool = True
+    works: bool = True
+    grip: float = 1.0
+    tension: float = 1.0
+    passes: float = 1.0
+    drag: float = 1.0
+    rate: float = 1.0
+    pull: float = 1.0
+    eccentricity_m: float = 0.0
+    lump: float = 0.0
+    tacky: float = 0.0
+    contact: float = 1.0
+
+
+SOUND: Final = Imperfections()
+
+
+@dataclass(frozen=True, slots=True)
+class Rotor:
+    """Something that turns.
+
+    Arguments:
+        name: its key in the description; what `part` means everywhere.
+        kind: one of `ROTOR_KINDS`.
+        on: name of the rotor whose shaft it sits on; None when the shaft is its own.
+        diameter: running (groove, rim or surface) diameter, metres; None when not measured.
+        turns_per_s: the rate a motor is made to run at in play, turns per second; None when not known.
+        segments: commutator segments of a motor; 0 when unknown or none.
+        teeth: of a gear; 0 when unknown or none.
+        inertia: kilogram square metre; None when not known.
+        position_m: (x, y) of the axis, metres, seen from the cassette side; None when not measured.
+        sight: where it can be seen: in the cassette well with the lid open, through a window, or only inside.
+        says: what a technician calls it; empty for its name with spaces.
+    """
+
+    name: str
+    kind: RotorKind
+    on: str | None = None
+    diameter: Estimate | None = None
+    turns_per_s: Estimate | None = None
+    segments: int = 0
+    teeth: int = 0
+    inertia: Estimate | None = None
+    position_m: tuple[float, float] | None = None
+    sight: Sight = "inside"
+    says: str = ""
+    imperfections: Imperfections = SOUND
+
+
+@dataclass(frozen=True, slots=True)
+class Coupling:
+    """Something through which one rotor turns, holds or brakes another.
+
+    Arguments:
+        name: its key in the description.
+        kind: one of `COUPLING_KINDS`.
+        path: rotors it joins. A belt: every pulley in the order the belt runs, the driver first. Others: driver, driven.
+            A drag: the one rotor it brakes.
+        sides: for a belt, +1 where the pulley lies inside the loop, -1 where the belt's back runs on it.
+        switched: True when it is only engaged in the modes that list it; False when it always is.
+        section_m: (width, thickness) of a belt, metres; a square belt has both alike; None when not measured.
+        length: a belt's relaxed inside length, metres; None when not measured.
+        force: contact force of a tyre or nip, newtons; None when not measured.
+        torque: what a clutch slips at or a drag holds with, newton metres; None when not measured.
+        ratio: turns of the driven for one of the driver, for a worm or an undimensioned gear; None to derive it.
+        sight: as for a rotor.
+        says: what a technician calls it; empty for its name with spaces.
+    """
+
+    name: str
+    kind: CouplingKind
+    path: tuple[str, ...]
+    sides: tuple[int, ...] = ()
+    switched: bool = False
+    section_m: tuple[float, float] | None = None
+    length: Estimate | None = None
+    force: Estimate | None = None
+    torque: Estimate | None = None
+    ratio: float | None = None
+    sight: Sight = "inside"
+    says: str = ""
+    imperfections: Imperfections = SOUND
+
+    @property
+    def driver(self) -> str:
+        """Give the rotor that drives; a drag's own rotor."""
+        return self.path[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Sensor:
+    """A switch or sensor, and what the logic does with it.
+
+    Arguments:
+        name: its key in the description.
+        kind: one of `SENSOR_KINDS`.
+        senses: the rotor it watches (position switch: the cam; pulse sensor: reel table or counter); empty otherwise.
+        allows: modes that only start when it tells the truth (a cassette switch, a key switch).
+        ends: the motor whose run it ends by reporting the position (a position switch); empty otherwise.
+        timeout_s: how long the logic waits for it; None when it waits for ever.
+    """
+
+    name: str
+    kind: SensorKind
+    senses: str = ""
+    allows: tuple[str, ...] = ()
+    ends: str = ""
+    timeout_s: float | None = None
+    says: str = ""
+    imperfections: Imperfections = SOUND
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """What feeds the motors: mains part or batteries, regulator, fuse."""
+
+    name: str = "power_supply"
+    says: str = ""
+    imperfections: Imperfections = SOUND
+
+
+@dataclass(frozen=True, slots=True)
+class HeadBase:
+    """The plate that carries the heads (and here the pinch roller) up to the tape.
+
+    Arguments:
+        lifted_by: name of the cam that lifts it; "keys" where a finger does; "solenoid" where one does.
+        carries: rotors that come up with it.
+        says: what a technician calls it.
+    """
+
+    lifted_by: str
+    carries: tuple[str, ...] = ()
+    name: str = "head_base"
+    says: str = ""
+    imperfections: Imperfections = SOUND
+
+
+@dataclass(frozen=True, slots=True)
+class Mode:
+    """What is powered and engaged, and what the tape should do.
+
+    Arguments:
+        name: one of `MODES`.
+        motors: motor -> share of the rate it runs at in play; a minus sign for the other way round.
+        engaged: the switched couplings that are engaged.
+        head_base: where the head base should stand at the end.
+        moves_head_base: True when entering the mode sends the cam (or solenoid) to work.
+        takes_up: reel table that should take tape up; empty when no tape moves.
+        gives: reel table that gives tape; empty when no tape moves.
+        at_capstan: True when capstan and pinch roller set the tape's speed.
+    """
+
+    name: str
+    motors: Mapping[str, float] = field(default_factory=dict)
+    engaged: tuple[str, ...] = ()
+    head_base: HeadBasePosition = "down"
+    moves_head_base: bool = False
+    takes_up: str = ""
+    gives: str = ""
+    at_capstan: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class TapeFormat:
+    """Which tape, how fast.
+
+    Arguments:
+        speed_m_per_s: the speed the machine plays at, metres per second.
+        tracks: tracks across the tape.
+        thickness_m: of the tape used for measuring, metres.
+        hub_radius_m: empty hub, metres.
+        full_radius_m: full pack, metres.
+    """
+
+    speed_m_per_s: float
+    tracks: int
+    thickness_m: float
+    hub_radius_m: float
+    full_radius_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """One mechanism, as described.
+
+    Arguments:
+        id: short name.
+        title: a line for people.
+        layout: the general kind of transport.
+        invented: True for machines nobody built.
+        tape: the format it plays.
+        rotors, couplings, sensors: by name, in the order of the description.
+        supply: what feeds it.
+        head_base: what carries the heads, and what lifts it.
+        modes: by name.
+        limits: acceptance limits by reading name, in the reading's unit: `speed_error_pct`, `weighted_peak_pct`.
+        source: where the description came from, for messages.
+    """
+
+    id: str
+    title: str
+    layout: str
+    invented: bool
+    tape: TapeFormat
+    rotors: Mapping[str, Rotor]
+    couplings: Mapping[str, Coupling]
+    sensors: Mapping[str, Sensor]
+    supply: Supply
+    head_base: HeadBase
+    modes: Mapping[str, Mode]
+    limits: Mapping[str, float] = field(default_factory=dict)
+    source: str = ""
+
+
+Part = Rotor | Coupling | Sensor | Supply | HeadBase
+
+
+def part(machine: Machine, name: str) -> Part:
+    """Find a part by its name.
+
+    Raises:
+        KeyError: when the machine has no such part.
+    """
+    for group in (machine.rotors, machine.couplings, machine.sensors):
+        if name in group:
+            return group[name]
+    for single in (machine.supply, machine.head_base):
+        if single.name == name:
+            return single
+    raise KeyError(name)
+
+
+def part_names(machine: Machine) -> tuple[str, ...]:
+    """List every part that has a name, in the order of the description."""
+    singles = (machine.supply.name, machine.head_base.name)
+    return (*machine.rotors, *machine.couplings, *machine.sensors, *singles)
+
+
+def spoken(machine: Machine, name: str) -> str:
+    """Say a part the way a technician would.
+
+    >>> from tapewright.machine.library import shipped
+    >>> spoken(shipped("four_track"), "capstan_belt")
+    'capstan belt'
+    """
+    if name == "cassette":
+        return "cassette"
+    return part(machine, name).says or name.replace("_", " ")
+
+
+def shaft(machine: Machine, rotor: str) -> str:
+    """Name the rotor that owns the shaft a rotor sits on; a rotor with its own shaft names itself."""
+    while (on := machine.rotors[rotor].on) is not None:
+        rotor = on
+    return rotor

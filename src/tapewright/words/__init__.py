@@ -1,0 +1,12 @@
+"""Floor 0: the small frozen nouns that every room shares. No physics, no files, no plots.
+
+units       bench units in and out; SI inside
+estimate    Estimate: a number and its doubt
+problem     Problem: where in the user's material, what was found, what to do
+reading     Reading: one measured value, or the reason there is none
+signal      Trace: one quantity over time; Line: a steady component
+evidence    Observation, Evidence: what was noticed, when, how sure
+findings    BudgetItem, Belief, Check, PlanStep, Clash: small results that travel
+record      Record: everything one examination knows
+plain       any noun as plain JSON data
+"""

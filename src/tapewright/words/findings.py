@@ -1,0 +1,129 @@
+"""Small results that travel from room to room."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetItem:
+    """How much of the flutter one rotor or belt explains.
+
+    Arguments:
+        part: the rotor's or coupling's name; "unexplained" for a line no part accounts for.
+        order: which harmonic of the part's rate; 0 when unexplained.
+        frequency_hz: where the line stands.
+        peak_pct: its peak size, percent of speed.
+        doubt_pct: half-width of the 95 % interval of the size.
+        probability: how likely it is that this part, and no other, makes the line.
+    """
+
+    part: str
+    order: int
+    frequency_hz: float
+    peak_pct: float
+    doubt_pct: float
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """How likely a part is out of order, and how much of the evidence that would explain.
+
+    Arguments:
+        part: the rotor's, coupling's or sensor's name.
+        kind: the likeliest way it is out of order.
+        out_of_order: probability that it is out of order at all, given the evidence.
+        explains_complaint: its share of the evidence: what would go away if it were sound.
+        before: `out_of_order` before any evidence.
+        kinds: every way it may be out of order, with its probability.
+        reasons: sentences from the fault along its chain of effects to the signs, for and against.
+    """
+
+    part: str
+    kind: str
+    out_of_order: float
+    explains_complaint: float
+    before: float
+    kinds: tuple[tuple[str, float], ...] = ()
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """What one answer would do to the belief in one part."""
+
+    part: str
+    explains_complaint: float
+    out_of_order: float
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """Something to look at, listen to or try next.
+
+    Arguments:
+        id: the sign's id.
+        says: what one would notice, a sentence.
+        how: how to look, step by step.
+        mode: the mode it is noticed in.
+        opens_case: whether the case must be opened.
+        minutes: hands-on time.
+        cautions: what can hurt the person, the machine or the tape, said where the hand is about to go.
+        why: the reason it comes next, a sentence.
+        expected_saving: minutes of work it is expected to save, its own cost taken off.
+        if_yes: how the leading beliefs would stand after "yes".
+        if_no: the same after "no".
+    """
+
+    id: str
+    says: str
+    how: str
+    mode: str
+    opens_case: bool
+    minutes: float
+    cautions: tuple[str, ...]
+    why: str
+    expected_saving: float
+    if_yes: tuple[Shift, ...] = ()
+    if_no: tuple[Shift, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PlanStep:
+    """One piece of work, in its place in the order.
+
+    Arguments:
+        action: what to do, a sentence.
+        part: the part's name.
+        size: what to order, or "" when nothing is bought.
+        minutes: hands-on time.
+        cost_low: lowest usual price of what is bought.
+        cost_high: highest usual price of what is bought.
+        probability_it_cures: share of the evidence that goes away with it.
+        remeasure: what to measure again afterwards.
+        cautions: what can hurt, said where the hand is about to go.
+        why: "explains the complaint" or "renew while it lies open".
+    """
+
+    action: str
+    part: str
+    size: str
+    minutes: float
+    cost_low: float
+    cost_high: float
+    probability_it_cures: float
+    remeasure: tuple[str, ...]
+    cautions: tuple[str, ...]
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """A smallest set of evidence that cannot all hold.
+
+    Arguments:
+        signs: ids of the observations; taking any one out removes the clash.
+        says: what clashes, a sentence.
+    """
+
+    signs: tuple[str, ...]
+    says: str

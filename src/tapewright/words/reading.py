@@ -1,0 +1,28 @@
+"""One measured value with its doubt; or the reason there is none."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What was measured, or why it could not be.
+
+    Arguments:
+        value: in `unit`; None when there is no reading.
+        unit: a bench unit: "%", "Hz", "s", "dB", "g·cm".
+        doubt: half-width of the 95 % interval, same unit.
+        why_not: the reason, a sentence, when `value` is None.
+        method: how it was taken, with the document it follows.
+        conditions: the stretch, the band, the settings it depends on.
+    """
+
+    value: float | None
+    unit: str
+    doubt: float | None = None
+    why_not: str | None = None
+    method: str = ""
+    conditions: str = ""
+
+    def __post_init__(self) -> None:
+        if (self.value is None) == (self.why_not is None):
+            raise ValueError("a reading has a value or a reason, and not both")
