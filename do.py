@@ -107,7 +107,7 @@ def pip(environment: Path, *arguments: str) -> None:
     done = subprocess.run(command, cwd=HERE, stdin=nothing, stdout=pipe, stderr=both, check=False)
     if done.returncode != 0:
         output = done.stdout.decode(errors="replace")
-        say("\n".join(output.strip().splitlines()[-20:]))
+        say("\n".join(output.strip().splitlines()[-30:]))
         raise CannotError(why_pip_failed(output))
 
 
