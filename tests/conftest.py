@@ -1,0 +1,41 @@
+"""What every test may lean on: where things are, draws that repeat, no screen."""
+
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+
+ROOT = Path(__file__).resolve().parent.parent
+
+os.environ.setdefault("MPLBACKEND", "Agg")  # before anything loads the plotting library: a test has no screen
+
+# The same examples on every run and every machine: a failure here is a failure there. A property is not a race either.
+settings.register_profile("house", derandomize=True, deadline=None, database=None)
+settings.load_profile("house")
+
+
+@pytest.fixture(scope="session")
+def repository() -> Path:
+    """The folder that holds pyproject.toml."""
+    return ROOT
+
+
+@pytest.fixture(scope="session")
+def shared_data() -> Path:
+    """Real recordings and broken files, which live outside the repository; skips where they are absent."""
+    folder = ROOT.parent / "shared" / "data"
+    if not folder.is_dir():
+        pytest.skip("the folder of real recordings, ../shared/data, is not on this machine")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """Path of a Chromium to drive; skips where there is none."""
+    names = ("chromium", "chromium-browser", "google-chrome", "chrome")
+    found = next((path for name in names if (path := shutil.which(name))), None)
+    if found is None:
+        pytest.skip("no Chromium on this machine")
+    return found
