@@ -6,25 +6,15 @@ from pathlib import Path
 
 import pytest
 
-# Each is spelled in two pieces here, so that this file passes its own test.
+# A tilde stands inside each word and is taken out before use, so that this file passes its own test.
 KEPT_OUT = {
-    "a path of one machine": r"(?<![\w.])/(?:wo"
-    r"rk|ho"
-    r"me|ro"
-    r"ot|Us"
-    r"ers)/\w|(?<![\w.])/t"
-    r"mp\b|\b[A-Z]:\\Us"
-    r"ers",
-    "work left for later": r"\b(?:TO" r"DO|FIX" r"ME|X" r"XX|HA" r"CK)\b|NotImplemented" r"Error",
-    "a registry's host": r"py"
-    r"pi\.org|python"
-    r"hosted|npm"
-    r"js\.(?:org|com)|deb\.deb"
-    r"ian|proxy\.gol"
-    r"ang|un"
-    r"pkg\.com|jsde"
-    r"livr",
-    "the brief": r"seed doc" r"ument|shared/des" r"ign|shared/sty" r"le|shared/ref" r"erence",
+    what: pattern.replace("~", "")
+    for what, pattern in {
+        "a path of one machine": r"(?<![\w.])/(?:w~ork|h~ome|r~oot|U~sers)/\w|(?<![\w.])/t~mp\b|\b[A-Z]:\\U~sers",
+        "work left for later": r"\b(?:T~ODO|F~IXME|X~XX|H~ACK)\b|NotI~mplementedError",
+        "a registry's host": r"p~ypi\.org|pythonh~osted|n~pmjs\.|deb\.d~ebian|proxy\.g~olang|u~npkg\.com|jsd~elivr",
+        "where the project came from": r"seed d~ocument|shared/(?:d~esign|s~tyle|r~eference)",
+    }.items()
 }
 OTHERS_WORK = {"LICENSE"}  # licence texts and vendored scripts are passed on as they are
 LINE_LIMIT = 2000  # a longer line is minified, so not ours
@@ -71,19 +61,19 @@ def test_nothing_is_left_in_tracked_files(repository: Path) -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        "open('/work/main/x')",
-        "see /tmp/notes",
-        "/home/someone/deck.toml",
-        "C:\\Users\\someone",
-        "# TODO: finish",
-        "raise NotImplementedError",
-        "https://pypi.org/simple",
-        "https://registry.npmjs.org/htmx",
-        "as the seed document says",
+        "open('/w~ork/main/x')",
+        "see /t~mp/notes",
+        "/h~ome/someone/deck.toml",
+        "C:\\U~sers\\someone",
+        "# T~ODO: finish",
+        "raise NotI~mplementedError",
+        "https://p~ypi.org/simple",
+        "https://registry.n~pmjs.org/htmx",
+        "as the seed d~ocument says",
     ],
 )
 def test_each_would_be_seen(text: str) -> None:
-    assert len(found_in(f"first line\n{text}\n")) == 1
+    assert len(found_in(f"first line\n{text.replace('~', '')}\n")) == 1
 
 
 @pytest.mark.parametrize(
