@@ -118,8 +118,8 @@ class Coupling:
     Arguments:
         name: its key in the description.
         kind: one of `COUPLING_KINDS`.
-        path: rotors it joins. A belt: every pulley in the order the belt runs, the driver first. Others: driver, driven.
-            A drag: the one rotor it brakes.
+        path: rotors it joins. A belt: every pulley in the order the belt runs, the driver first. Others: driver, then
+            driven. A drag: the one rotor it brakes.
         sides: for a belt, +1 where the pulley lies inside the loop, -1 where the belt's back runs on it.
         switched: True when it is only engaged in the modes that list it; False when it always is.
         section_m: (width, thickness) of a belt, metres; a square belt has both alike; None when not measured.
