@@ -1,5 +1,6 @@
 """The manual is about the program that is here: commands, links and examples."""
 
+import dataclasses
 import doctest
 import importlib
 import re
@@ -7,6 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from tapewright.words.evidence import Observation
+from tapewright.words.findings import Belief, BudgetItem, Check, Clash, PlanStep
+from tapewright.words.signal import Line
 from tests.house.commands import commands
 from tests.house.floors import modules_of
 
@@ -62,6 +66,31 @@ def test_the_readme_names_commands_and_files_that_exist() -> None:
     files = re.findall(r"^\d+\. `(.+?)`", text, re.MULTILINE)
     assert len(files) == 10
     assert [name for name in files if not (ROOT / name).exists()] == []
+
+
+@pytest.mark.parametrize(
+    ("field", "noun"),
+    [
+        ("beliefs[]", Belief),
+        ("next_check", Check),
+        ("plan[]", PlanStep),
+        ("clash[]", Clash),
+        ("budget[]", BudgetItem),
+        ("lines[]", Line),
+    ],
+)
+def test_the_manual_names_every_field_of_a_result(field: str, noun: type) -> None:
+    text = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
+    (row,) = re.findall(rf"^\| `{re.escape(field)}` \|.*$", text, re.MULTILINE)
+    described = {word.removesuffix("[]") for word in re.findall(r"`([a-z_]+(?:\[\])?)`", row)}
+    assert {each.name for each in dataclasses.fields(noun)} - described == set()
+
+
+def test_the_manual_names_every_key_of_an_observation() -> None:
+    text = (ROOT / "docs" / "evidence.md").read_text(encoding="utf-8")
+    signs = text.partition("## Signs")[2].partition("\n## ")[0]
+    rows = re.findall(r"^\| `([a-z_]+)` \| (?:yes|no) \|", signs, re.MULTILINE)
+    assert rows == [each.name for each in dataclasses.fields(Observation)]
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
