@@ -1,0 +1,11 @@
+"""Floor 2: sound in, readings out. This room knows no machine: it is handed frequencies as plain numbers.
+
+audio       open any file that libsndfile reads, in blocks, altering nothing; refuse the rest with a sentence
+survey      one pass over the file: what stands out in each twentieth of a second, levels, clipping
+tone        where the steady test tone is, or why there is none
+follow      a tone's phase and envelope over time, dropouts masked
+speed       mean speed error and drift
+flutter     weighted and unweighted readings by IEC 60386
+lines       steady lines in the speed, each with size and doubt
+recording   measure_recording: all of the above for every channel of a file
+"""

@@ -1,0 +1,305 @@
+"""Wow and flutter by IEC 60386: weighted and unweighted, peak and rms, each computed and never converted.
+
+Mean and straight-line drift are taken out first. Dropouts are masked: what stands in for them only keeps the filters
+running, and neither it nor the filters' memory of it is counted.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft, ndimage
+
+from tapewright.measure.lines import FittedLines
+from tapewright.standards.iec_60386 import (
+    SETTLING_S,
+    TWO_SIGMA_LEAST_S,
+    UNWEIGHTED_BAND_HZ,
+    WEIGHTING_DOUBT_DB,
+    quasi_peak_indication,
+    two_sigma,
+    weighted,
+    weighting_response,
+)
+from tapewright.words.reading import Reading
+from tapewright.words.signal import Trace
+
+RECOVERY_S: Final = 0.05
+"""Time after a dropout that does not count."""
+LONG_GAP_S: Final = 0.5
+"""After a longer dropout the weighting network is given its whole settling time again."""
+LEAST_RMS_S: Final = 1.0
+MASKED_SHARE: Final = 0.5
+FLOOR_MATTERS: Final = 0.005
+"""The tone's own noise is taken out in power when it holds more than this share of a reading's power."""
+_DRAWS: Final = 40
+_DRAWN_S: Final = 60.0
+TABLE_DOUBT: Final = 10.0 ** (WEIGHTING_DOUBT_DB / 20.0) - 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Flutter:
+    """The readings of one channel, percent; the peak readings are "either way"."""
+
+    weighted_peak_pct: Reading
+    weighted_quasi_peak_pct: Reading
+    weighted_rms_pct: Reading
+    unweighted_peak_pct: Reading
+    unweighted_rms_pct: Reading
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Ready:
+    """A trace ready for filters: drift out, gaps filled for the filters' sake, and what may be counted."""
+
+    values: NDArray[np.float64]
+    counted: NDArray[np.bool_]
+    rate_hz: float
+
+
+def _gaps(bad: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], bad.astype(np.int8), [0]])))
+    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+
+
+def _ready(trace: Trace, lines: FittedLines, settle_long_gaps: bool) -> _Ready:
+    values, rate = trace.values, trace.rate_hz
+    bad = ~np.isfinite(values)
+    at = np.arange(len(values), dtype=np.float64)
+    straight = np.polynomial.Polynomial.fit(at[~bad], values[~bad], 1)
+    flat = np.where(bad, 0.0, values - straight(at))
+    counted = ~bad
+    for start, stop in _gaps(bad):
+        long = (stop - start) / rate > LONG_GAP_S and settle_long_gaps
+        counted[start : stop + int((SETTLING_S if long else RECOVERY_S) * rate)] = False
+    if bad.any():
+        flat[bad] = _stand_in(trace, lines, flat, bad)
+    return _Ready(flat, counted, rate)
+
+
+def _stand_in(
+    trace: Trace, lines: FittedLines, flat: NDArray[np.float64], bad: NDArray[np.bool_]
+) -> NDArray[np.float64]:
+    """Guess the speed in the gaps: the lines go on as fitted, the rest runs straight from edge to edge."""
+    inside = (trace.times_s >= lines.start_s) & (trace.times_s <= lines.end_s)
+    steady = np.where(inside, lines.speed(trace.times_s), 0.0)
+    rest = np.where(bad, 0.0, flat - steady)
+    width = max(1, int(0.02 * trace.rate_hz))
+    weight = ndimage.uniform_filter1d((~bad).astype(np.float64), width)
+    smooth = ndimage.uniform_filter1d(rest, width) / np.maximum(weight, 1.0 / (2 * width))
+    at = np.arange(len(flat))
+    return np.asarray(np.interp(at[bad], at[~bad], smooth[~bad]) + steady[bad], dtype=np.float64)
+
+
+def band_limited(
+    values: NDArray[np.float64], rate_hz: float, band_hz: tuple[float, float] = UNWEIGHTED_BAND_HZ
+) -> NDArray[np.float64]:
+    """Pass a deviation through a flat band with steep edges (half at the edges, an eighth of an octave wide).
+
+    Arguments:
+        values: shape (n,), no gaps, drift taken out.
+        rate_hz: samples per second.
+        band_hz: lower and upper edge.
+
+    The ends are continued by odd reflection, so that the filter does not ring on them.
+    """
+    reach = min(len(values) - 1, int(5.0 * rate_hz))
+    longer = np.concatenate(
+        [2.0 * values[0] - values[reach:0:-1], values, 2.0 * values[-1] - values[-2 : -reach - 2 : -1]]
+    )
+    length = fft.next_fast_len(len(longer), real=True)
+    frequency = fft.rfftfreq(length, 1.0 / rate_hz)
+    octaves = np.log2(np.maximum(frequency, 1e-9))
+    rising = np.clip(0.5 + 8.0 * (octaves - np.log2(band_hz[0])), 0.0, 1.0)
+    falling = np.clip(0.5 - 8.0 * (octaves - np.log2(band_hz[1])), 0.0, 1.0)
+    gain = np.sin(np.pi / 2.0 * rising) ** 2 * np.sin(np.pi / 2.0 * falling) ** 2
+    passed = fft.irfft(fft.rfft(longer, length) * gain, length)
+    return np.asarray(passed[reach : reach + len(values)], dtype=np.float64)
+
+
+def noise_floor(
+    noise_rad2_per_hz: float,
+    frequency_hz: float,
+    band_hz: tuple[float, float] = UNWEIGHTED_BAND_HZ,
+    weigh: bool = False,
+) -> float:
+    """Give the rms speed deviation that the noise beside the tone alone would show, ratio.
+
+    White phase noise N gives a density (f/f0)² N (closed form, Rife and Boorstyn's model): unweighted
+    sqrt(N F³/3)/f0 up to F.
+
+    Arguments:
+        noise_rad2_per_hz: density of the phase noise.
+        frequency_hz: of the tone.
+        band_hz: lower and upper edge.
+        weigh: through the weighting network.
+
+    >>> round(100 * noise_floor(1 / 2e9, 3150.0, (0.0, 200.0)), 5)
+    0.00116
+    """
+    f = np.linspace(band_hz[0], band_hz[1], 2001)
+    gain = np.abs(weighting_response(f)) ** 2 if weigh else np.ones_like(f)
+    power = float(np.trapezoid(f**2 * gain, f)) * noise_rad2_per_hz / frequency_hz**2
+    return float(np.sqrt(power))
+
+
+def _spreads(ready: _Ready, lines: FittedLines, weigh: bool, seconds: float) -> tuple[float, float]:
+    """Give the relative spread (one sigma) of the two-sigma reading and of the rms over so long a stretch.
+
+    Drawn forty times: the fitted lines with random phases, the rest as noise of the measured spectrum.
+    """
+    count = int(min(seconds, _DRAWN_S, len(ready.values) / ready.rate_hz) * ready.rate_hz)
+    times = np.arange(count) / ready.rate_hz
+    rest = (
+        ready.values[:count] - lines.speed(times + lines.start_s) if len(lines.frequency_hz) else ready.values[:count]
+    )
+    rest = np.where(ready.counted[:count], rest, 0.0)
+    frequency = fft.rfftfreq(count, 1.0 / ready.rate_hz)
+    inside = (frequency >= UNWEIGHTED_BAND_HZ[0]) & (frequency <= UNWEIGHTED_BAND_HZ[1])
+    gain = np.where(inside, np.abs(weighting_response(frequency)) if weigh else 1.0, 0.0)
+    power = ndimage.uniform_filter1d(np.abs(fft.rfft(rest)) ** 2, min(21, len(frequency)), mode="nearest")
+    draw = np.random.default_rng(60386)
+    shape = (_DRAWS, len(frequency))
+    noise = (draw.standard_normal(shape) + 1j * draw.standard_normal(shape)) * (np.sqrt(power / 2.0) * gain)
+    drawn = fft.irfft(noise, count, axis=1)
+    if len(lines.frequency_hz):
+        sizes = np.hypot(lines.cosine, lines.sine)
+        sizes = sizes * np.abs(weighting_response(lines.frequency_hz)) if weigh else sizes
+        phases = draw.uniform(0.0, 2.0 * np.pi, (_DRAWS, len(sizes)))
+        turn = 2.0 * np.pi * lines.frequency_hz[:, None] * times
+        drawn += (sizes * np.cos(phases)) @ np.cos(turn) - (sizes * np.sin(phases)) @ np.sin(turn)
+    shrink = float(np.sqrt(min(1.0, count / ready.rate_hz / seconds)))
+    peaks, powers = np.quantile(np.abs(drawn), 0.95, axis=1), np.sqrt(np.mean(drawn**2, axis=1))
+    return tuple(shrink * float(np.std(one) / max(np.mean(one), 1e-300)) for one in (peaks, powers))  # type: ignore[return-value]
+
+
+@dataclass(frozen=True, slots=True)
+class _Statement:
+    """How a reading is to be worded and what is to be taken out of it."""
+
+    method: str
+    conditions: str
+    floor_share: float
+    table_doubt: float
+
+
+def _reading(value: float, spread: float, said: _Statement) -> Reading:
+    """Take the noise out in power where it matters, and add up the doubts: statistical, weighting table, noise."""
+    left, note = value, ""
+    if said.floor_share > FLOOR_MATTERS:
+        left = value * float(np.sqrt(max(0.0, 1.0 - said.floor_share)))
+        note = f" The tone's own noise, {100 * min(said.floor_share, 1.0):.0f} % of the power, is taken out."
+    noise = value * 0.1 * min(1.0, said.floor_share) / max(float(np.sqrt(max(1.0 - said.floor_share, 0.0))), 0.1)
+    doubt = float(np.sqrt((1.96 * spread * value) ** 2 + (said.table_doubt * value) ** 2 + noise**2))
+    return Reading(100.0 * left, "%", 100.0 * doubt, method=said.method, conditions=said.conditions + note)
+
+
+def _refused(why: str) -> Flutter:
+    reading = Reading(None, "%", why_not=why)
+    return Flutter(reading, reading, reading, reading, reading)
+
+
+def _weighted_readings(
+    trace: Trace, lines: FittedLines, noise_rad2_per_hz: float, frequency_hz: float
+) -> tuple[Reading, Reading, Reading]:
+    ready = _ready(trace, lines, settle_long_gaps=True)
+    counted = ready.counted.copy()
+    counted[: int(SETTLING_S * ready.rate_hz)] = False
+    seconds = float(np.count_nonzero(counted)) / ready.rate_hz
+    if seconds < LEAST_RMS_S:
+        short = Reading(
+            None,
+            "%",
+            why_not=f"The tone leaves {seconds:.1f} s after the {SETTLING_S:g} s the weighting network "
+            f"settles in; {LEAST_RMS_S:g} s are needed for the rms, {TWO_SIGMA_LEAST_S:g} s for a peak reading.",
+        )
+        return short, short, short
+    passed = weighted(ready.values, ready.rate_hz)
+    rms = float(np.sqrt(np.mean(passed[counted] ** 2)))
+    floor = (noise_floor(noise_rad2_per_hz, frequency_hz, weigh=True) / max(rms, 1e-300)) ** 2
+    peak_spread, rms_spread = _spreads(ready, lines, True, seconds)
+    where = f"over {seconds:.1f} s; weighting table from memory, its doubt of {WEIGHTING_DOUBT_DB} dB is counted."
+    rms_reading = _reading(
+        rms,
+        rms_spread,
+        _Statement("root mean square of the weighted deviation (weighting of IEC 60386)", where, floor, TABLE_DOUBT),
+    )
+    if seconds < TWO_SIGMA_LEAST_S:
+        short = Reading(
+            None,
+            "%",
+            why_not=f"Only {seconds:.1f} s count after the {SETTLING_S:g} s the weighting network settles "
+            f"in; IEC 60386 wants at least {TWO_SIGMA_LEAST_S:g} s for a peak reading.",
+        )
+        return short, short, rms_reading
+    peak = _reading(
+        two_sigma(passed[counted]),
+        peak_spread,
+        _Statement("IEC 60386 two-sigma: exceeded 5 % of the time, either way", where, floor, TABLE_DOUBT),
+    )
+    shown = quasi_peak_indication(np.where(ready.counted, passed, 0.0), ready.rate_hz)
+    quasi = _reading(
+        float(np.quantile(shown[counted], 0.95)),
+        peak_spread,
+        _Statement("IEC 60386 quasi-peak meter, the indication exceeded 5 % of the time", where, floor, TABLE_DOUBT),
+    )
+    return peak, quasi, rms_reading
+
+
+def _unweighted_readings(
+    trace: Trace, lines: FittedLines, noise_rad2_per_hz: float, frequency_hz: float, band_hz: tuple[float, float]
+) -> tuple[Reading, Reading]:
+    ready = _ready(trace, lines, settle_long_gaps=False)
+    seconds = float(np.count_nonzero(ready.counted)) / ready.rate_hz
+    if seconds < LEAST_RMS_S:
+        short = Reading(None, "%", why_not=f"The tone leaves {seconds:.1f} s to count; {LEAST_RMS_S:g} s are needed.")
+        return short, short
+    passed = band_limited(ready.values, ready.rate_hz, band_hz)
+    rms = float(np.sqrt(np.mean(passed[ready.counted] ** 2)))
+    floor = (noise_floor(noise_rad2_per_hz, frequency_hz, band_hz) / max(rms, 1e-300)) ** 2
+    peak_spread, rms_spread = _spreads(ready, lines, False, seconds)
+    where = (
+        f"{band_hz[0]:g} to {band_hz[1]:g} Hz over {seconds:.1f} s, mean and straight-line drift taken out; nothing "
+        f"slower than {1.0 / seconds:.2g} Hz can be seen in that."
+    )
+    rms_reading = _reading(rms, rms_spread, _Statement("root mean square, unweighted", where, floor, 0.0))
+    if seconds < TWO_SIGMA_LEAST_S:
+        return Reading(
+            None,
+            "%",
+            why_not=f"Only {seconds:.1f} s of tone count; a peak reading wants at least {TWO_SIGMA_LEAST_S:g} s.",
+        ), rms_reading
+    return _reading(
+        two_sigma(passed[ready.counted]),
+        peak_spread,
+        _Statement("two-sigma, unweighted: exceeded 5 % of the time, either way", where, floor, 0.0),
+    ), rms_reading
+
+
+def flutter(
+    trace: Trace,
+    lines: FittedLines,
+    noise_rad2_per_hz: float,
+    frequency_hz: float,
+    band_hz: tuple[float, float] = UNWEIGHTED_BAND_HZ,
+) -> Flutter:
+    """Give the weighted and unweighted readings of a speed deviation.
+
+    Arguments:
+        trace: from `speed_trace`, at least 1000 samples a second.
+        lines: the lines in it, for the doubts and to bridge the filters over dropouts.
+        noise_rad2_per_hz: density of the tone's own phase noise; 0 when not known.
+        frequency_hz: of the tone.
+        band_hz: the unweighted band.
+
+    Returns:
+        Readings with a doubt that holds the finite time (after IEC 60386 nothing is said about it; drawn from the fitted
+        lines and the measured spectrum of the rest), the weighting table and the tone's noise.
+    """
+    masked = float(np.mean(~np.isfinite(trace.values))) if len(trace.values) else 1.0
+    if masked > MASKED_SHARE or len(trace.values) < 0.2 * trace.rate_hz:
+        return _refused(f"The tone drops out for {100 * masked:.0f} % of its length: too little is left to measure.")
+    peak, quasi, rms = _weighted_readings(trace, lines, noise_rad2_per_hz, frequency_hz)
+    flat_peak, flat_rms = _unweighted_readings(trace, lines, noise_rad2_per_hz, frequency_hz, band_hz)
+    return Flutter(peak, quasi, rms, flat_peak, flat_rms)

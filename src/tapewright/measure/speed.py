@@ -1,0 +1,134 @@
+"""Mean speed error and drift of a followed tone, each with its doubt."""
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapewright.measure.follow import Followed
+from tapewright.measure.lines import LONGEST_S, FittedLines
+from tapewright.measure.tone import nominal_tone_hz
+from tapewright.standards.din_45500 import SPEED_AVERAGING_S
+from tapewright.words.reading import Reading
+from tapewright.words.signal import Trace
+
+CLOCK: Final = (
+    "The sound card's clock is taken as true; an ordinary one is off by up to some 0.005 %, and the test "
+    "tape's own speed error is not taken out."
+)
+LEAST_DRIFT_S: Final = 10.0
+"""In less, drift cannot be told from the slow wow of the reels (0.3 to 0.7 Hz)."""
+
+
+def _without_lines(trace: Trace, lines: FittedLines) -> NDArray[np.float64]:
+    """Take the lines out where they were fitted: part of a turn of a slow rotor would shift a short mean."""
+    left = trace.values.copy()
+    if len(left) / trace.rate_hz <= LONGEST_S and len(lines.frequency_hz):
+        left -= lines.speed(trace.times_s)
+    return left
+
+
+def _slow_density(left: NDArray[np.float64], rate_hz: float) -> float:
+    """Estimate the density of what wanders slower than four turns in the stretch, ratio² per hertz."""
+    there = np.isfinite(left)
+    at = np.arange(len(left)) / len(left)
+    drift = np.polynomial.Polynomial.fit(at[there], left[there], 1)
+    wander = np.where(there, left - drift(at), 0.0)
+    counted = float(np.count_nonzero(there))
+    powers = [abs(np.exp(-2j * np.pi * turns * at) @ wander) ** 2 for turns in (1, 2, 3, 4)]
+    return 2.0 * float(np.mean(powers)) / (rate_hz * counted)
+
+
+def mean_frequency(tone: Followed, trace: Trace, lines: FittedLines) -> tuple[float, float]:
+    """Give the tone's mean frequency over its stretch and its doubt, hertz.
+
+    Arguments:
+        tone: from `followed`.
+        trace: its speed deviation.
+        lines: the lines in it; what part of a turn adds to the mean is taken out.
+
+    The doubt holds the flutter that a finite time does not average out, sqrt(S/2T) from the slow density S, and the
+    tone's noise by the Cramér-Rao bound, sqrt(3 N/(2 pi² T³)); the larger by far is the first.
+    """
+    left = _without_lines(trace, lines)
+    seconds = float(np.count_nonzero(np.isfinite(left))) / trace.rate_hz
+    mean = float(np.nanmean(left))
+    flutter = np.sqrt(_slow_density(left, trace.rate_hz) / (2.0 * seconds))
+    noise = np.sqrt(3.0 * tone.noise_rad2_per_hz / (2.0 * np.pi**2 * seconds**3)) / tone.frequency_hz
+    return tone.frequency_hz * (1.0 + mean), float(1.96 * tone.frequency_hz * np.hypot(flutter, noise))
+
+
+def speed_error(frequency_hz: float, doubt_hz: float, seconds: float, tone_hz: float | None = None) -> Reading:
+    """Give the mean speed error, percent, fast positive.
+
+    Arguments:
+        frequency_hz: mean frequency of the tone.
+        doubt_hz: its doubt.
+        seconds: how long it was averaged.
+        tone_hz: what the tone was recorded at; None takes 3150 or 3000 Hz, whichever is nearer, within 10 %.
+
+    >>> round(speed_error(2965.0, 0.1, 30.0, 3000.0).value, 3)
+    -1.167
+    """
+    nominal = nominal_tone_hz(frequency_hz, tone_hz)
+    if nominal is None:
+        return Reading(
+            None,
+            "%",
+            why_not=f"The nominal tone is not known ({frequency_hz:.1f} Hz is near neither 3150 nor "
+            "3000 Hz): say it with --tone.",
+        )
+    return Reading(
+        100.0 * (frequency_hz / nominal - 1.0),
+        "%",
+        100.0 * doubt_hz / nominal,
+        method=f"mean frequency of the tone against {nominal:g} Hz",
+        conditions=f"over {seconds:.1f} s. {CLOCK}",
+    )
+
+
+def drift(trace: Trace, lines: FittedLines) -> Reading:
+    """Give how much faster the tape runs at the end of the stretch than at its beginning, percent.
+
+    Arguments:
+        trace: the speed deviation.
+        lines: the lines in it.
+
+    Of 60 s and more: the mean of the last 30 s less the mean of the first 30 s (no standard gives a formula; the 30 s
+    are DIN 45500's). Of less: the straight line through the stretch, end less beginning.
+    """
+    left = _without_lines(trace, lines)
+    seconds = len(left) / trace.rate_hz
+    if seconds < LEAST_DRIFT_S:
+        return Reading(
+            None,
+            "%",
+            why_not=f"The tone lasts {seconds:.1f} s; drift needs {LEAST_DRIFT_S:g} s, or it cannot be "
+            "told from slow wow.",
+        )
+    density = _slow_density(left, trace.rate_hz)
+    window = SPEED_AVERAGING_S.value
+    if seconds >= 2.0 * window:
+        count = int(window * trace.rate_hz)
+        with np.errstate(invalid="ignore"):
+            ends = [left[-count:], left[:count]]
+        if all(np.isfinite(end).any() for end in ends):
+            moved = float(np.nanmean(ends[0]) - np.nanmean(ends[1]))
+            doubt = 1.96 * float(np.sqrt(density / window))
+            return Reading(
+                100.0 * moved,
+                "%",
+                100.0 * doubt,
+                method="mean of the last 30 s less mean of the first 30 s",
+                conditions=f"over {seconds:.1f} s",
+            )
+    at = np.arange(len(left)) / len(left) - 0.5
+    there = np.isfinite(left)
+    slope = float(np.polynomial.Polynomial.fit(at[there], left[there], 1).convert().coef[1])
+    return Reading(
+        100.0 * slope,
+        "%",
+        196.0 * float(np.sqrt(12.0 * density / (2.0 * seconds))),
+        method="straight line through the stretch, end less beginning",
+        conditions=f"over {seconds:.1f} s",
+    )

@@ -1,0 +1,228 @@
+"""One pass over a file: what stands out in each short frame, how loud it is, and whether it was clipped."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft, signal
+
+from tapewright.measure.audio import Recording, sound_blocks
+from tapewright.words.problem import InputAtFaultError, Problem
+
+FRAME_S: Final = 0.093
+"""Long enough to tell a tone from its neighbours, short enough that flutter does not smear it."""
+TONE_BAND_HZ: Final = (500.0, 10000.0)
+"""Where a test tone is looked for: from an octave and a half below 3150 Hz to the top of an azimuth tone."""
+FLOOR_HZ: Final = 300.0
+"""Below this nothing counts for or against a tone: hum and rumble live there."""
+FULL_SCALE: Final = 1.0 - 2.0**-7
+HARMONICS: Final = tuple(range(2, 41))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Survey:
+    """What one channel holds, frame by frame.
+
+    Arguments:
+        times_s: middle of each frame, shape (n,).
+        step_s: from one frame to the next.
+        frequency_hz: where the strongest peak stands, shape (n,).
+        tone_power: power in that peak, shape (n,), full scale 1.
+        total_power: all power above 300 Hz, shape (n,).
+        harmonic_power: power at whole multiples of the peak, shape (n,).
+        other_power: strongest other peak that is no harmonic, shape (n,).
+        other_hz: where that stands, shape (n,).
+        low_power: power below 300 Hz, shape (n,).
+        resolution_hz: distance between two bins.
+        peak: largest sample, full scale 1.
+        clipped: how many samples stand at full scale in a row of three or more.
+        not_numbers: how many samples are not finite.
+        constant: every sample is the same.
+        at_rails: every sample stands at one of two levels, full scale.
+    """
+
+    times_s: NDArray[np.float64]
+    step_s: float
+    frequency_hz: NDArray[np.float64]
+    tone_power: NDArray[np.float64]
+    total_power: NDArray[np.float64]
+    harmonic_power: NDArray[np.float64]
+    other_power: NDArray[np.float64]
+    other_hz: NDArray[np.float64]
+    low_power: NDArray[np.float64]
+    resolution_hz: float
+    peak: float
+    clipped: int
+    not_numbers: int
+    constant: bool
+    at_rails: bool
+
+
+class _Levels:
+    """Counts over the samples of one channel, block by block."""
+
+    def __init__(self) -> None:
+        self.peak, self.clipped, self.not_numbers = 0.0, 0, 0
+        self.low, self.high = np.inf, -np.inf
+        self.off_rails = 0
+        self._before = np.zeros(2, dtype=bool)
+
+    def add(self, samples: NDArray[np.float32]) -> None:
+        low, high = float(samples.min()), float(samples.max())
+        self.low, self.high = min(self.low, low), max(self.high, high)
+        self.peak = max(self.peak, -low, high)
+        if self.peak < FULL_SCALE:
+            self.off_rails += len(samples)
+            self._before[:] = False
+            return
+        railed = np.concatenate([self._before, np.abs(samples) >= FULL_SCALE])
+        self.clipped += int(np.count_nonzero(railed[2:] & railed[1:-1] & railed[:-2]))
+        self.off_rails += len(samples) - int(np.count_nonzero(railed[2:]))
+        self._before = railed[-2:].copy()
+
+
+class _Frames:
+    """Spectral features of one channel, frame by frame, from blocks of any length."""
+
+    def __init__(self, rate_hz: float, band_hz: tuple[float, float]) -> None:
+        self.length = max(64, 2 ** round(np.log2(FRAME_S * rate_hz)))
+        self.hop = self.length // 2
+        self.bin_hz = rate_hz / self.length
+        window = signal.windows.hann(self.length, sym=False)
+        self._window = (window / np.sqrt(np.sum(window**2) * self.length / 2)).astype(np.float32)
+        self._rest = np.zeros(0, dtype=np.float32)
+        bins = self.length // 2 + 1
+        self._low = min(max(5, round(band_hz[0] / self.bin_hz)), bins - 8)
+        self._high = max(self._low + 2, min(round(band_hz[1] / self.bin_hz), bins - 6))
+        self._floor = round(FLOOR_HZ / self.bin_hz)
+        self.rows: list[NDArray[np.float64]] = []
+
+    def add(self, samples: NDArray[np.float32]) -> None:
+        joined = np.concatenate([self._rest, samples])
+        count = (len(joined) - self.length) // self.hop + 1
+        if count <= 0:
+            self._rest = joined
+            return
+        frames = np.lib.stride_tricks.sliding_window_view(joined, self.length)[:: self.hop]
+        for first in range(0, count, 32):
+            spectrum = fft.rfft(frames[first : first + 32] * self._window, axis=1)
+            self.rows.append(self._features(spectrum.real**2 + spectrum.imag**2))
+        self._rest = joined[count * self.hop :].copy()
+
+    def _features(self, power: NDArray[np.float32]) -> NDArray[np.float64]:
+        rows = np.arange(len(power))
+        peak = self._low + np.argmax(power[:, self._low : self._high], axis=1)
+        around = power[rows[:, None], peak[:, None] + np.arange(-3, 4)].astype(np.float64)
+        logs = np.log(around[:, 2:5] + 1e-40)
+        bend = logs[:, 0] - 2.0 * logs[:, 1] + logs[:, 2]
+        offset = np.where(bend < 0.0, 0.5 * (logs[:, 0] - logs[:, 2]) / np.where(bend < 0.0, bend, -1.0), 0.0)
+        place = peak + np.clip(offset, -0.5, 0.5)
+        total = power[:, self._floor :].sum(axis=1, dtype=np.float64)
+        low = power[:, 1 : self._floor].sum(axis=1, dtype=np.float64)
+        harmonic, other, where = self._beside(power, place)
+        return np.stack([place * self.bin_hz, around.sum(axis=1), total, harmonic, other, where * self.bin_hz, low])
+
+    def _beside(
+        self, power: NDArray[np.float32], place: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+        """Look beside the peak: power at its harmonics, and the strongest peak that is none of them."""
+        cleared = power.copy()
+        cleared[:, : self._floor] = 0.0
+        rows = np.arange(len(power))[:, None]
+        spread = np.arange(-4, 5)
+        own = np.clip(np.round(place).astype(int)[:, None] + np.arange(-8, 9), 0, power.shape[1] - 1)
+        cleared[rows, own] = 0.0
+        harmonic = np.zeros(len(power))
+        for order in HARMONICS:
+            centre = np.round(order * place).astype(int)
+            inside = centre < power.shape[1] - 5
+            if not inside.any():
+                break
+            index = np.clip(centre[:, None] + spread, 0, power.shape[1] - 1)
+            harmonic += np.where(inside, cleared[rows, index].sum(axis=1), 0.0)
+            cleared[rows, np.where(inside[:, None], index, 0)] = 0.0
+        where = np.argmax(cleared, axis=1)
+        around = np.clip(where[:, None] + np.arange(-3, 4), 0, power.shape[1] - 1)
+        return harmonic, cleared[rows, around].sum(axis=1).astype(np.float64), where.astype(np.float64)
+
+
+def _refuse_flat(recording: Recording, surveys: tuple[Survey, ...]) -> None:
+    if all(one.constant and one.peak == 0.0 for one in surveys):
+        raise InputAtFaultError(
+            Problem(
+                str(recording.path),
+                "Every sample is zero: nothing reached the recorder.",
+                "Check the cable, the input that was chosen and the record level, then record again.",
+            )
+        )
+    if all(one.constant or one.at_rails for one in surveys):
+        raise InputAtFaultError(
+            Problem(
+                str(recording.path),
+                "Every sample stands at one fixed level or at full scale: no sound can be told from it.",
+                "Turn the record level down and record again.",
+            )
+        )
+
+
+def survey(
+    recording: Recording, tone_hz: float | None = None, progress: Callable[[float], None] | None = None
+) -> tuple[Survey, ...]:
+    """Read the file once and say, for each channel, what stands out in each frame.
+
+    Arguments:
+        recording: from `open_recording`.
+        tone_hz: look only within 10 % of this; None looks from 500 Hz to 10 kHz.
+        progress: called with the share done.
+
+    Errors:
+        InputAtFaultError: not one sample can be read, all samples are zero, or all stand at a fixed level.
+    """
+    band = TONE_BAND_HZ if tone_hz is None else (0.9 * tone_hz, 1.1 * tone_hz)
+    frames = [_Frames(recording.rate_hz, band) for _ in range(recording.channels)]
+    levels = [_Levels() for _ in range(recording.channels)]
+    count = 0
+    for block in sound_blocks(recording, progress=progress):
+        count += len(block)
+        for channel in range(recording.channels):
+            samples = np.ascontiguousarray(block[:, channel])
+            if not np.isfinite(samples).all():
+                levels[channel].not_numbers += int(np.count_nonzero(~np.isfinite(samples)))
+                samples = np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)
+            levels[channel].add(samples)
+            frames[channel].add(samples)
+    if not count:
+        raise InputAtFaultError(
+            Problem(
+                str(recording.path),
+                "The header is sound but not one sample can be read: the file is cut short or damaged.",
+                "Copy it again from where it was recorded.",
+            )
+        )
+    found = tuple(_summed_up(one, level, recording.rate_hz) for one, level in zip(frames, levels, strict=True))
+    _refuse_flat(recording, found)
+    return found
+
+
+def _summed_up(frames: _Frames, levels: _Levels, rate_hz: float) -> Survey:
+    table = np.concatenate(frames.rows, axis=1) if frames.rows else np.zeros((7, 0))
+    times = (np.arange(table.shape[1]) * frames.hop + frames.length / 2) / rate_hz
+    return Survey(
+        times,
+        frames.hop / rate_hz,
+        table[0],
+        table[1],
+        table[2],
+        table[3],
+        table[4],
+        table[5],
+        table[6],
+        frames.bin_hz,
+        levels.peak,
+        levels.clipped,
+        levels.not_numbers,
+        levels.low == levels.high,
+        levels.off_rails == 0,
+    )
