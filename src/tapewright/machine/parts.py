@@ -276,6 +276,10 @@ class Machine:
     limits: Mapping[str, float] = field(default_factory=dict)
     source: str = ""
 
+    def __hash__(self) -> int:
+        # The mappings cannot be hashed; equality still compares everything, so a coarse hash is enough for a cache.
+        return hash((self.id, tuple(self.rotors), tuple(self.couplings), tuple(self.sensors), tuple(self.modes)))
+
 
 Part = Rotor | Coupling | Sensor | Supply | HeadBase
 

@@ -1,0 +1,171 @@
+"""Who turns whom, in which mode, at what ratio: outward from the powered motors, then from what the tape turns."""
+
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from tapewright.machine.belt_path import sides_of
+from tapewright.machine.doubt import Column, Columns, columns, estimate
+from tapewright.machine.formulas import speed_ratio
+from tapewright.machine.parts import Coupling, Machine, Mode, shaft
+from tapewright.machine.typical import all_sizes
+from tapewright.words.estimate import Estimate
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One coupling at work between two rotors, in the direction in which motion passes.
+
+    Arguments:
+        driver: rotor that turns the other.
+        driven: rotor that is turned.
+        coupling: name of the coupling.
+        slips: True for a clutch: it passes torque and leaves the rates free.
+    """
+
+    driver: str
+    driven: str
+    coupling: str
+    slips: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A step with its shafts and its ratio.
+
+    Arguments:
+        driver_shaft: rotor that owns the driving shaft.
+        driven_shaft: rotor that owns the driven shaft.
+        driver: rotor whose surface or teeth drive.
+        driven: rotor whose surface or teeth are driven.
+        coupling: name of the coupling.
+        ratio: turns of the driven for one of the driver; negative when it turns the other way.
+    """
+
+    driver_shaft: str
+    driven_shaft: str
+    driver: str
+    driven: str
+    coupling: str
+    ratio: Estimate
+
+
+def active(machine: Machine, mode: Mode) -> tuple[Coupling, ...]:
+    """Give the couplings that pass motion in a mode: always on, or engaged in it. A drag passes none."""
+    return tuple(
+        coupling
+        for coupling in machine.couplings.values()
+        if coupling.kind != "drag" and (not coupling.switched or coupling.name in mode.engaged)
+    )
+
+
+def steps(machine: Machine, mode: str) -> tuple[Step, ...]:
+    """Give every coupling at work in a mode, ordered outward from the powered motors.
+
+    After the motors come the reels that the tape turns. A coupling between two shafts that already turn is given in the
+    direction of its description.
+    """
+    at_work = active(machine, machine.modes[mode])
+    reached: set[str] = set()
+    found: list[Step] = []
+    for start in _starts(machine, machine.modes[mode]):
+        if start in reached:
+            continue
+        reached.add(start)
+        queue = deque([start])
+        while queue:
+            for step in _from(machine, at_work, queue.popleft(), reached):
+                found.append(step)
+                queue.append(shaft(machine, step.driven))
+    return (*found, *_closing(machine, at_work, reached, found))
+
+
+def _starts(machine: Machine, mode: Mode) -> Iterator[str]:
+    yield from (shaft(machine, motor) for motor in mode.motors)
+    yield from (shaft(machine, reel) for reel in (mode.takes_up, mode.gives) if reel)
+
+
+def _from(machine: Machine, at_work: tuple[Coupling, ...], start: str, reached: set[str]) -> Iterator[Step]:
+    for coupling in at_work:
+        ends = [name for name in coupling.path if shaft(machine, name) == start]
+        for other in coupling.path:
+            if ends and shaft(machine, other) not in reached:
+                reached.add(shaft(machine, other))
+                yield Step(ends[0], other, coupling.name, coupling.kind == "clutch")
+
+
+def _closing(machine: Machine, at_work: tuple[Coupling, ...], reached: set[str], found: list[Step]) -> Iterator[Step]:
+    done = {(step.coupling, end) for step in found for end in (step.driver, step.driven)}
+    for coupling in at_work:
+        for other in coupling.path[1:]:
+            ends = (coupling.path[0], other)
+            if all(shaft(machine, end) in reached for end in ends) and not all(
+                (coupling.name, e) in done for e in ends
+            ):
+                yield Step(coupling.path[0], other, coupling.name, coupling.kind == "clutch")
+
+
+def turns_ratio(machine: Machine, step: Step, table: Columns) -> Column:
+    """Give turns of the driven for one of the driver, as a column; negative when it turns the other way.
+
+    A rotor's `rate` changes the diameter it shows (residue), a coupling's the speed it passes on.
+    """
+    coupling = machine.couplings[step.coupling]
+    driver = running_diameter(machine, step.driver, table)
+    driven = running_diameter(machine, step.driven, table)
+    passed = coupling.imperfections.rate
+    if coupling.kind == "clutch":
+        return table.constant(1.0)
+    if coupling.kind == "belt":
+        side = dict(zip(coupling.path, sides_of(coupling), strict=True))
+        same = side[step.driver] * side[step.driven]
+        return same * passed * speed_ratio(driver, driven, table[f"{coupling.name}.thickness"])  # type: ignore[return-value]
+    if coupling.kind in ("gear", "worm"):
+        ratio = _tooth_ratio(machine, coupling, table)
+        forward = ratio if step.driver == coupling.driver else 1 / ratio
+        return forward * passed * (1 if coupling.kind == "worm" else -1)
+    return -passed * driver / driven
+
+
+def _tooth_ratio(machine: Machine, coupling: Coupling, table: Columns) -> Column:
+    if f"{coupling.name}.ratio" in table:
+        return table[f"{coupling.name}.ratio"]
+    first, last = coupling.path[0], coupling.path[-1]
+    if coupling.ratio is not None:
+        return table.constant(coupling.ratio)
+    teeth = machine.rotors[first].teeth, machine.rotors[last].teeth
+    if all(teeth):
+        return table.constant(teeth[0] / teeth[1])
+    return table[f"{first}.diameter"] / table[f"{last}.diameter"]
+
+
+def running_diameter(machine: Machine, rotor: str, table: Columns) -> Column:
+    """Give the diameter a rotor shows, residue and wear included, metres, as a column."""
+    return table[f"{rotor}.diameter"] * machine.rotors[rotor].imperfections.rate
+
+
+def links(machine: Machine, mode: str) -> tuple[Link, ...]:
+    """Give who turns whom in a mode, with signed ratios, ordered outward from the powered motors.
+
+    Raises:
+        KeyError: when the machine has no such mode.
+    """
+    table = columns(all_sizes(machine))
+    return tuple(
+        Link(
+            driver_shaft=shaft(machine, step.driver),
+            driven_shaft=shaft(machine, step.driven),
+            driver=step.driver,
+            driven=step.driven,
+            coupling=step.coupling,
+            ratio=estimate(turns_ratio(machine, step, table), table),
+        )
+        for step in steps(machine, mode)
+    )
+
+
+def drive_order(machine: Machine, mode: str) -> tuple[str, ...]:
+    """Name the shafts that turn in a mode, by the rotor that owns each, outward from the powered motors."""
+    starts = [shaft(machine, motor) for motor in machine.modes[mode].motors]
+    driven = [shaft(machine, end) for step in steps(machine, mode) for end in (step.driver, step.driven)]
+    return tuple(dict.fromkeys([*starts, *driven]))

@@ -1,0 +1,319 @@
+"""How much each coupling can pass, against what the mode asks of it.
+
+What can be passed follows from the part's ideal shape and its imperfections; what is asked is gathered from the ends of
+the drive (reels, tape, head base, counter) inward to the motors. Both are torques at the coupling's driving shaft. What
+is neglected: inertia while things start, and what the lid, the keys and the brakes take.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from tapewright.machine.belt_path import belt_path, centres_of, sides_of
+from tapewright.machine.couplings import Step, running_diameter, steps, turns_ratio
+from tapewright.machine.doubt import Column, Columns, columns, estimate
+from tapewright.machine.formulas import belt_pull, belt_tension, contact_torque, tension_after_head
+from tapewright.machine.parts import Coupling, Machine, Mode, part, shaft
+from tapewright.machine.typical import all_sizes
+from tapewright.words.estimate import Estimate
+
+
+@dataclass(frozen=True, slots=True)
+class Margin:
+    """What a coupling can pass, against what it is asked to.
+
+    Arguments:
+        coupling: its name; a motor's name for a motor.
+        mode: the mode it is asked in.
+        capacity_nm: torque it can pass at its driving shaft, newton metres.
+        demand_nm: torque that is asked of it there.
+        ratio: capacity over demand; below 1 it slips, stalls or lets go.
+        assumption: what stands behind both, a sentence.
+    """
+
+    coupling: str
+    mode: str
+    capacity_nm: float
+    demand_nm: float
+    ratio: Estimate
+    assumption: str
+
+
+def margin(machine: Machine, coupling: str, mode: str) -> Margin:
+    """Give the margin of one coupling in one mode.
+
+    Arguments:
+        machine: as described, or with imperfections.
+        coupling: its name.
+        mode: a mode in which it is at work.
+
+    Raises:
+        KeyError: when the coupling is not at work in this mode, or there is no such mode.
+
+    >>> from tapewright.machine.library import shipped
+    >>> margin(shipped("four_track"), "capstan_belt", "play").ratio.value > 2
+    True
+    """
+    return {found.coupling: found for found in mode_margins(machine, mode)}[coupling]
+
+
+def margins(machine: Machine) -> tuple[Margin, ...]:
+    """Give the margins of all couplings in all modes in which they are at work, mode by mode."""
+    return tuple(found for mode in machine.modes for found in mode_margins(machine, mode))
+
+
+def mode_margins(machine: Machine, mode: str, exact: bool = False) -> tuple[Margin, ...]:
+    """Give the margins of all couplings at work in one mode, outward from the motors, then the hold-back.
+
+    Arguments:
+        machine: as described, or with imperfections.
+        mode: its name.
+        exact: True to leave the doubts out (they are then 0), which is quicker.
+
+    Raises:
+        KeyError: when there is no such mode.
+    """
+    table = columns(all_sizes(machine), exact)
+    at_work = steps(machine, mode)
+    asked = _asked_of_steps(machine, machine.modes[mode], at_work, table)
+    found = []
+    for name in dict.fromkeys(step.coupling for step in at_work):
+        own = {step: asked[step] for step in at_work if step.coupling == name}
+        capacity, demand = _at_driver(machine, machine.couplings[name], own, table)
+        found.append(_margin(name, mode, capacity, demand, table, _assumption(machine, name)))
+    return (*found, *_hold_back_margins(machine, mode, table))
+
+
+def motor_margin(machine: Machine, motor: str, mode: str) -> Margin:
+    """Give a motor's starting torque against what a mode asks of its shaft.
+
+    Raises:
+        KeyError: when the motor does not run in this mode, or there is no such mode.
+    """
+    rotor, at = machine.rotors[motor], machine.modes[mode]
+    at.motors[motor]
+    table = columns(all_sizes(machine))
+    asked = _asked_of_steps(machine, at, steps(machine, mode), table)
+    own = [torque for step, torque in asked.items() if shaft(machine, step.driver) == shaft(machine, motor)]
+    demand = sum(own, table["shaft_friction"] * rotor.imperfections.drag)
+    able = rotor.imperfections.present and rotor.imperfections.works and machine.supply.imperfections.works
+    strength = rotor.imperfections.pull * machine.supply.imperfections.pull if able else 0.0
+    said = "starting torque of small d.c. motors, 40 to 80 g·cm"
+    return _margin(motor, mode, table["motor_starting_torque"] * strength, demand, table, said)
+
+
+def tape_tension(machine: Machine, mode: Mode, table: Columns) -> Column:
+    """Give the tension the capstan has to pull through the head at an empty supply hub and a poor shell, newtons."""
+    supply_n = (_hold_back(machine, mode, table) + table["shell_hub_friction"]) / machine.tape.hub_radius_m
+    return np.asarray(
+        tension_after_head(
+            supply_n,
+            table["head_wrap"],
+            table["friction_tape_on_head"],
+            table["pressure_pad_force"],
+            table["friction_pad_on_tape"],
+        )
+    )
+
+
+def _margin(name: str, mode: str, capacity: Column, demand: Column, table: Columns, said: str) -> Margin:
+    ratio = estimate(capacity / demand, table)
+    return Margin(name, mode, float(np.ravel(capacity)[0]), float(np.ravel(demand)[0]), ratio, said)
+
+
+# --- what is asked ----------------------------------------------------------------------------------------------------
+
+
+def _asked_of_steps(machine: Machine, mode: Mode, at_work: tuple[Step, ...], table: Columns) -> dict[Step, Column]:
+    """Give the torque asked of each step at its driving shaft: what the shafts beyond it need, brought inward."""
+    asked: dict[Step, Column] = {}
+    for step in reversed(at_work):
+        beyond = [
+            one for one in at_work if one is not step and shaft(machine, one.driver) == shaft(machine, step.driven)
+        ]
+        needed = _asked_of_shaft(machine, mode, shaft(machine, step.driven), table)
+        needed = sum((_load_on(machine, one, asked, table) for one in beyond if one in asked), needed)
+        coupling = machine.couplings[step.coupling]
+        asked[step] = needed * np.abs(turns_ratio(machine, step, table))
+        if coupling.kind == "worm":
+            asked[step] = asked[step] / table[f"{coupling.name}.efficiency"]
+        elif coupling.kind == "nip" and mode.at_capstan:
+            radius = running_diameter(machine, step.driver, table) / 2
+            asked[step] = asked[step] + tape_tension(machine, mode, table) * radius
+    return asked
+
+
+def _load_on(machine: Machine, step: Step, asked: Mapping[Step, Column], table: Columns) -> Column:
+    # A slipping clutch loads its driver with what it slips at, whatever the reel needs.
+    return _clutch_torque(machine, machine.couplings[step.coupling], table) if step.slips else asked[step]
+
+
+def _asked_of_shaft(machine: Machine, mode: Mode, owner: str, table: Columns) -> Column:
+    riders = [rotor for name, rotor in machine.rotors.items() if shaft(machine, name) == owner]
+    total = table.constant(0.0)
+    for rotor in riders:
+        drag = rotor.imperfections.drag
+        if rotor.kind == "flywheel":
+            total = total + table["bearing_friction"] * drag
+        elif rotor.kind == "capstan":
+            total = total + _capstan_load(machine, mode, rotor.name, table)
+        elif rotor.kind == "reel_table":
+            total = total + _reel_load(machine, mode, rotor.name, table)
+        elif rotor.kind == "cam":
+            total = total + _cam_load(machine, mode, rotor.name, table)
+        elif rotor.kind == "counter":
+            total = total + table["counter_friction"] * drag
+        elif rotor.kind != "motor":
+            total = total + table["shaft_friction"] * drag
+    return total
+
+
+def _capstan_load(machine: Machine, mode: Mode, capstan: str, table: Columns) -> Column:
+    """Give the friction of a capstan that a roller presses into its bush; the tape's pull is asked of the nip."""
+    if not mode.at_capstan:
+        return table.constant(0.0)
+    radius = running_diameter(machine, capstan, table) / 2
+    drag = machine.rotors[capstan].imperfections.drag
+    total = table.constant(0.0)
+    for coupling in machine.couplings.values():
+        if coupling.kind == "nip" and capstan in coupling.path and coupling.name in mode.engaged:
+            pressed = table[f"{coupling.name}.force"] * _springs(machine, coupling)
+            total = total + contact_torque(table["friction_bush"], pressed, radius) * drag
+    return total
+
+
+def _reel_load(machine: Machine, mode: Mode, reel: str, table: Columns) -> Column:
+    """Give what a reel table needs: the lower end of the printed windows where it takes tape up, friction elsewhere."""
+    extra = table["reel_friction"] * (machine.rotors[reel].imperfections.drag - 1)
+    if reel != mode.takes_up:
+        return table["reel_friction"] + extra
+    if mode.at_capstan:
+        return table["takeup_needed"] + extra
+    # A sound hold-back is inside the printed figure; only what a seized one adds comes on top.
+    sound = sum((table[f"{one.name}.torque"] for one in _drags_on(machine, mode.gives)), table.constant(0.0))
+    return table["wind_needed"] + extra + np.maximum(_hold_back(machine, mode, table) - sound, 0.0)
+
+
+def _cam_load(machine: Machine, mode: Mode, cam: str, table: Columns) -> Column:
+    drag = machine.rotors[cam].imperfections.drag
+    if not (mode.moves_head_base and machine.head_base.lifted_by == cam):
+        return table["shaft_friction"] * drag
+    return table["cam_torque"] * drag * machine.head_base.imperfections.drag
+
+
+def _drags_on(machine: Machine, reel: str) -> list[Coupling]:
+    return [one for one in machine.couplings.values() if one.kind == "drag" and reel in one.path]
+
+
+def _hold_back(machine: Machine, mode: Mode, table: Columns) -> Column:
+    """Give the hold-back torque on the reel that gives tape."""
+    total = table.constant(0.0)
+    for drag in _drags_on(machine, mode.gives):
+        if not drag.switched or drag.name in mode.engaged:
+            total = total + table[f"{drag.name}.torque"] * _drag_strength(drag)
+    return total
+
+
+def _drag_strength(drag: Coupling) -> float:
+    wrong = drag.imperfections
+    return wrong.grip * wrong.tension * wrong.passes * wrong.drag * float(wrong.present)
+
+
+# --- what can be passed -----------------------------------------------------------------------------------------------
+
+
+def _at_driver(
+    machine: Machine, coupling: Coupling, asked: Mapping[Step, Column], table: Columns
+) -> tuple[Column, Column]:
+    """Give capacity and demand of a coupling at its driving shaft, at whichever of its ends is nearer to letting go."""
+    demand = sum(asked.values(), table.constant(0.0))
+    first = next(iter(asked))
+    best = _capacity(machine, coupling, first.driver, first, table), demand
+    if coupling.kind == "belt":
+        for step, own in asked.items():
+            at_driven = _capacity(machine, coupling, step.driven, step, table)
+            if at_driven[0] * best[1][0] < best[0][0] * own[0]:
+                best = at_driven, own
+    return best
+
+
+def _capacity(machine: Machine, coupling: Coupling, end: str, step: Step, table: Columns) -> Column:
+    there = _there(machine, coupling)
+    if coupling.kind == "belt":
+        arm = (running_diameter(machine, step.driver, table) + table[f"{coupling.name}.thickness"]) / 2
+        return there * _belt_pull(machine, coupling, end, table) * arm
+    if coupling.kind in ("tyre", "nip"):
+        grip = coupling.imperfections.grip * _product(machine, coupling, "grip")
+        force = table[f"{coupling.name}.force"] * _springs(machine, coupling)
+        radius = running_diameter(machine, step.driver, table) / 2
+        return np.asarray(there * contact_torque(table[f"{coupling.name}.friction"] * grip, force, radius))
+    if coupling.kind == "clutch":
+        return _clutch_torque(machine, coupling, table)
+    passes = coupling.imperfections.passes * _product(machine, coupling, "passes")
+    strength = there * table[f"{coupling.name}.strength"] * passes * np.abs(turns_ratio(machine, step, table))
+    return strength / table[f"{coupling.name}.efficiency"] if coupling.kind == "worm" else strength
+
+
+def _belt_pull(machine: Machine, belt: Coupling, pulley: str, table: Columns) -> Column:
+    """Give the largest difference of tension the belt passes at one of its pulleys, newtons."""
+    name, wrong = belt.name, belt.imperfections
+    wrap, strain = table[f"{name}.wrap"], table[f"{name}.strain"]
+    centres = centres_of(machine, belt)
+    if centres is not None:
+        radii = [running_diameter(machine, one, table) / 2 for one in belt.path]
+        path = belt_path(centres, radii, sides_of(belt))
+        wrap = path.wraps_rad[belt.path.index(pulley)]
+        if belt.length is not None:
+            strain = np.maximum(path.length_m / table[f"{name}.length"] - 1, 0.0)
+    section = table[f"{name}.width"] * table[f"{name}.thickness"]
+    at_rest = belt_tension(table[f"{name}.modulus"], section, strain) * wrong.tension
+    grip = wrong.grip * machine.rotors[pulley].imperfections.grip
+    return np.asarray(belt_pull(at_rest, table[f"{name}.friction"] * grip, wrap))
+
+
+def _clutch_torque(machine: Machine, clutch: Coupling, table: Columns) -> Column:
+    wrong = clutch.imperfections
+    strength = wrong.passes * wrong.grip * wrong.tension * _product(machine, clutch, "passes")
+    return _there(machine, clutch) * table[f"{clutch.name}.torque"] * strength
+
+
+def _hold_back_margins(machine: Machine, mode: str, table: Columns) -> list[Margin]:
+    at = machine.modes[mode]
+    if not at.at_capstan:
+        return []
+    said = "hold-back torque against 0.5 g·cm, the lowest printed lower end"
+    return [
+        _margin(
+            drag.name, mode, table[f"{drag.name}.torque"] * _drag_strength(drag), table["hold_back_needed"], table, said
+        )
+        for drag in _drags_on(machine, at.gives)
+        if not drag.switched or drag.name in at.engaged
+    ]
+
+
+def _there(machine: Machine, coupling: Coupling) -> float:
+    return float(coupling.imperfections.present and all(part(machine, n).imperfections.present for n in coupling.path))
+
+
+def _product(machine: Machine, coupling: Coupling, what: str) -> float:
+    return float(np.prod([getattr(machine.rotors[name].imperfections, what) for name in coupling.path]))
+
+
+def _springs(machine: Machine, coupling: Coupling) -> float:
+    """Give the contact force that is left, as a share: the coupling's spring and the carriers of both rotors."""
+    return coupling.imperfections.tension * _product(machine, coupling, "tension")
+
+
+def _assumption(machine: Machine, name: str) -> str:
+    coupling = machine.couplings[name]
+    if coupling.kind == "belt":
+        stretch = "stretch from its length and path" if coupling.length else "usual stretch, 4 % flat and 6 % square"
+        return f"dry friction 0.5, Shore A 60, {stretch}; what the mode asks is gathered from the ends of the drive"
+    if coupling.kind == "tyre":
+        return "dry friction 0.5; a reel asks 25 g·cm in play and 60 winding, lower ends of printed windows"
+    if coupling.kind == "nip":
+        return "friction 0.25 on the capstan alone; a poor shell and a stiff pressure pad at an empty supply hub"
+    if coupling.kind == "clutch":
+        return "the torque it slips at against 25 g·cm, the lowest printed lower end"
+    return "strength of small moulded teeth, from memory"
