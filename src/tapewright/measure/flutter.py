@@ -25,7 +25,7 @@ from tapewright.standards.iec_60386 import (
 from tapewright.words.reading import Reading
 from tapewright.words.signal import Trace
 
-RECOVERY_S: Final = 0.05
+RECOVERY_S: Final = 0.01
 """Time after a dropout that does not count."""
 LONG_GAP_S: Final = 0.5
 """After a longer dropout the weighting network is given its whole settling time again."""
@@ -33,7 +33,8 @@ LEAST_RMS_S: Final = 1.0
 MASKED_SHARE: Final = 0.5
 FLOOR_MATTERS: Final = 0.005
 """The tone's own noise is taken out in power when it holds more than this share of a reading's power."""
-_DRAWS: Final = 40
+_DRAWS: Final = 32
+_DRAWN_RATE_HZ: Final = 500.0
 _DRAWN_S: Final = 60.0
 TABLE_DOUBT: Final = 10.0 ** (WEIGHTING_DOUBT_DB / 20.0) - 1.0
 
@@ -147,7 +148,7 @@ def noise_floor(
 def _spreads(ready: _Ready, lines: FittedLines, weigh: bool, seconds: float) -> tuple[float, float]:
     """Give the relative spread (one sigma) of the two-sigma reading and of the rms over so long a stretch.
 
-    Drawn forty times: the fitted lines with random phases, the rest as noise of the measured spectrum.
+    Drawn 32 times: the fitted lines with random phases, the rest as noise of the measured spectrum.
     """
     count = int(min(seconds, _DRAWN_S, len(ready.values) / ready.rate_hz) * ready.rate_hz)
     times = np.arange(count) / ready.rate_hz
@@ -155,19 +156,23 @@ def _spreads(ready: _Ready, lines: FittedLines, weigh: bool, seconds: float) -> 
         ready.values[:count] - lines.speed(times + lines.start_s) if len(lines.frequency_hz) else ready.values[:count]
     )
     rest = np.where(ready.counted[:count], rest, 0.0)
-    frequency = fft.rfftfreq(count, 1.0 / ready.rate_hz)
+    drawn_count = int(count * min(1.0, _DRAWN_RATE_HZ / ready.rate_hz)) // 2 * 2
+    frequency = fft.rfftfreq(count, 1.0 / ready.rate_hz)[: drawn_count // 2 + 1]
     inside = (frequency >= UNWEIGHTED_BAND_HZ[0]) & (frequency <= UNWEIGHTED_BAND_HZ[1])
-    gain = np.where(inside, np.abs(weighting_response(frequency)) if weigh else 1.0, 0.0)
-    power = ndimage.uniform_filter1d(np.abs(fft.rfft(rest)) ** 2, min(21, len(frequency)), mode="nearest")
+    gain = np.where(inside, np.abs(weighting_response(frequency)) if weigh else 1.0, 0.0) * (drawn_count / count)
+    power = np.abs(fft.rfft(rest)[: len(frequency)]) ** 2
+    power = ndimage.uniform_filter1d(power, min(21, len(frequency)), mode="nearest")
     draw = np.random.default_rng(60386)
     shape = (_DRAWS, len(frequency))
     noise = (draw.standard_normal(shape) + 1j * draw.standard_normal(shape)) * (np.sqrt(power / 2.0) * gain)
-    drawn = fft.irfft(noise, count, axis=1)
+    drawn = fft.irfft(noise, drawn_count, axis=1)
     if len(lines.frequency_hz):
         sizes = np.hypot(lines.cosine, lines.sine)
         sizes = sizes * np.abs(weighting_response(lines.frequency_hz)) if weigh else sizes
         phases = draw.uniform(0.0, 2.0 * np.pi, (_DRAWS, len(sizes)))
-        turn = 2.0 * np.pi * lines.frequency_hz[:, None] * times
+        turn = (
+            2.0 * np.pi * lines.frequency_hz[:, None] * (np.arange(drawn_count) * (count / drawn_count / ready.rate_hz))
+        )
         drawn += (sizes * np.cos(phases)) @ np.cos(turn) - (sizes * np.sin(phases)) @ np.sin(turn)
     shrink = float(np.sqrt(min(1.0, count / ready.rate_hz / seconds)))
     peaks, powers = np.quantile(np.abs(drawn), 0.95, axis=1), np.sqrt(np.mean(drawn**2, axis=1))

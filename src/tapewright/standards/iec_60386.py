@@ -139,13 +139,14 @@ def quasi_peak_indication(deviation: NDArray[np.float64], rate_hz: float) -> NDA
         deviation: shape (n,), already weighted, no gaps.
         rate_hz: samples per second.
     """
-    run, lead = int(30.0 * rate_hz), int(5.0 * rate_hz)
+    run, lead = int(6.0 * rate_hz), int(4.0 * rate_hz)
     lanes = _lanes(np.asarray(deviation, dtype=np.float64), run, lead)
     attack, keep = -math.expm1(-1.0 / (ATTACK_S * rate_hz)), math.exp(-1.0 / (DECAY_S * rate_hz))
     held = np.zeros((2, lanes.shape[1]))
     summed = np.empty_like(lanes)
+    both = np.empty_like(held)
     for index, row in enumerate(lanes):
-        both = np.stack([row, -row])
+        both[0], both[1] = row, -row
         held = np.where(both > held, held + attack * (both - held), keep * held)
         summed[index] = held[0] + held[1]
     lag = math.exp(-1.0 / (LAG_S * rate_hz))
