@@ -1,20 +1,30 @@
-"""What a description must obey: one small function for each rule.
+"""What a description must obey, part one: names, references, and keys that belong together.
 
-Each gives (key path, what was found, what to do) for every breach.
+One small function for each rule; each gives (key path, what was found, what to do) for every breach.
 """
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Final
 
-from tapewright.machine.parts import Machine
+from tapewright.machine.check_motion import MOTION_RULES, Breach
+from tapewright.machine.parts import Coupling, Machine, Mode
 from tapewright.machine.section import did_you_mean
 
-Breach = tuple[str, str, str]
+_RESERVED: Final = ("cassette", "tape", "unexplained", "keys", "solenoid")
 
 
 def problems_of(machine: Machine) -> tuple[Breach, ...]:
-    """Give every breach of every rule: the key path, what was found, what to do."""
-    return tuple(breach for rule in _RULES for breach in rule(machine))
+    """Give every breach of every rule: the key path, what was found, what to do.
+
+    Rules about motion see the machine without its broken references, so that one slip does not hide the next mistake.
+    """
+    of_names = [breach for rule in _RULES for breach in rule(machine)]
+    mended = _mended(machine)
+    return (*of_names, *(breach for rule in MOTION_RULES for breach in rule(mended)))
+
+
+# --- names and references ---------------------------------------------------------------------------------------------
 
 
 def _unknown(path: str, name: str, what: str, valid: list[str]) -> Iterator[Breach]:
@@ -22,44 +32,200 @@ def _unknown(path: str, name: str, what: str, valid: list[str]) -> Iterator[Brea
         yield path, f'There is no {what} named "{name}".', did_you_mean(name, valid)
 
 
+def _of_kind(machine: Machine, kind: str) -> list[str]:
+    return [name for name, rotor in machine.rotors.items() if rotor.kind == kind]
+
+
+def _names(machine: Machine) -> Iterator[Breach]:
+    taken = {machine.supply.name: "power_supply", machine.head_base.name: "head_base"}
+    taken.update((name, "a word with a meaning of its own") for name in _RESERVED)
+    groups = {"rotors": machine.rotors, "couplings": machine.couplings, "sensors": machine.sensors}
+    for group, members in groups.items():
+        for name in members:
+            if name in taken:
+                yield f"{group}.{name}", f'"{name}" already names {taken[name]}.', "Give each part a name of its own."
+            taken.setdefault(name, f"{group}.{name}")
+
+
 def _references(machine: Machine) -> Iterator[Breach]:
     rotors = list(machine.rotors)
-    motors = [name for name, rotor in machine.rotors.items() if rotor.kind == "motor"]
     for name, rotor in machine.rotors.items():
         if rotor.on is not None:
             yield from _unknown(f"rotors.{name}.on", rotor.on, "rotor", rotors)
     for name, coupling in machine.couplings.items():
         for end in coupling.path:
             yield from _unknown(f"couplings.{name}.path", end, "rotor", rotors)
+    for name in machine.head_base.carries:
+        yield from _unknown("head_base.carries", name, "rotor", rotors)
+
+
+def _sensor_references(machine: Machine) -> Iterator[Breach]:
     for name, sensor in machine.sensors.items():
         if sensor.senses:
-            yield from _unknown(f"sensors.{name}.senses", sensor.senses, "rotor", rotors)
+            yield from _unknown(f"sensors.{name}.senses", sensor.senses, "rotor", list(machine.rotors))
+        elif sensor.kind in ("position_switch", "pulse_sensor"):
+            yield f"sensors.{name}.senses", "This key is missing.", "Name the rotor it watches."
         if sensor.ends:
-            yield from _unknown(f"sensors.{name}.ends", sensor.ends, "motor", motors)
+            yield from _unknown(f"sensors.{name}.ends", sensor.ends, "motor", _of_kind(machine, "motor"))
         for mode in sensor.allows:
             yield from _unknown(f"sensors.{name}.allows", mode, "mode", list(machine.modes))
-    for rotor_name in machine.head_base.carries:
-        yield from _unknown("head_base.carries", rotor_name, "rotor", rotors)
 
 
 def _mode_references(machine: Machine) -> Iterator[Breach]:
-    motors = [name for name, rotor in machine.rotors.items() if rotor.kind == "motor"]
-    reels = [name for name, rotor in machine.rotors.items() if rotor.kind == "reel_table"]
     for name, mode in machine.modes.items():
         for motor in mode.motors:
-            yield from _unknown(f"modes.{name}.motors.{motor}", motor, "motor", motors)
+            yield from _unknown(f"modes.{name}.motors.{motor}", motor, "motor", _of_kind(machine, "motor"))
         for coupling in mode.engaged:
             yield from _unknown(f"modes.{name}.engaged", coupling, "coupling", list(machine.couplings))
         for key, reel in (("takes_up", mode.takes_up), ("gives", mode.gives)):
             if reel:
-                yield from _unknown(f"modes.{name}.{key}", reel, "reel table", reels)
+                yield from _unknown(f"modes.{name}.{key}", reel, "reel table", _of_kind(machine, "reel_table"))
 
 
 def _lifter(machine: Machine) -> Iterator[Breach]:
-    cams = [name for name, rotor in machine.rotors.items() if rotor.kind == "cam"]
     lifter = machine.head_base.lifted_by
     if lifter:
-        yield from _unknown("head_base.lifted_by", lifter, "cam", [*cams, "keys", "solenoid"])
+        yield from _unknown("head_base.lifted_by", lifter, "cam", [*_of_kind(machine, "cam"), "keys", "solenoid"])
+    moved = any(mode.moves_head_base for mode in machine.modes.values())
+    if lifter not in ("", "keys") and machine.modes and not moved:
+        found = f"{lifter} lifts the head base, but no mode has moves_head_base = true."
+        yield "head_base.lifted_by", found, "Write it in play, record and stop."
 
 
-_RULES: Final[tuple[Callable[[Machine], Iterator[Breach]], ...]] = (_references, _mode_references, _lifter)
+def _rings(machine: Machine) -> Iterator[Breach]:
+    for name in machine.rotors:
+        chain = _carriers(machine, name)
+        if name in chain:
+            found = f"This rotor sits on itself: {' on '.join([name, *chain[: chain.index(name) + 1]])}."
+            yield f"rotors.{name}.on", found, "One of them must have a shaft of its own: take out its key on."
+
+
+def _carriers(machine: Machine, name: str) -> list[str]:
+    chain: list[str] = []
+    at = machine.rotors[name].on
+    while at is not None and at in machine.rotors and at not in chain:
+        chain.append(at)
+        at = machine.rotors[at].on
+    return chain
+
+
+# --- keys that belong together ----------------------------------------------------------------------------------------
+
+_ENDS: Final = {"drag": 1, "tyre": 2, "gear": 2, "worm": 2, "clutch": 2, "nip": 2}
+
+
+def _paths(machine: Machine) -> Iterator[Breach]:
+    for name, coupling in machine.couplings.items():
+        path, count = coupling.path, len(coupling.path)
+        at = f"couplings.{name}.path"
+        wanted = _ENDS.get(coupling.kind)
+        if len(set(path)) < count:
+            yield at, "The same rotor stands in it twice.", "Name each rotor once."
+        elif wanted is None and count < 2:
+            yield at, f"A belt runs over two pulleys at least; here is {count}.", "Name all, the driver first."
+        elif wanted is not None and count != wanted:
+            do = "Name the rotor it brakes." if wanted == 1 else "Name the driver, then the driven."
+            yield at, f"A {coupling.kind} has {wanted} rotor{'s' * (wanted > 1)} here; found {count}.", do
+        if coupling.sides and len(coupling.sides) != count:
+            found = f"{len(coupling.sides)} sides for {count} pulleys."
+            yield f"couplings.{name}.sides", found, "Write one for each pulley of path, in the same order."
+
+
+def _strays(machine: Machine) -> Iterator[Breach]:
+    for name, rotor in machine.rotors.items():
+        given = {
+            "speed_rpm": (rotor.turns_per_s is not None, ("motor",)),
+            "commutator_segments": (rotor.segments > 0, ("motor",)),
+            "teeth": (rotor.teeth > 0, ("gear", "cam", "reel_table", "flywheel", "pulley", "counter")),
+        }
+        yield from _misplaced(f"rotors.{name}", rotor.kind, given)
+    for name, coupling in machine.couplings.items():
+        yield from _misplaced(f"couplings.{name}", coupling.kind, _coupling_keys(coupling))
+
+
+def _coupling_keys(coupling: Coupling) -> dict[str, tuple[bool, tuple[str, ...]]]:
+    return {
+        "sides": (bool(coupling.sides), ("belt",)),
+        "width_mm": (coupling.section_m is not None, ("belt",)),
+        "length_mm": (coupling.length is not None, ("belt",)),
+        "force_gf": (coupling.force is not None, ("tyre", "nip")),
+        "torque_gcm": (coupling.torque is not None, ("clutch", "drag", "gear", "worm")),
+        "ratio": (coupling.ratio is not None, ("gear", "worm")),
+    }
+
+
+def _misplaced(path: str, kind: str, given: dict[str, tuple[bool, tuple[str, ...]]]) -> Iterator[Breach]:
+    for key, (there, kinds) in given.items():
+        if there and kind not in kinds:
+            yield f"{path}.{key}", f"A {kind} has no such size.", f"It belongs to: {', '.join(kinds)}. Take it out."
+
+
+def _switched(machine: Machine) -> Iterator[Breach]:
+    engaged = {name for mode in machine.modes.values() for name in mode.engaged}
+    for name, coupling in machine.couplings.items():
+        if coupling.switched and name not in engaged:
+            do = "List it in the engaged of a mode, or take out switched."
+            yield f"couplings.{name}.switched", "No mode ever engages it.", do
+    for mode_name, mode in machine.modes.items():
+        for name in mode.engaged:
+            if name in machine.couplings and not machine.couplings[name].switched:
+                do = f"Write switched = true in [couplings.{name}], or take it out here."
+                yield f"modes.{mode_name}.engaged", f'"{name}" is always engaged.', do
+
+
+def _tape_modes(machine: Machine) -> Iterator[Breach]:
+    if "play" not in machine.modes:
+        yield "modes.play", "This mode is missing.", "Say which motors run in play and what is engaged."
+    for name, mode in machine.modes.items():
+        if name in ("play", "record") and not mode.at_capstan:
+            yield f"modes.{name}.at_capstan", "The capstan does not set the tape's speed.", "Write at_capstan = true."
+        if name in ("play", "record", "fast_forward", "rewind"):
+            for key, reel in (("takes_up", mode.takes_up), ("gives", mode.gives)):
+                if not reel:
+                    yield f"modes.{name}.{key}", "This key is missing.", "Name the reel table: tape moves in this mode."
+        if mode.takes_up and mode.takes_up == mode.gives:
+            yield f"modes.{name}.gives", f'"{mode.gives}" both takes up and gives tape.', "Name the other reel table."
+
+
+def _radii(machine: Machine) -> Iterator[Breach]:
+    if machine.tape.full_radius_m <= machine.tape.hub_radius_m:
+        yield "tape.full_radius_mm", "A full pack is larger than an empty hub.", "Compare it with hub_radius_mm."
+
+
+_RULES: Final[tuple[Callable[[Machine], Iterator[Breach]], ...]] = (
+    _names, _references, _sensor_references, _mode_references, _lifter, _rings, _paths, _strays, _switched,
+    _tape_modes, _radii,
+)  # fmt: skip
+
+
+# --- what is left when broken references are taken out ----------------------------------------------------------------
+
+
+def _mended(machine: Machine) -> Machine:
+    rotors = {
+        name: rotor if rotor.on in machine.rotors and name not in _carriers(machine, name) else replace(rotor, on=None)
+        for name, rotor in machine.rotors.items()
+    }
+    couplings = {name: one for name, one in machine.couplings.items() if _whole(one, machine)}
+    known = replace(machine, rotors=rotors, couplings=couplings)
+    return replace(known, modes={name: _mended_mode(known, mode) for name, mode in machine.modes.items()})
+
+
+def _whole(coupling: Coupling, machine: Machine) -> bool:
+    count = len(coupling.path)
+    right = count == _ENDS[coupling.kind] if coupling.kind in _ENDS else count >= 2
+    sided = not coupling.sides or len(coupling.sides) == count
+    return (
+        right and sided and len(set(coupling.path)) == count and all(name in machine.rotors for name in coupling.path)
+    )
+
+
+def _mended_mode(machine: Machine, mode: Mode) -> Mode:
+    reels = _of_kind(machine, "reel_table")
+    return replace(
+        mode,
+        motors={name: share for name, share in mode.motors.items() if name in _of_kind(machine, "motor")},
+        engaged=tuple(name for name in mode.engaged if name in machine.couplings),
+        takes_up=mode.takes_up if mode.takes_up in reels else "",
+        gives=mode.gives if mode.gives in reels else "",
+    )

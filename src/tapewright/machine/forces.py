@@ -10,11 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tapewright.machine.belt_path import belt_path, centres_of, sides_of
 from tapewright.machine.couplings import Step, running_diameter, steps, turns_ratio
 from tapewright.machine.doubt import Column, Columns, columns, estimate
-from tapewright.machine.formulas import belt_pull, belt_tension, contact_torque, tension_after_head
+from tapewright.machine.formulas import contact_torque, tension_after_head
 from tapewright.machine.parts import Coupling, Machine, Mode, part, shaft
+from tapewright.machine.running_belt import pull
 from tapewright.machine.typical import all_sizes
 from tapewright.words.estimate import Estimate
 
@@ -242,7 +242,7 @@ def _capacity(machine: Machine, coupling: Coupling, end: str, step: Step, table:
     there = _there(machine, coupling)
     if coupling.kind == "belt":
         arm = (running_diameter(machine, step.driver, table) + table[f"{coupling.name}.thickness"]) / 2
-        return there * _belt_pull(machine, coupling, end, table) * arm
+        return there * pull(machine, coupling, end, table) * arm
     if coupling.kind in ("tyre", "nip"):
         grip = coupling.imperfections.grip * _product(machine, coupling, "grip")
         force = table[f"{coupling.name}.force"] * _springs(machine, coupling)
@@ -253,23 +253,6 @@ def _capacity(machine: Machine, coupling: Coupling, end: str, step: Step, table:
     passes = coupling.imperfections.passes * _product(machine, coupling, "passes")
     strength = there * table[f"{coupling.name}.strength"] * passes * np.abs(turns_ratio(machine, step, table))
     return strength / table[f"{coupling.name}.efficiency"] if coupling.kind == "worm" else strength
-
-
-def _belt_pull(machine: Machine, belt: Coupling, pulley: str, table: Columns) -> Column:
-    """Give the largest difference of tension the belt passes at one of its pulleys, newtons."""
-    name, wrong = belt.name, belt.imperfections
-    wrap, strain = table[f"{name}.wrap"], table[f"{name}.strain"]
-    centres = centres_of(machine, belt)
-    if centres is not None:
-        radii = [running_diameter(machine, one, table) / 2 for one in belt.path]
-        path = belt_path(centres, radii, sides_of(belt))
-        wrap = path.wraps_rad[belt.path.index(pulley)]
-        if belt.length is not None:
-            strain = np.maximum(path.length_m / table[f"{name}.length"] - 1, 0.0)
-    section = table[f"{name}.width"] * table[f"{name}.thickness"]
-    at_rest = belt_tension(table[f"{name}.modulus"], section, strain) * wrong.tension
-    grip = wrong.grip * machine.rotors[pulley].imperfections.grip
-    return np.asarray(belt_pull(at_rest, table[f"{name}.friction"] * grip, wrap))
 
 
 def _clutch_torque(machine: Machine, clutch: Coupling, table: Columns) -> Column:

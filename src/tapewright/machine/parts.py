@@ -5,7 +5,7 @@ are written once and serve the ideal and the worn machine alike.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 from tapewright.words.estimate import Estimate
@@ -322,3 +322,15 @@ def shaft(machine: Machine, rotor: str) -> str:
     while (on := machine.rotors[rotor].on) is not None:
         rotor = on
     return rotor
+
+
+def sound(machine: Machine) -> Machine:
+    """Give the same machine with nothing wrong anywhere."""
+    return replace(
+        machine,
+        rotors={name: replace(rotor, imperfections=SOUND) for name, rotor in machine.rotors.items()},
+        couplings={name: replace(coupling, imperfections=SOUND) for name, coupling in machine.couplings.items()},
+        sensors={name: replace(sensor, imperfections=SOUND) for name, sensor in machine.sensors.items()},
+        supply=replace(machine.supply, imperfections=SOUND),
+        head_base=replace(machine.head_base, imperfections=SOUND),
+    )

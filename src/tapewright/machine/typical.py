@@ -16,6 +16,9 @@ _UNITS: Final = {
     "MPa": 1e6, "s": 1.0, "1": 1.0, "kg·m²": 1.0,
 }  # fmt: skip
 
+CENTRE_DOUBT: Final = Estimate(0.0, 0.5e-3)
+"""A position read off with a rule is good to half a millimetre; from memory."""
+
 
 @cache
 def _table() -> dict[str, dict[str, str]]:
@@ -130,6 +133,7 @@ def _coupling_sizes(machine: Machine, coupling: Coupling) -> Iterator[tuple[str,
         width, thickness = section(machine, coupling)
         yield "width", width
         yield "thickness", thickness
+        yield "centre", CENTRE_DOUBT
         yield "strain", strain(machine, coupling)
         yield "wrap", typical("belt_wrap")
         yield "modulus", typical("rubber_modulus")
