@@ -33,6 +33,8 @@ LEAST_RMS_S: Final = 1.0
 MASKED_SHARE: Final = 0.5
 FLOOR_MATTERS: Final = 0.005
 """The tone's own noise is taken out in power when it holds more than this share of a reading's power."""
+NOISE_DOUBT: Final = 0.1
+"""Doubt of the noise's own power, ratio."""
 _DRAWS: Final = 32
 _DRAWN_RATE_HZ: Final = 500.0
 _DRAWN_S: Final = 60.0
@@ -96,25 +98,23 @@ def _stand_in(
 def band_limited(
     values: NDArray[np.float64], rate_hz: float, band_hz: tuple[float, float] = UNWEIGHTED_BAND_HZ
 ) -> NDArray[np.float64]:
-    """Pass a deviation through a flat band with steep edges (half at the edges, an eighth of an octave wide).
+    """Pass a deviation through a flat band, 3 dB down at its edges: an octave wide below, an eighth of one above.
 
     Arguments:
         values: shape (n,), no gaps, drift taken out.
         rate_hz: samples per second.
         band_hz: lower and upper edge.
 
-    The ends are continued by odd reflection, so that the filter does not ring on them.
+    The ends are continued by reflection, so that the filter does not ring on them.
     """
     reach = min(len(values) - 1, int(5.0 * rate_hz))
-    longer = np.concatenate(
-        [2.0 * values[0] - values[reach:0:-1], values, 2.0 * values[-1] - values[-2 : -reach - 2 : -1]]
-    )
+    longer = np.concatenate([values[reach:0:-1], values, values[-2 : -reach - 2 : -1]])
     length = fft.next_fast_len(len(longer), real=True)
     frequency = fft.rfftfreq(length, 1.0 / rate_hz)
     octaves = np.log2(np.maximum(frequency, 1e-9))
-    rising = np.clip(0.5 + 8.0 * (octaves - np.log2(band_hz[0])), 0.0, 1.0)
+    rising = np.clip(0.5 + octaves - np.log2(band_hz[0]), 0.0, 1.0)
     falling = np.clip(0.5 - 8.0 * (octaves - np.log2(band_hz[1])), 0.0, 1.0)
-    gain = np.sin(np.pi / 2.0 * rising) ** 2 * np.sin(np.pi / 2.0 * falling) ** 2
+    gain = np.sin(np.pi / 2.0 * rising) * np.sin(np.pi / 2.0 * falling)
     passed = fft.irfft(fft.rfft(longer, length) * gain, length)
     return np.asarray(passed[reach : reach + len(values)], dtype=np.float64)
 
@@ -195,7 +195,7 @@ def _reading(value: float, spread: float, said: _Statement) -> Reading:
     if said.floor_share > FLOOR_MATTERS:
         left = value * float(np.sqrt(max(0.0, 1.0 - said.floor_share)))
         note = f" The tone's own noise, {100 * min(said.floor_share, 1.0):.0f} % of the power, is taken out."
-    noise = value * 0.1 * min(1.0, said.floor_share) / max(float(np.sqrt(max(1.0 - said.floor_share, 0.0))), 0.1)
+    noise = float(np.sqrt(left**2 + NOISE_DOUBT * min(said.floor_share, 1.0) * value**2)) - left
     doubt = float(np.sqrt((1.96 * spread * value) ** 2 + (said.table_doubt * value) ** 2 + noise**2))
     return Reading(100.0 * left, "%", 100.0 * doubt, method=said.method, conditions=said.conditions + note)
 

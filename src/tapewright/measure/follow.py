@@ -43,6 +43,7 @@ class Followed:
         masked_s: how long they last together.
         noise_rad2_per_hz: density of the phase noise that comes with the tone's own noise.
         amplitude: of the tone, full scale 1.
+    swing: how far the level swings, one sigma as a ratio (from its quartiles, so that dropouts do not count).
     """
 
     phase_rad: NDArray[np.float64]
@@ -55,6 +56,7 @@ class Followed:
     masked_s: float
     noise_rad2_per_hz: float
     amplitude: float
+    swing: float
 
     @property
     def end_s(self) -> float:
@@ -197,8 +199,10 @@ def _edges(good: NDArray[np.bool_], rate_hz: float, trim: int) -> slice:
 
 
 def _tone_noise(phase: NDArray[np.float64], envelope: NDArray[np.float64], rate_hz: float) -> float:
-    """Estimate the density of phase noise that is plain noise beside the tone: the smaller of what stands in amplitude and
-    in phase between 120 and 210 Hz, since noise beside a tone stands in both alike and flutter in phase alone.
+    """Estimate the density of phase noise that is plain noise beside the tone, rad²/Hz, from 120 to 210 Hz off it.
+
+    Noise stands in amplitude and in phase alike, flutter in phase alone, an uneven level in amplitude alone: where the
+    two agree within a third it is their mean, else the smaller.
     """
     bad = ~np.isfinite(phase)
     length = min(len(phase), 2048)
@@ -207,11 +211,15 @@ def _tone_noise(phase: NDArray[np.float64], envelope: NDArray[np.float64], rate_
     curve = np.where(bad, 0.0, np.gradient(np.where(bad, 0.0, phase)))
     curve[ndimage.binary_dilation(bad, iterations=2)] = 0.0
     level = np.where(bad, 0.0, envelope - float(np.mean(envelope[~bad])))
-    frequency, amplitude = signal.welch(level, rate_hz, nperseg=length, average="median")
-    _, turning = signal.welch(curve * rate_hz, rate_hz, nperseg=length, average="median")
+    frequency, amplitude = signal.welch(level, rate_hz, nperseg=length)
+    _, turning = signal.welch(curve * rate_hz, rate_hz, nperseg=length)
     band = (frequency >= 120.0) & (frequency <= 210.0)
     step = 2.0 * rate_hz * np.sin(np.pi * frequency[band] / rate_hz) * np.cos(np.pi * frequency[band] / rate_hz)
-    return float(min(np.median(amplitude[band]), np.median(turning[band] / step**2)))
+    averaged = max(1.0, 1.5 * len(phase) / length)
+    densities = np.array([np.median(amplitude[band]), np.median(turning[band] / step**2)])
+    densities /= 1.0 - 1.0 / (3.0 * averaged)  # the median of a mean of so many periodograms lies under its mean
+    alike = densities.max() < densities.min() * 4.0 / 3.0
+    return float(densities.mean() if alike else densities.min())
 
 
 def followed(mixer: ToneMixer) -> Followed | None:
@@ -245,6 +253,7 @@ def followed(mixer: ToneMixer) -> Followed | None:
         sum(stop - start for start, stop in dropouts) / mixer.rate_hz,
         _tone_noise(phase, envelope, mixer.rate_hz),
         float(np.median(amplitude[kept])),
+        float(np.ptp(np.quantile(envelope, [0.25, 0.75]))) / 1.349,
     )
 
 

@@ -35,6 +35,11 @@ APART_BINS: Final = 1.75
 """Two lines nearer than this over the length of the stretch are not told apart: what stands there is one unsteady line."""
 TOGETHER_BINS: Final = 1.5
 """Two lines that drift nearer than this while they are fitted together are taken for one unsteady line."""
+SKIRT_BINS: Final = 5.0
+SKIRT_RATIO: Final = 30.0
+"""What stands so near a line and is so much weaker is the line's own unsteadiness."""
+LEAST_PCT: Final = 0.0005
+"""Smaller than any part makes: rounding in the file, not the machine."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -248,6 +253,16 @@ def _crowding(frequency_hz: NDArray[np.float64], seconds: float) -> NDArray[np.f
     return np.asarray(1.0 / (1.0 - (np.sinc(nearest) / (1.0 - nearest**2)) ** 2))
 
 
+def _tangled(fitted: tuple[NDArray[np.float64], ...], seconds: float) -> bool:
+    """Say whether two fitted lines have run into each other, or the newest is a skirt of a far stronger one."""
+    frequency, size = fitted[0], np.hypot(fitted[1], fitted[2])
+    order = np.argsort(frequency)
+    if np.any(np.diff(frequency[order]) < TOGETHER_BINS / seconds):
+        return True
+    near = np.abs(frequency[:-1] - frequency[-1]) < SKIRT_BINS / seconds
+    return bool(np.any(size[:-1][near] > SKIRT_RATIO * size[-1]))
+
+
 def find_lines(tone: Followed, trace: Trace) -> FittedLines:
     """Find the steady lines of a followed tone.
 
@@ -277,13 +292,14 @@ def find_lines(tone: Followed, trace: Trace) -> FittedLines:
         if found is None or len(alarms) == MOST_LINES:
             break
         tried = _fit(stretch, np.append(fitted[0], found[0]), 2)
-        if np.any(np.abs(tried[0][:-1] - tried[0][-1]) < TOGETHER_BINS / stretch.seconds):
+        if _tangled(tried, stretch.seconds):
             unsteady.append(found[0])
             continue
         fitted = tried
         alarms.append(found[1])
     if alarms:
-        fitted = _fit(stretch, fitted[0], 4)
+        last = _fit(stretch, fitted[0], 3)
+        fitted = fitted if _tangled(last, stretch.seconds) else last
     return _with_doubts(stretch, fitted, alarms)
 
 
@@ -298,7 +314,7 @@ def _with_doubts(stretch: _Stretch, fitted: tuple[NDArray[np.float64], ...], ala
         Line(float(f), 100.0 * float(a), 196.0 * float(s), 1.96 * float(w), alarm)
         for f, a, s, w, alarm in zip(frequency, size, spread, apart, alarms, strict=True)
     ]
-    kept = [index for index in np.argsort(frequency) if lines[index].peak_pct > lines[index].doubt_pct]
+    kept = [index for index in np.argsort(frequency) if lines[index].peak_pct > max(lines[index].doubt_pct, LEAST_PCT)]
     turn = 2.0 * np.pi * frequency * stretch.middle_s
     half = (stretch.times_s[-1] - stretch.times_s[0]) / 2.0
     return FittedLines(

@@ -16,7 +16,7 @@ from tapewright.measure.follow import TRACE_RATE_HZ, Followed, ToneMixer, follow
 from tapewright.measure.lines import find_lines
 from tapewright.measure.speed import drift, mean_frequency, speed_error
 from tapewright.measure.survey import Survey, survey
-from tapewright.measure.tone import Tone, find_tone, low_noise_db, no_tone
+from tapewright.measure.tone import Tone, find_tone, low_noise_db, no_tone, overtones_db
 from tapewright.standards.iec_60386 import weighting_response
 from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.reading import Reading
@@ -26,7 +26,10 @@ LEAST_CARRIER_DB: Final = 10.0
 """Tone over noise in the band that is followed; below this the phase slips whole turns."""
 MOST_DEVIATION: Final = 0.05
 """A machine whose speed swings by more for one sample in twenty does not play a tape that anyone would record."""
+MOST_SWING: Final = 0.45
+"""One sigma of the level: noise through a narrow filter has 0.57, a tone whose level is modulated by 40 % has 0.4."""
 HUM_DB: Final = -20.0
+OVERTONES_DB: Final = -10.0
 SPECTRUM_POINTS: Final = 4000
 
 
@@ -146,6 +149,12 @@ def _tone_notes(found: Survey, tone: Followed, duration_s: float) -> tuple[str, 
         notes.append(
             f"Hum or rumble below 300 Hz stands {hum:+.0f} dB against the tone; it is filtered out and takes no part."
         )
+    overtones = overtones_db(found)
+    if overtones > OVERTONES_DB:
+        notes.append(
+            f"Overtones stand {overtones:+.0f} dB against the tone: clipped, or a computer's square wave, whose edges land on "
+            "whole samples and feign flutter and lines that no part makes."
+        )
     held_s = tone.end_s - tone.start_s
     if held_s < duration_s - 2.0:
         notes.append(f"The tone holds {held_s:.1f} s of {duration_s:.1f} s; the readings are of that part.")
@@ -174,6 +183,8 @@ def _not_followed(tone: Followed | None, band_hz: float) -> str | None:
             f"A second tone {second[0]:+.1f} Hz away, {max(0.0, -20 * np.log10(second[1])):.0f} dB down, beats with the first: "
             "a chord, not a test tone."
         )
+    if tone.swing > MOST_SWING:
+        return f"The level swings by {100 * tone.swing:.0f} %, as narrow noise or beating tones do: not a test tone."
     length_s = tone.end_s - tone.start_s
     if tone.masked_s > 0.5 * length_s:
         return f"The tone drops out for {100 * tone.masked_s / length_s:.0f} % of its length."

@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.measure.survey import FLOOR_HZ, Survey
+from tapewright.measure.survey import Survey
 from tapewright.standards.iec_60386 import OTHER_TEST_TONE_HZ, TEST_TONE_HZ
 
 LEAST_S: Final = 1.5
@@ -133,7 +133,7 @@ def _no_chain(found: Survey) -> str:
         return "The channel is silent above 300 Hz."
     overtones = float(np.median(found.harmonic_power[loud] / np.maximum(found.tone_power[loud], 1e-30)))
     share = float(np.median(_share(found)[loud]))
-    if overtones > 1.0:
+    if overtones > 1.0 and share > 0.05:
         return (
             f"No steady tone: the strongest component has overtones stronger than itself "
             f"({100 * share:.0f} % of the sound is in it): pulses, speech or music."
@@ -179,6 +179,15 @@ def _described(found: Survey, chain: _Chain) -> Tone:
     )
 
 
+def overtones_db(found: Survey) -> float:
+    """Give the power at whole multiples of the tone over the tone's, decibels, in the median frame that holds a tone."""
+    tonal = _share(found) > 0.5
+    if not tonal.any():
+        return -np.inf
+    ratio = float(np.median(found.harmonic_power[tonal] / found.tone_power[tonal]))
+    return float(10.0 * np.log10(max(ratio, 1e-30)))
+
+
 def low_noise_db(found: Survey) -> float:
     """Give the power below 300 Hz (hum, rumble) over the tone's, decibels, in the median frame that holds a tone."""
     tonal = _share(found) > 0.5
@@ -187,4 +196,4 @@ def low_noise_db(found: Survey) -> float:
     return float(10.0 * np.log10(max(float(np.median(found.low_power[tonal] / found.tone_power[tonal])), 1e-30)))
 
 
-__all__ = ["FLOOR_HZ", "Tone", "find_tone", "low_noise_db", "no_tone", "nominal_tone_hz"]
+__all__ = ["Tone", "find_tone", "low_noise_db", "no_tone", "nominal_tone_hz", "overtones_db"]
