@@ -1,0 +1,132 @@
+"""How likely each part is out of order, and how much of the evidence that explains.
+
+Two different questions. A belt of forty years is out of order more likely than not, whatever the complaint:
+`out_of_order`. Whether it has to do with the complaint is a counterfactual: how much less likely the evidence would be,
+had this part been sound: `explains_complaint`.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapewright.diagnose.contraction import Sums, contract
+from tapewright.diagnose.network import Network
+from tapewright.words.findings import Belief
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Posterior:
+    """What is believed once evidence is in.
+
+    Arguments:
+        states: for each part, the probability of each of its states, shape (batch, states).
+        words: for each observed node, the probability of each of its words, shape (batch, words).
+        log_evidence: log probability of the evidence, shape (batch,).
+        log_if_sound: the same on a machine with nothing wrong, shape (batch,).
+    """
+
+    states: Mapping[str, Array]
+    words: Mapping[str, Array]
+    log_evidence: Array
+    log_if_sound: Array
+
+
+def posterior(network: Network, likelihoods: Mapping[str, Array], *, with_words: bool = True) -> Posterior:
+    """Work out every part's states and every observed node's words, exactly.
+
+    Arguments:
+        likelihoods: for each node, shape (words,) or (batch, words).
+        with_words: whether the nodes' words are wanted too.
+    """
+    parts = [scope[0].removeprefix("part:") for scope in network.leaves[: _n_parts(network)]]
+    tensors: list[Array] = [np.array(network.parts[name].prior) for name in parts]
+    tensors += [likelihoods.get(node, np.ones(len(network.words[node]))) for node in network.observed]
+    tensors += [factor.table for factor in network.factors]
+    n_parts, n_observed = len(parts), len(network.observed)
+    wanted = range(n_parts + n_observed if with_words else n_parts)
+    sums = contract(network.path, tensors, wanted)
+    batch = len(sums.log_total)
+    states = {name: _normal(sums, i, tensors[i], batch) for i, name in enumerate(parts)}
+    for name, known in network.parts.items():
+        states.setdefault(name, np.tile(known.prior, (batch, 1)))
+    words = {}
+    if with_words:
+        words = {node: _normal(sums, n_parts + i, tensors[n_parts + i], batch) for i, node in enumerate(network.observed)}
+    return Posterior(states, words, sums.log_total, _log_if_sound(network, likelihoods, batch))
+
+
+def _log_if_sound(network: Network, likelihoods: Mapping[str, Array], batch: int) -> Array:
+    """On a machine with nothing wrong every word is known, so the evidence's probability is one product."""
+    total = np.zeros(batch)
+    for node, said in likelihoods.items():
+        word = network.words[node].index(network.sound_words[node])
+        total = total + np.log(np.maximum(np.atleast_2d(said)[:, word], 1e-300))
+    return total
+
+
+def _n_parts(network: Network) -> int:
+    return sum(scope[0].startswith("part:") and len(scope) == 1 for scope in network.leaves)
+
+
+def _normal(sums: Sums, leaf: int, tensor: Array, batch: int) -> Array:
+    weight = sums.around[leaf] * tensor
+    total = weight.sum(axis=1, keepdims=True)
+    return np.broadcast_to(weight / np.where(total > 0, total, 1.0), (batch, weight.shape[1]))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Shares:
+    """Who explains the evidence.
+
+    Arguments:
+        parts: names, in the order of the axis.
+        share: shape (batch, parts): sums to one with `none_of_these`.
+        none_of_these: shape (batch,).
+    """
+
+    parts: tuple[str, ...]
+    share: Array
+    none_of_these: Array
+
+
+def shares(network: Network, found: Posterior) -> Shares:
+    """Share the evidence out among the parts that would, if sound, make it less likely.
+
+    With S the state "sound", P(evidence | S) / P(evidence) = P(S | evidence) / P(S): one minus this ratio is the share of
+    the evidence that goes away with the part mended, since the parts are independent causes. "None of these" gets what
+    a machine with nothing wrong would give the evidence.
+    """
+    names = tuple(network.parts)
+    prior = np.array([network.parts[name].prior[0] for name in names])
+    now = np.stack([found.states[name][:, 0] for name in names], axis=1)
+    gone = np.clip(1.0 - now / prior, 0.0, 1.0)
+    none = np.exp(np.minimum(found.log_if_sound - found.log_evidence, 0.0))
+    total = gone.sum(axis=1) + none
+    total = np.where(total > 0, total, 1.0)
+    return Shares(names, gone / total[:, None], np.where(total > 0, none / total, 1.0))
+
+
+def ranked(network: Network, found: Posterior) -> tuple[list[Belief], float]:
+    """List the beliefs, the best explanation first; and the share of "none of these"."""
+    shared = shares(network, found)
+    beliefs = [_belief(network, found, name, float(shared.share[0, i])) for i, name in enumerate(shared.parts)]
+    beliefs.sort(key=lambda belief: (-round(belief.explains_complaint, 6), -belief.out_of_order))
+    return beliefs, float(shared.none_of_these[0])
+
+
+def _belief(network: Network, found: Posterior, name: str, share: float) -> Belief:
+    known = network.parts[name]
+    now = found.states[name][0]
+    kinds: dict[str, float] = {}
+    risen: dict[str, float] = {}
+    ratio = now[0] / known.prior[0]
+    for (kind, _), before, after in zip(known.states[1:], known.prior[1:], now[1:], strict=True):
+        kinds[kind] = kinds.get(kind, 0.0) + float(after)
+        risen[kind] = risen.get(kind, 0.0) + float(after - before * ratio)
+    leading = max(risen, key=lambda kind: (round(risen[kind], 9), kinds[kind]))
+    listed = tuple(sorted(kinds.items(), key=lambda pair: -pair[1]))
+    return Belief(name, leading, float(1.0 - now[0]), share, 1.0 - known.prior[0], listed)

@@ -1,0 +1,216 @@
+"""The belief network that a machine's own functions imply.
+
+Every part is an independent cause with a few states: sound, or out of order in one of its ways and degrees. Conditions
+are read off the part in that state; the functions of the mechanism hang on the conditions. All of it is exact and
+deterministic; doubt enters by the base rates and by how well people notice (`likelihoods`).
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapewright.diagnose.contraction import Factor, Path, find_path
+from tapewright.diagnose.merging import merge_alike
+from tapewright.faults.applied import imperfections_of, sound, with_imperfections
+from tapewright.faults.catalogue import PossibleFault, possible_faults
+from tapewright.faults.graph import Node, ancestors, evaluate, reachable
+from tapewright.faults.mechanism import Mechanism, mechanism
+from tapewright.faults.signs import Sign, signs
+from tapewright.machine.parts import Machine, part_names
+
+SOUND_STATE = ("sound", 0.0)
+READ_DIRECTLY = ("tape@play",)
+"""Nodes that measurements speak to as well as signs: none of their words may be merged."""
+
+
+@dataclass(frozen=True, slots=True)
+class PartStates:
+    """The states of one part.
+
+    Arguments:
+        part: its name.
+        states: (kind, severity); the first is `SOUND_STATE`.
+        prior: probability of each state.
+    """
+
+    part: str
+    states: tuple[tuple[str, float], ...]
+    prior: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Network:
+    """Factors over part states and functions, and the path to sum them.
+
+    Arguments:
+        machine: whose network it is.
+        mechanism: the graph it was made from.
+        parts: every part that can fail, by name.
+        words: the values of each function or condition that is a variable, in the order of its axis.
+        constants: functions that cannot vary, with their one value.
+        sound_words: the value of every function on a machine with nothing wrong.
+        factors: the tables that link them; every one is a function, ones and zeros.
+        observed: functions that some sign or reading is about: each has a leaf for what evidence says of it.
+        signs: by id.
+        leaves: scopes of all leaves: priors of the parts, then observed, then factors.
+        path: how to contract the leaves.
+    """
+
+    machine: Machine
+    mechanism: Mechanism
+    parts: Mapping[str, PartStates]
+    words: Mapping[str, tuple[str, ...]]
+    constants: Mapping[str, str]
+    sound_words: Mapping[str, str]
+    factors: tuple[Factor, ...]
+    observed: tuple[str, ...]
+    signs: Mapping[str, Sign]
+    leaves: tuple[tuple[str, ...], ...]
+    path: Path
+
+
+def part_states(machine: Machine, age_years: float | None = None, equal_rate: float | None = None) -> list[PartStates]:
+    """List the states of every part that can fail, with their probabilities before any evidence.
+
+    Arguments:
+        age_years: age of rubber and grease; None for the age the base rates are meant for.
+        equal_rate: when given, every part is out of order with this probability, shared out over its kinds in
+            proportion to their base rates.
+    """
+    by_part: dict[str, list[PossibleFault]] = {name: [] for name in part_names(machine)}
+    for possible in possible_faults(machine, age_years):
+        by_part[possible.part].append(possible)
+    found = []
+    for name, possibles in by_part.items():
+        if possibles:
+            rates = _exclusive([one.base_rate for one in possibles], equal_rate)
+            states, prior = [SOUND_STATE], [1.0 - sum(rates)]
+            for one, rate in zip(possibles, rates, strict=True):
+                for severity in one.fault.severities:
+                    states.append((one.fault.kind, severity))
+                    prior.append(rate / len(one.fault.severities))
+            found.append(PartStates(name, tuple(states), tuple(prior)))
+    return found
+
+
+def _exclusive(rates: list[float], equal_rate: float | None) -> list[float]:
+    """Share out the chance of being out of order so that a part is in one state; never certain beforehand."""
+    total = sum(rates)
+    if equal_rate is not None:
+        return [rate / total * equal_rate for rate in rates]
+    return [rate * min(1.0, 0.95 / total) for rate in rates]
+
+
+@cache
+def network(machine: Machine, age_years: float | None = None, equal_rate: float | None = None) -> Network:
+    """Derive the belief network of a machine from its description."""
+    return derive(machine, age_years, equal_rate)
+
+
+def derive(machine: Machine, age_years: float | None = None, equal_rate: float | None = None) -> Network:
+    """Derive the belief network of a machine; `network` keeps what this gives."""
+    graph = mechanism(machine)
+    parts = {states.part: states for states in part_states(machine, age_years, equal_rate)}
+    answers = _condition_answers(graph, parts)
+    domains = reachable(graph.nodes, {name: tuple(dict.fromkeys(words)) for name, words in answers.items()})
+    constants = {name: words[0] for name, words in domains.items() if len(words) == 1}
+    found = {sign.id: sign for sign in signs(graph)}
+    observed = tuple(dict.fromkeys(s.node for s in found.values() if s.node not in constants))
+    steady = tuple(c.name for c in graph.conditions if c.about == "steady" and c.name not in constants)
+    observed = tuple(dict.fromkeys(observed + steady))
+    needed = ancestors(graph.nodes, observed) - set(constants)
+    words = {name: domains[name] for name in domains if name in needed}
+    factors = [*_condition_factors(graph, parts, answers, words), *_function_factors(graph.nodes, words, constants)]
+    merged = merge_alike(factors, words, _told_apart(found.values(), words, steady))
+    factors, words = merged.factors, merged.words
+    observed = tuple(name for name in observed if name in words)
+    used = {name for factor in factors for name in factor.variables}
+    leaves = (
+        *((f"part:{name}",) for name in parts if f"part:{name}" in used),
+        *((name,) for name in observed),
+        *(factor.variables for factor in factors),
+    )
+    sizes = {f"part:{name}": len(states.states) for name, states in parts.items()} | {
+        name: len(values) for name, values in words.items()
+    }
+    at_rest = evaluate(graph.nodes, {name: given[0] for name, given in answers.items()})
+    sound_words = {name: merged.stands_for.get((name, word), word) for name, word in at_rest.items()}
+    path = find_path(leaves, sizes)
+    return Network(machine, graph, parts, words, constants, sound_words, tuple(factors), observed, found, leaves, path)
+
+
+def _told_apart(
+    found: Iterable[Sign], words: Mapping[str, tuple[str, ...]], steady: Iterable[str]
+) -> dict[str, dict[str, tuple[float | str, ...]]]:
+    """Say for each observed node what tells its words apart: the chances of its signs, and what readings name."""
+    apart: dict[str, dict[str, tuple[float | str, ...]]] = {}
+    for sign in found:
+        if sign.node in words:
+            known = apart.setdefault(sign.node, dict.fromkeys(words[sign.node], ()))
+            apart[sign.node] = {word: (*told, sign.chance(word)) for word, told in known.items()}
+    for name in (*steady, *READ_DIRECTLY):
+        if name in words:
+            known = apart.get(name, dict.fromkeys(words[name], ()))
+            apart[name] = {word: (*told, word) for word, told in known.items()}
+    return apart
+
+
+def _condition_answers(graph: Mechanism, parts: Mapping[str, PartStates]) -> dict[str, tuple[str, ...]]:
+    """Put every condition's question to its part in each of its states."""
+    ideal = sound(graph.machine)
+    kinds = {(p.part, p.fault.kind): p.fault for p in possible_faults(ideal)}
+    answers = {}
+    for condition in graph.conditions:
+        states = parts[condition.part].states if condition.part in parts else (SOUND_STATE,)
+        given = []
+        for kind, severity in states:
+            worn = ideal
+            if kind != "sound":
+                fault = kinds[condition.part, kind]
+                worn = with_imperfections(ideal, condition.part, imperfections_of(fault, severity))
+            given.append(condition.read(worn))
+        answers[condition.name] = tuple(given)
+    return answers
+
+
+def _condition_factors(
+    graph: Mechanism,
+    parts: Mapping[str, PartStates],
+    answers: Mapping[str, tuple[str, ...]],
+    words: Mapping[str, tuple[str, ...]],
+) -> list[Factor]:
+    factors = []
+    for condition in graph.conditions:
+        if condition.name in words and condition.part in parts:
+            values = words[condition.name]
+            table = np.array([[float(answer == value) for value in values] for answer in answers[condition.name]])
+            factors.append(Factor((f"part:{condition.part}", condition.name), table))
+    return factors
+
+
+def _function_factors(
+    nodes: tuple[Node, ...], words: Mapping[str, tuple[str, ...]], constants: Mapping[str, str]
+) -> list[Factor]:
+    factors = []
+    for node in nodes:
+        if node.name not in words:
+            continue
+        varying = tuple(dict.fromkeys(parent for parent in node.parents if parent not in constants))
+        factors.append(Factor((*varying, node.name), _function_table(node, varying, words, constants)))
+    return factors
+
+
+def _function_table(
+    node: Node, varying: tuple[str, ...], words: Mapping[str, tuple[str, ...]], constants: Mapping[str, str]
+) -> NDArray[np.float64]:
+    values = words[node.name]
+    table = np.zeros(tuple(len(words[parent]) for parent in varying) + (len(values),))
+    for index in product(*(range(len(words[parent])) for parent in varying)):
+        given = {parent: words[parent][i] for parent, i in zip(varying, index, strict=True)}
+        answer = node.function(*(given.get(parent, constants.get(parent, "")) for parent in node.parents))
+        table[(*index, values.index(answer))] = 1.0
+    return table

@@ -1,0 +1,10 @@
+"""Floor 3: what can go wrong with a mechanism, and what follows from it. No file here pairs a fault with a sign.
+
+catalogue/    each fault kind: where it can live, how common, what it changes, how it is mended
+catalogue     read it; every fault a machine can have
+applied       fault + machine -> a new machine
+conditions    one part's imperfections -> what the rest of the mechanism feels of it
+mechanism     the functions of a machine, along its drives, in every mode: one graph for engine and beliefs
+consequences  run it with given faults: what each rotor, the head base and the tape do, what is heard, which lines grow
+signs         what a person can notice of that, how, at what cost; read off the outcome
+"""

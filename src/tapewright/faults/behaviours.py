@@ -1,0 +1,261 @@
+"""How motion, grip and drag combine at one place of a mechanism: small functions from words to words.
+
+The words of motion, for anything that turns:
+
+still      does not turn and is held
+loose      is not driven, but free to be turned
+at_times   turns or does not, from one try to the next
+weak       turns, but a light load stops it
+slow       turns too slowly
+uneven     turns at about the right rate, unsteadily
+right      turns as it should
+fast       turns a little too fast
+hard       turns as it should, and pulls far harder than it should
+"""
+
+from typing import Final
+
+from tapewright.faults.conditions import DRAG_FACTOR, GRIP_SHARE, GRIPS, grip_word
+
+MOVING: Final = frozenset({"at_times", "weak", "slow", "uneven", "right", "fast", "hard"})
+STRONG: Final = frozenset({"slow", "uneven", "right", "fast", "hard"})
+
+HOLDS_FROM: Final = 1.15
+"""A coupling that can pass 15 % more than is asked of it holds."""
+FALTERS_FROM: Final = 0.8
+"""Below what is asked it slips now and then; below this share all the time."""
+SLIPS_THROUGH_BELOW: Final = 0.25
+"""Below a quarter of what is asked the driven side does not follow at all."""
+
+
+def worst_grip(*grips: str) -> str:
+    """Combine what each part of one coupling leaves of its torque."""
+    share = 1.0
+    for grip in grips:
+        share *= GRIP_SHARE[grip]
+    word = grip_word(share)
+    return "lumpy" if "lumpy" in grips and GRIPS.index(word) >= GRIPS.index("fair") else word
+
+
+def worst_drag(*drags: str) -> str:
+    """Combine the drags on one shaft."""
+    for word in ("seized", "stiff"):
+        if word in drags:
+            return word
+    return "free"
+
+
+def worst_contact(*contacts: str) -> str:
+    """Combine switches that all have to close: "yes", "at_times" or "no"."""
+    if "dead" in contacts:
+        return "no"
+    return "at_times" if "at_times" in contacts else "yes"
+
+
+def motor_able(feed: str, permit: str, motor: str) -> str:
+    """Say how a motor turns that the logic wants to run."""
+    if feed == "none" or permit == "no" or motor == "dead":
+        return "still"
+    if "at_times" in (permit, motor):
+        return "at_times"
+    if motor in ("weak", "slow", "fast", "uneven"):
+        return "weak" if feed == "low" and motor != "fast" else motor
+    return "slow" if feed == "low" else "right"
+
+
+def motor_runs(able: str, reported: str = "yes") -> str:
+    """The same for a motor that waits until a position is reported."""
+    if reported == "yes" or able == "still":
+        return able
+    return "still" if reported == "no" else "at_times"
+
+
+def pass_on(driver: str, grip: str, drag: str, size: str, sound_margin: float) -> str:
+    """Say how a driven shaft turns.
+
+    Arguments:
+        driver: how the driving shaft turns.
+        grip: what the coupling still passes of its torque.
+        drag: how freely the driven shaft turns.
+        size: "large" or "small" where residue has changed the driving diameter.
+        sound_margin: torque the sound coupling can pass, against what this mode asks.
+    """
+    undriven = "still" if drag == "seized" else "loose"
+    margin = sound_margin * GRIP_SHARE[grip] / DRAG_FACTOR[drag]
+    if GRIP_SHARE[grip] == 0.0:
+        return undriven
+    if driver in ("still", "loose"):
+        return "still" if drag == "seized" else driver
+    if margin < SLIPS_THROUGH_BELOW:
+        return undriven
+    if margin < FALTERS_FROM or driver == "weak":
+        return "weak"
+    if driver in ("at_times", "uneven") or margin < HOLDS_FROM:
+        return "at_times" if driver == "at_times" else "uneven"
+    if grip == "lumpy":
+        return "uneven"
+    if drag == "stiff":
+        return "slow"
+    if grip == "excess":
+        return "hard"
+    return {"large": "fast", "small": "slow"}.get(size, driver) if driver == "right" else driver
+
+
+def sounds(run: str, grips: tuple[str, ...], drags: tuple[str, ...]) -> str:
+    """Say how a motor sounds: silent, normal, races (nothing hangs on it), labours (something stiff does)."""
+    if run == "still":
+        return "silent"
+    if grips and all(GRIP_SHARE[grip] < 0.1 for grip in grips):
+        return "races"
+    if any(drag != "free" for drag in drags) or run == "weak":
+        return "labours"
+    return "at_times" if run == "at_times" else "normal"
+
+
+def head_base_goes(lifter: str) -> str:
+    """Say whether the head base reaches the position it is sent to: arrives, late, part, stays, at_times."""
+    if lifter in ("still", "loose"):
+        return "stays"
+    return {"weak": "part", "at_times": "at_times", "slow": "late", "uneven": "late"}.get(lifter, "arrives")
+
+
+def head_base_by_hand(drag: str) -> str:
+    """The same where a finger lifts it and a spring lets it down."""
+    return {"free": "arrives", "stiff": "part", "seized": "stays"}[drag]
+
+
+def reports(head_base: str, contact: str) -> str:
+    """Say whether the logic learns that the position is reached: yes, at_times, no."""
+    if head_base in ("stays", "part") or contact == "dead":
+        return "no"
+    return "at_times" if "at_times" in (head_base, contact) else "yes"
+
+
+def nip_closes(head_base: str, grip: str, reported: str = "yes", *, sound_margin: float) -> str:
+    """Say how pinch roller and capstan hold the tape: open, at_times, slips, lumpy, firm.
+
+    Where the logic never learns that the head base is up it lets it down again.
+    """
+    margin = sound_margin * GRIP_SHARE[grip]
+    if head_base in ("stays", "part") or reported == "no" or margin < SLIPS_THROUGH_BELOW:
+        return "open"
+    if "at_times" in (head_base, reported):
+        return "at_times"
+    if margin < HOLDS_FROM:
+        return "slips"
+    return "lumpy" if grip == "lumpy" else "firm"
+
+
+def nip_drives(closed: str, capstan: str, size: str) -> str:
+    """Say what capstan and pinch roller do with the tape.
+
+    Gives "open" (they do not touch it), "free" (it can drag the undriven capstan round), "held" (the capstan stands),
+    "slips" (it slides on the capstan), "at_times", or how they drive it: slow, uneven, right, fast.
+    """
+    if closed in ("open", "at_times"):
+        return closed
+    if capstan in ("loose", "still"):
+        return "free" if capstan == "loose" else "held"
+    if closed == "slips" or capstan == "at_times":
+        return "slips" if capstan != "at_times" else "at_times"
+    if closed == "lumpy" or capstan == "weak":
+        return "uneven"
+    return {"large": "fast", "small": "slow"}.get(size, capstan) if capstan == "right" else capstan
+
+
+def tape_in_play(nip: str, take_up: str, hold_back: str) -> str:
+    """Say how the tape moves where the capstan should set its speed: still, at_times, slow, uneven, right, fast, races."""
+    if nip in ("open", "free"):
+        pulled = {"right": "races", "fast": "races", "hard": "races", "slow": "races", "uneven": "uneven"}
+        return pulled.get(take_up, "at_times" if take_up == "at_times" else "still")
+    if nip == "held":
+        return "still"
+    if nip == "at_times":
+        return "at_times"
+    if nip == "slips" or take_up == "hard":
+        return "uneven"
+    if hold_back == "hard" and nip == "right":
+        return "uneven"
+    return {"hard": "fast"}.get(nip, nip)
+
+
+def tape_in_wind(take_up: str, give_drag: str, hold_back: str) -> str:
+    """Say how the tape winds: still, at_times, weak, slow, uneven, right."""
+    if take_up in ("still", "loose") or give_drag == "seized":
+        return "still"
+    if take_up in ("weak", "at_times"):
+        return take_up
+    if give_drag == "stiff" or hold_back == "hard":
+        return "slow"
+    return {"fast": "right", "hard": "right"}.get(take_up, take_up)
+
+
+def loop_forms(nip: str, take_up: str) -> str:
+    """Say whether tape piles up between pinch roller and take-up reel: no, at_times, yes."""
+    fed = nip in ("slow", "uneven", "right", "fast")
+    if fed and take_up in ("still", "loose", "weak"):
+        return "yes"
+    return "at_times" if fed and take_up in ("uneven", "at_times") else "no"
+
+
+def tape_is_scrubbed(nip: str, roller: str) -> str:
+    """Say whether the oxide is rubbed or pulled off: the tape slides on the capstan, or clings to the roller."""
+    return "yes" if nip == "slips" or (roller == "sticky" and nip not in ("open", "held")) else "no"
+
+
+def tape_wraps(nip: str, roller: str, capstan: str) -> str:
+    """Say whether tape is carried round the roller or capstan."""
+    fed = nip in ("slow", "uneven", "right", "fast", "slips", "at_times")
+    if fed and roller == "sticky":
+        return "yes"
+    return "at_times" if fed and capstan == "crusted" else "no"
+
+
+def pack_is_loose(tape: str, hold_back: str) -> str:
+    """Say whether the tape winds loosely and weaves for want of hold-back."""
+    return "yes" if hold_back == "slack" and tape in ("slow", "uneven", "right", "fast") else "no"
+
+
+def reel_follows(tape: str) -> str:
+    """Say how a reel turns that only the tape pulls."""
+    if tape == "still":
+        return "still"
+    return {"races": "fast", "weak": "weak", "at_times": "at_times"}.get(tape, tape)
+
+
+def logic_stops(sensed: str, contact: str, permit: str) -> str:
+    """Say whether the machine stops by itself since it sees no turning: no, at_times, yes."""
+    if permit == "no":
+        return "no"
+    if contact == "dead" or sensed in ("still", "loose"):
+        return "yes"
+    return "at_times" if "at_times" in (contact, sensed) or sensed == "weak" else "no"
+
+
+def rubs(turns: str, drag: str, grip: str) -> str:
+    """Say whether a shaft squeals: stiff in its bearing while it turns, or dragged by a rubber that slips on it."""
+    if turns in MOVING and drag == "stiff":
+        return "yes"
+    return "at_times" if turns == "weak" and grip in ("faint", "poor", "fair") else "no"
+
+
+def either(*answers: str) -> str:
+    """Combine answers of which one "yes" is enough."""
+    for word in ("yes", "at_times"):
+        if word in answers:
+            return word
+    return "no"
+
+
+def starts(*runs: str) -> str:
+    """Say whether anything starts: yes, at_times, no."""
+    if any(run in MOVING and run != "at_times" for run in runs):
+        return "yes"
+    return "at_times" if "at_times" in runs else "no"
+
+
+def runs_on(run: str, reported: str) -> str:
+    """Say whether a motor goes on after it should have been stopped by a position switch."""
+    if run == "still" or reported == "yes":
+        return "no"
+    return "at_times" if reported == "at_times" else "yes"

@@ -1,0 +1,189 @@
+"""One part's imperfections -> what the rest of the mechanism feels of it, in a few ordered words.
+
+Each condition depends on one part alone, so that parts stay independent causes. How well a part holds is worked out by
+the same statics that serve the ideal machine: the torque its coupling can pass with only this part imperfect, against
+the torque with nothing imperfect.
+"""
+
+from bisect import bisect_right
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+from tapewright.faults.applied import sound, with_imperfections
+from tapewright.machine.forces import Margin, mode_margins
+from tapewright.machine.parts import Coupling, Imperfections, Machine, part
+
+GRIPS: Final = ("none", "faint", "poor", "fair", "full", "excess", "lumpy")
+"""How much of its torque a coupling still passes; "lumpy" passes it unsteadily, "excess" far more than it should."""
+GRIP_SHARE: Final = {"none": 0.0, "faint": 0.06, "poor": 0.2, "fair": 0.45, "full": 1.0, "excess": 2.2, "lumpy": 1.0}
+_GRIP_EDGES: Final = (0.02, 0.11, 0.3, 0.7, 1.6)
+
+DRAGS: Final = ("free", "stiff", "seized")
+DRAG_FACTOR: Final = {"free": 1.0, "stiff": 3.0, "seized": 60.0}
+_DRAG_EDGES: Final = (2.0, 12.0)
+
+LUMP_FELT: Final = 0.002
+"""Once-per-turn unsteadiness from which a drive counts as lumpy: 0.2 % peak is where wow is heard at all (threshold of
+0.1 to 0.15 % weighted in published lecture notes; the limit in DIN 45500-4 is 0.2 %)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """A question put to one part's imperfections.
+
+    Arguments:
+        part: the part's name.
+        about: "hold", "drag", "motor", "contact", "surface", "feed".
+        read: gives the answer, one of a few words, for any machine of this description.
+    """
+
+    part: str
+    about: str
+    read: Callable[[Machine], str]
+
+    @property
+    def name(self) -> str:
+        """Give the node's name in the graph."""
+        return f"{self.about}:{self.part}"
+
+
+def grip_word(share: float) -> str:
+    """Put a share of the sound torque into a word.
+
+    >>> grip_word(0.0), grip_word(0.25), grip_word(1.0)
+    ('none', 'poor', 'full')
+    """
+    return GRIPS[bisect_right(_GRIP_EDGES, share)]
+
+
+def hold(name: str, couplings: tuple[str, ...]) -> Condition:
+    """How well a part passes torque on in its couplings: the worst of them counts."""
+
+    def read(machine: Machine) -> str:
+        imperfect = part(machine, name).imperfections
+        if not imperfect.present:
+            return "none"
+        ideal = sound(machine)
+        alone = with_imperfections(ideal, name, imperfect)
+        shares = [_capacity_nm(alone, coupling) / _capacity_nm(ideal, coupling) for coupling in couplings]
+        word = grip_word(min(shares))
+        if imperfect.lump >= LUMP_FELT and word in ("fair", "full"):
+            return "lumpy"
+        return word
+
+    return Condition(name, "hold", read)
+
+
+def _capacity_nm(machine: Machine, coupling: str) -> float:
+    """Give the torque a coupling can pass, in the first mode in which it is at work; 1 where it never is."""
+    for mode in machine.modes:
+        found = sound_margins(machine, mode)
+        if coupling in found:
+            return found[coupling].capacity_nm
+    return 1.0
+
+
+def sound_margins(machine: Machine, mode: str) -> dict[str, Margin]:
+    """Give the margins of all couplings at work in a mode, by name, doubts left out."""
+    return {found.coupling: found for found in mode_margins(machine, mode, exact=True)}
+
+
+def _words(edges: tuple[float, ...], words: tuple[str, ...], value: float) -> str:
+    return words[bisect_right(edges, value)]
+
+
+def drag(name: str) -> Condition:
+    """How freely a part turns or slides."""
+    return Condition(name, "drag", lambda machine: _words(_DRAG_EDGES, DRAGS, part(machine, name).imperfections.drag))
+
+
+def hold_back(name: str) -> Condition:
+    """How hard a drag holds back."""
+    return Condition(
+        name,
+        "hold_back",
+        lambda machine: _words((0.3, 2.5), ("slack", "right", "hard"), part(machine, name).imperfections.passes),
+    )
+
+
+def motor(name: str) -> Condition:
+    """How a motor answers when it is fed."""
+    return Condition(name, "motor", lambda machine: _motor_word(part(machine, name).imperfections))
+
+
+def _motor_word(imperfect: Imperfections) -> str:
+    if not imperfect.works or not imperfect.present:
+        return "dead"
+    if imperfect.contact < 0.9:
+        return "at_times"
+    if imperfect.pull < 0.7:
+        return "weak"
+    if abs(imperfect.rate - 1.0) > 0.005:
+        return "fast" if imperfect.rate > 1.0 else "slow"
+    return "uneven" if imperfect.lump >= LUMP_FELT else "good"
+
+
+def contact(name: str) -> Condition:
+    """How truly a switch or sensor reports."""
+    return Condition(
+        name,
+        "contact",
+        lambda machine: _words((0.1, 0.9), ("dead", "at_times", "good"), part(machine, name).imperfections.contact),
+    )
+
+
+def feed(name: str) -> Condition:
+    """What the supply gives."""
+
+    def read(machine: Machine) -> str:
+        imperfect = part(machine, name).imperfections
+        if not imperfect.works:
+            return "none"
+        return "low" if imperfect.pull < 0.8 else "good"
+
+    return Condition(name, "feed", read)
+
+
+def surface(name: str) -> Condition:
+    """What a part looks and feels like when one can see and touch it."""
+    return Condition(name, "surface", lambda machine: _surface_word(machine, name))
+
+
+def _surface_word(machine: Machine, name: str) -> str:
+    thing = part(machine, name)
+    imperfect = thing.imperfections
+    if not imperfect.present:
+        return "gone"
+    if imperfect.tacky >= 0.5:
+        return "sticky"
+    if isinstance(thing, Coupling) and imperfect.tension < 0.5:
+        return "slack"
+    if imperfect.tension < 0.5:
+        return "light"
+    if imperfect.grip < 0.6 and imperfect.lump >= LUMP_FELT:
+        return "flat"
+    if imperfect.grip < 0.6:
+        return "shiny"
+    if abs(imperfect.rate - 1.0) > 0.005 or imperfect.tacky >= 0.2:
+        return "crusted"
+    return "uneven" if imperfect.lump >= LUMP_FELT else "fine"
+
+
+def trimmed(name: str) -> Condition:
+    """Whether residue on a running surface has changed its effective diameter, and so the speed."""
+    return Condition(
+        name,
+        "size",
+        lambda machine: _words((0.995, 1.005), ("small", "right", "large"), part(machine, name).imperfections.rate),
+    )
+
+
+def steady(name: str) -> Condition:
+    """Whether a part puts a line of its own on the tape's speed."""
+
+    def read(machine: Machine) -> str:
+        imperfect = part(machine, name).imperfections
+        return "lumpy" if imperfect.present and imperfect.lump >= LUMP_FELT else "steady"
+
+    return Condition(name, "steady", read)

@@ -1,0 +1,250 @@
+"""How the things a mechanism does are noticed, in a technician's words. What they mean is nowhere said here."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from tapewright.machine.parts import Machine
+
+
+@dataclass(frozen=True, slots=True)
+class Template:
+    """How one word of one kind of node is noticed, for every rotor and mode that has such a node.
+
+    Arguments:
+        id: last part of the sign's id.
+        about: stem of the node's name.
+        says, how: with {part}, {mode} and {key} to fill in.
+        words: share of its sense's hit rate, for each word of the node that shows it.
+        sense: "plain" (nobody mistakes it), "see", "hear", "feel" or "meter".
+        minutes: hands-on time.
+        modes: only in these modes; empty for all.
+        winding: only in modes that wind (True) or do not (False); None for both.
+        kinds: only for shafts that carry a rotor of these kinds; the sign is named after that rotor.
+        role: "takes_up" or "gives": only for that reel.
+        names_part: whether the part is in the sign's id.
+        needs_sight: whether one has to see the rotor itself, which may want the case open.
+        inside: whether the case must be open in any event.
+        hazards: what the hand meets there.
+        risk_minutes: harm it may do, in minutes of work.
+    """
+
+    id: str
+    about: str
+    says: str
+    how: str
+    words: Mapping[str, float]
+    sense: str = "see"
+    minutes: float = 2.0
+    modes: tuple[str, ...] = ()
+    winding: bool | None = None
+    kinds: tuple[str, ...] = ()
+    role: str = ""
+    names_part: bool = True
+    needs_sight: bool = False
+    inside: bool = False
+    hazards: tuple[str, ...] = ("tape",)
+    risk_minutes: float = 0.0
+
+    def named_for(self, machine: Machine, subject: str) -> str:
+        """Name the rotor a sign about a shaft is told by: the one of the wanted kind on it."""
+        for rotor in machine.rotors.values():
+            if rotor.kind in self.kinds and subject in (rotor.name, rotor.on):
+                return rotor.name
+        return subject
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """How one word of a part's own condition is noticed.
+
+    Arguments:
+        kinds: kinds of part it applies to.
+        inside: whether the case must be open; None to go by where the part can be seen.
+    """
+
+    id: str
+    about: str
+    kinds: tuple[str, ...]
+    says: str
+    how: str
+    words: Mapping[str, float]
+    sense: str = "see"
+    minutes: float = 3.0
+    mode: str = "off"
+    inside: bool | None = None
+    hazards: tuple[str, ...] = field(default=("power",))
+
+    def fits(self, kind: str) -> bool:
+        """Tell whether it applies to a kind of part."""
+        return kind in self.kinds
+
+
+_RUN = "With a sacrificial cassette in, press {key} and watch the reels through the window"
+_UP, _DOWN = ("play", "record"), ("switch_on", "stop")
+
+IN_MODE: Final = (
+    # --- the tape in play
+    Template("tape_races", "tape", "In play the reels race as in fast winding; the sound is a high gabble or absent",
+             _RUN + "; compare with fast forward.", {"races": 1.0, "fast": 0.1}, sense="plain", winding=False),
+    Template("tape_still", "tape", "After {key} is pressed the tape does not move",
+             _RUN + "; say what moved in the first second.", {"still": 1.0, "at_times": 0.5}, sense="plain", winding=False),
+    Template("tape_slow", "tape", "The sound is low and dragging: the tape runs slow", _RUN + " and listen.",
+             {"slow": 1.0, "uneven": 0.2}, sense="hear", minutes=3, winding=False, hazards=("tape", "tone")),
+    Template("tape_fast", "tape", "The sound is a little too high: the tape runs fast", _RUN + " and listen.",
+             {"fast": 1.0, "races": 0.3}, sense="hear", minutes=3, winding=False, hazards=("tape", "tone")),
+    Template("tape_uneven", "tape", "The pitch wavers or surges", _RUN + " and listen to a held note.",
+             {"uneven": 1.0, "at_times": 0.3, "slow": 0.15}, sense="hear", minutes=3, winding=False,
+             hazards=("tape", "tone")),
+    Template("tape_right", "tape", "The tape plays at the right pitch and steadily", _RUN + " and listen.",
+             {"right": 1.0, "fast": 0.15, "slow": 0.1}, sense="hear", minutes=3, winding=False,
+             hazards=("tape", "tone")),
+    Template("tape_at_times", "tape", "{key} starts at some tries and not at others", "Try ten times, count the misses.",
+             {"at_times": 1.0}, minutes=4, winding=False),
+    Template("loop", "loop", "A loop of tape forms between pinch roller and take-up reel",
+             _RUN + " and the gap beside the pinch roller; stop at the first slack.", {"yes": 1.0, "at_times": 0.5}, sense="plain",
+             hazards=("tape", "nip"), risk_minutes=2),
+    Template("oxide", "oxide", "Oxide is rubbed or pulled off the tape",
+             "Play a sacrificial cassette for a minute, then look at the tape and for brown dust below the roller.",
+             {"yes": 1.0}, sense="plain", minutes=4, hazards=("tape", "nip"), risk_minutes=2),
+    Template("wrap", "wrap", "Tape is carried round the pinch roller or the capstan",
+             _RUN + " and the roller; stop at once when the tape is drawn in.", {"yes": 1.0, "at_times": 0.5}, sense="plain",
+             hazards=("tape", "nip"), risk_minutes=4),
+    Template("pack_loose", "pack", "The take-up pack is loose and the tape weaves",
+             "Play three minutes and look at the pack through the window.", {"yes": 1.0}, minutes=4),
+    # --- the tape in winding
+    Template("weak", "tape", "{key} is weak, slow or uneven", _RUN + " for half a minute.",
+             {"weak": 1.0, "slow": 0.85, "uneven": 0.9, "at_times": 0.4, "still": 0.25}, winding=True),
+    Template("dead", "tape", "{key} does not wind at all", _RUN + ".",
+             {"still": 1.0, "at_times": 0.5, "weak": 0.15}, sense="plain", winding=True),
+    # --- what turns
+    Template("still", "turns", "The {part} does not turn {mode}",
+             "Look into the well with a torch at the shaft, {mode}.", {"still": 1.0, "loose": 1.0, "at_times": 0.5},
+             modes=("cassette_in", "play"), kinds=("capstan",), needs_sight=True, hazards=("nip",)),
+    Template("falters", "turns", "The {part} turns weakly, falters or stands {mode}", _RUN + ".",
+             {"weak": 1.0, "uneven": 0.8, "still": 1.0, "loose": 1.0, "at_times": 0.6}, modes=_UP, role="takes_up",
+             kinds=("reel_table",)),
+    Template("gives_way", "turns", "The {part} stops under the lightest finger {mode}",
+             "With a sacrificial cassette in and the lid open, touch the hub lightly {mode}.",
+             {"weak": 1.0, "still": 0.9, "loose": 1.0, "uneven": 0.3}, sense="feel", modes=_UP, role="takes_up",
+             kinds=("reel_table",), hazards=("tape", "nip", "moving")),
+    Template("pulls_hard", "turns", "The {part} pulls so hard that a finger hardly stops it {mode}",
+             "With a sacrificial cassette in and the lid open, hold the hub {mode}.", {"hard": 1.0}, sense="feel",
+             modes=_UP, role="takes_up", kinds=("reel_table",), hazards=("tape", "nip", "moving")),
+    Template("still", "turns", "The {part} stands still {mode}", "Watch the {part} for half a minute {mode}.",
+             {"still": 1.0, "loose": 1.0, "at_times": 0.4, "weak": 0.3}, modes=("play", "fast_forward", "rewind"),
+             kinds=("counter",), needs_sight=True),
+    Template("slips", "turns", "The {part} stops under a light finger while its motor goes on {mode}",
+             "Cover off, gloved finger on the rim {mode}.", {"weak": 1.0, "loose": 1.0, "still": 1.0, "uneven": 0.5},
+             sense="feel", minutes=5, modes=("cassette_in", "play"), kinds=("flywheel",), inside=True,
+             hazards=("moving", "live")),
+    Template("stands", "turns", "The {part} stands while its motor runs {mode}",
+             "Cover off; ink dots on motor pulley and {part}, then one change of mode.",
+             {"still": 1.0, "loose": 1.0, "weak": 0.7}, minutes=5, modes=("switch_on", "play"), kinds=("cam",),
+             inside=True, hazards=("moving", "live")),
+    # --- the head base
+    Template("stays_down", "head_base", "The head base does not rise {mode}",
+             "Lid open, look at the heads while {key} is pressed.", {"stays": 1.0, "part": 0.3, "at_times": 0.5}, sense="plain",
+             modes=_UP, names_part=False),
+    Template("rises_part_way", "head_base", "The head base rises part of the way and stops {mode}",
+             "Lid open, look at the heads while {key} is pressed.", {"part": 1.0, "late": 0.1, "stays": 0.1},
+             modes=_UP, names_part=False),
+    Template("rises_late", "head_base", "The head base rises slowly or in jerks {mode}",
+             "Lid open, time the rise: it should take under a second.", {"late": 1.0, "part": 0.4}, modes=_UP,
+             names_part=False),
+    Template("does_not_drop", "head_base", "The head base does not drop {mode}",
+             "Lid open, look at the heads {mode}.", {"stays": 1.0, "part": 0.8, "at_times": 0.5}, sense="plain", modes=_DOWN,
+             names_part=False),
+    # --- what is heard
+    Template("heard", "sounds", "The {part} is heard {mode}", "Ear to the case, or a rod held to it, {mode}.",
+             {"normal": 1.0, "races": 1.0, "labours": 1.0, "at_times": 0.5}, sense="hear"),
+    Template("races", "sounds", "The {part} is heard racing {mode}, higher than it should",
+             "Ear to the case {mode}; compare with how it sounded when it worked, or with its sister.", {"races": 1.0},
+             sense="hear"),
+    Template("labours", "sounds", "The {part} is heard labouring {mode}", "Ear to the case {mode}.",
+             {"labours": 1.0}, sense="hear"),
+    Template("goes_on", "runs_on", "The {part} goes on running {mode} long after it should have stopped",
+             "Count the seconds the whirr lasts {mode}.", {"yes": 1.0, "at_times": 0.5}, sense="hear"),
+    Template("nothing_starts", "starts", "No motor is heard to start {mode}", "Ear to the case {mode}.",
+             {"no": 1.0, "at_times": 0.4}, sense="hear", modes=("switch_on", "cassette_in")),
+    Template("squeals", "rubs", "A squeal or chirp comes from the {part} {mode}",
+             "Listen for half a minute {mode}, a tube or rod to the ear.", {"yes": 1.0, "at_times": 0.6}, sense="hear",
+             kinds=("capstan", "reel_table", "idler_tyre")),
+    Template("stops", "stops", "The machine starts and stops by itself after some seconds {mode}",
+             "Press {key}, count the seconds until it stops, say what moved.", {"yes": 1.0, "at_times": 0.7}, minutes=3),
+)  # fmt: skip
+
+_TORCH = "Unplugged, lid open, torch into the well: "
+_OPEN = "Unplugged and opened: "
+
+ON_LOOKING: Final = (
+    Wording("shiny", "surface", ("pinch_roller",), "The {part} is hard and shiny",
+            _TORCH + "look at the surface; a thumbnail leaves no mark.", {"shiny": 1.0}, hazards=("power", "nip")),
+    Wording("sticky", "surface", ("pinch_roller",), "The {part} is tacky, or keeps blackening the swab",
+            _TORCH + "touch it with a dry swab.", {"sticky": 1.0}, hazards=("power", "nip")),
+    Wording("crusted", "surface", ("capstan",), "The {part} has a brown ring or tape wound on it",
+            _TORCH + "turn the shaft by hand and look.", {"crusted": 1.0}, hazards=("power", "nip")),
+    Wording("light", "surface", ("pinch_roller",), "The {part} presses too lightly: it stops turning below 200 gf",
+            "Lid open, in play without a cassette, pull the roller off the capstan with a spring scale until it stops.",
+            {"light": 1.0}, sense="feel", minutes=8, mode="play", hazards=("nip", "moving")),
+    Wording("gone", "surface", ("belt",), "The {part} is off or gone", _OPEN + "look for it on its pulleys.",
+            {"gone": 1.0}, hazards=("power",)),
+    Wording("slack", "surface", ("belt",), "The {part} hangs slack or has gone hard", _OPEN + "lift it with a hook.",
+            {"slack": 1.0, "sticky": 0.3, "gone": 0.3}, sense="feel", hazards=("power",)),
+    Wording("sticky", "surface", ("belt",), "The {part} has gone soft or to tar", _OPEN + "touch it with a gloved finger.",
+            {"sticky": 1.0}, hazards=("power", "tar")),
+    Wording("shiny", "surface", ("idler_tyre",), "The {part} is hard and shiny",
+            _OPEN + "look at it; a thumbnail leaves no mark.", {"shiny": 1.0, "flat": 0.3}, hazards=("power",)),
+    Wording("sticky", "surface", ("idler_tyre",), "The {part} has gone soft and sticky",
+            _OPEN + "swing the idler by hand: it should fall free.", {"sticky": 1.0}, hazards=("power", "tar")),
+    Wording("flat", "surface", ("idler_tyre",), "The {part} has a flat", _OPEN + "turn it once round by hand.",
+            {"flat": 1.0}, hazards=("power",)),
+    Wording("rim_dirty", "surface", ("reel_table",), "The rim of the {part} is greasy", _OPEN + "wipe it once, look.",
+            {"shiny": 1.0}, inside=True, hazards=("power", "solvent")),
+    Wording("crusted", "surface", ("pulley",), "The groove of the {part} is crusted",
+            _OPEN + "feel the groove with a wooden pick.", {"crusted": 1.0}, hazards=("power",)),
+    Wording("damaged", "hold", ("gear", "worm"), "The {part} is cracked, or short of teeth",
+            _OPEN + "turn it by hand and look.", {"none": 1.0, "fair": 1.0, "poor": 1.0, "lumpy": 1.0},
+            minutes=6, inside=True, hazards=("power",)),
+)  # fmt: skip
+
+BY_HAND: Final = (
+    Wording("stiff", "drag", ("pinch_roller",), "The {part} does not spin freely on its pin",
+            _TORCH + "flick it: it should coast.", {"stiff": 1.0, "seized": 1.0}, sense="feel", hazards=("power", "nip")),
+    Wording("stiff", "drag", ("capstan",), "The {part} is stiff in its bearing",
+            _OPEN + "belt off, spin the flywheel: it should coast some seconds.", {"stiff": 1.0, "seized": 1.0},
+            sense="feel", minutes=8, inside=True, hazards=("power",)),
+    Wording("stiff", "drag", ("reel_table",), "The {part} turns stiffly by hand",
+            "Unplugged, no cassette, lid open: turn it with a finger, then its neighbour.",
+            {"stiff": 1.0, "seized": 1.0}, sense="feel", minutes=1, inside=False),
+    Wording("stiff", "drag", ("cam",), "The {part} is stiff when turned by hand",
+            _OPEN + "turn the cam wheel by hand through one lift.", {"stiff": 1.0, "seized": 1.0}, sense="feel",
+            minutes=6, inside=True, hazards=("power",)),
+    Wording("stiff", "drag", ("head_base",), "The {part} slides stiffly when pushed",
+            _OPEN + "with the cam out of the way push it up and let it fall.", {"stiff": 1.0, "seized": 1.0},
+            sense="feel", minutes=6, inside=True, hazards=("power",)),
+    Wording("wakes", "contact", ("cassette_switch", "key_switch"), "The machine wakes when the {part} is worked by hand",
+            "Press or flick the lever of the switch a few times with a stick, then try again.",
+            {"dead": 0.9, "at_times": 1.0}, mode="cassette_in", minutes=2, inside=False, hazards=("moving",)),
+    Wording("no_contact", "contact", ("cassette_switch", "key_switch", "position_switch", "pulse_sensor"),
+            "The {part} does not report", _OPEN + "meter on its contacts or output while it is worked by hand.",
+            {"dead": 1.0, "at_times": 0.7}, sense="meter", minutes=12, inside=True, hazards=("power", "static")),
+    Wording("dead", "motor", ("motor",), "The {part} does not run on a bench supply",
+            _OPEN + "its wires off, its own voltage from a current-limited supply.", {"dead": 1.0, "at_times": 0.6},
+            sense="meter", minutes=10, inside=True, hazards=("power", "moving")),
+    Wording("worn", "motor", ("motor",), "The {part} runs weakly or draws too much current unloaded",
+            _OPEN + "its belt off, its own voltage from a current-limited supply, read the current.",
+            {"weak": 1.0, "uneven": 0.8}, sense="meter", minutes=10, inside=True, hazards=("power", "moving")),
+    Wording("no_lamp", "feed", ("supply",), "Nothing lights and nothing stirs at switch-on",
+            "Switch on, look at lamps and display; try the socket with another appliance.", {"none": 1.0},
+            mode="switch_on", minutes=1, inside=False, hazards=("mains",)),
+    Wording("low", "feed", ("supply",), "The motors' supply is low under load",
+            "By a qualified person: meter at the motor terminals while winding.", {"low": 1.0, "none": 0.9},
+            sense="meter", mode="fast_forward", minutes=10, inside=True, hazards=("mains", "live")),
+    Wording("slack", "hold_back", ("drag",), "The supply hub runs on without any hold-back",
+            "Unplugged, no cassette: turn the supply hub with a finger and let go.", {"slack": 1.0}, sense="feel",
+            minutes=1, inside=False),
+    Wording("hard", "hold_back", ("drag",), "The supply hub holds back hard",
+            "Unplugged, no cassette: turn the supply hub with a finger.", {"hard": 1.0}, sense="feel", minutes=1,
+            inside=False),
+)  # fmt: skip
