@@ -1,10 +1,16 @@
 """Floor 2, left stream: the description of a mechanism and its physics. It has never heard a sound.
 
 parts       Rotor, Coupling, Sensor, Mode, HeadBase, Machine, Imperfections: frozen; ideal shape plus what is wrong
-typical     ranges that stand in for sizes nobody has measured, each with its source
 load        TOML -> Machine or Problems; the only file that knows TOML or millimetres
-check       what a description must obey, one small function each
+section     one table of a description, read key by key; every mistake in it is collected
+check       what a description must obey: names, references, keys that belong together
+check_motion  what a description must obey: that it can move, that its sizes agree
+typical     ranges that stand in for sizes nobody has measured, each with its source
+doubt       the doubt of sizes carried into what follows from them
+formulas    the closed forms, each with its source
+belt_path   the way of a belt over any number of pulleys, inside the loop or on its back
 couplings   who turns whom, in which mode
+running_belt  one belt as it runs: its way, its stretch, what it can pull
 rates       how fast each rotor turns, how often each belt passes, in every mode
 forces      how much each coupling can pass against what the mode asks of it
 sizes       the questions backwards: which belt, which tyre, which roller

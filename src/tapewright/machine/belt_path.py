@@ -44,11 +44,27 @@ def belt_path(centres_m: Sequence[tuple[float, float]], radii_m: Sequence[ArrayL
     >>> round(float(equal.length_m), 6)
     0.325664
     """
-    one_way = _one_way(centres_m, radii_m, sides)
+    if _listed_anticlockwise(centres_m, radii_m, sides):
+        return _one_way(centres_m, radii_m, sides)
     back = _one_way(centres_m[::-1], radii_m[::-1], sides[::-1])
-    if np.ravel(one_way.length_m)[0] <= np.ravel(back.length_m)[0]:
-        return one_way
     return BeltPath(back.length_m, back.wraps_rad[::-1], (*back.spans_m[-2::-1], back.spans_m[-1]))
+
+
+def _listed_anticlockwise(
+    centres_m: Sequence[tuple[float, float]], radii_m: Sequence[ArrayLike], sides: Sequence[int]
+) -> bool:
+    """Tell which way round the pulleys are listed.
+
+    Round three pulleys or more inside the loop a belt turns once in all, and listed the wrong way round more than once.
+    With fewer, the area between the axes tells.
+    """
+    inside = [i for i, side in enumerate(sides) if side > 0]
+    if len(inside) > 2:
+        firsts = [np.ravel(np.asarray(radii_m[i], dtype=np.float64))[0] for i in inside]
+        round_them = _one_way([centres_m[i] for i in inside], firsts, [1] * len(inside))
+        return float(sum(float(wrap) for wrap in round_them.wraps_rad)) < 3 * np.pi
+    following = [*centres_m[1:], centres_m[0]]
+    return sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(centres_m, following, strict=True)) >= 0
 
 
 def _one_way(centres_m: Sequence[tuple[float, float]], radii_m: Sequence[ArrayLike], sides: Sequence[int]) -> BeltPath:
