@@ -39,6 +39,7 @@ def posterior(network: Network, likelihoods: Mapping[str, Array], *, with_words:
     """Work out every part's states and every observed node's words, exactly.
 
     Arguments:
+        network: the machine's belief network.
         likelihoods: for each node, shape (words,) or (batch, words).
         with_words: whether the nodes' words are wanted too.
     """
@@ -55,7 +56,8 @@ def posterior(network: Network, likelihoods: Mapping[str, Array], *, with_words:
         states.setdefault(name, np.tile(known.prior, (batch, 1)))
     words = {}
     if with_words:
-        words = {node: _normal(sums, n_parts + i, tensors[n_parts + i], batch) for i, node in enumerate(network.observed)}
+        numbers = {node: n_parts + i for i, node in enumerate(network.observed)}
+        words = {node: _normal(sums, number, tensors[number], batch) for node, number in numbers.items()}
     return Posterior(states, words, sums.log_total, _log_if_sound(network, likelihoods, batch))
 
 
@@ -96,9 +98,9 @@ class Shares:
 def shares(network: Network, found: Posterior) -> Shares:
     """Share the evidence out among the parts that would, if sound, make it less likely.
 
-    With S the state "sound", P(evidence | S) / P(evidence) = P(S | evidence) / P(S): one minus this ratio is the share of
-    the evidence that goes away with the part mended, since the parts are independent causes. "None of these" gets what
-    a machine with nothing wrong would give the evidence.
+    With S the state "sound", P(evidence | S) / P(evidence) = P(S | evidence) / P(S): one minus this ratio is the share
+    of the evidence that goes away with the part mended, since the parts are independent causes. "None of these" gets
+    what a machine with nothing wrong would give the evidence.
     """
     names = tuple(network.parts)
     prior = np.array([network.parts[name].prior[0] for name in names])

@@ -27,6 +27,7 @@ def clashes(network: Network, observations: Sequence[Observation]) -> list[Clash
     """List the smallest sets, of two or three observations, that cannot well hold together.
 
     Arguments:
+        network: the machine's belief network.
         observations: the evidence; answers of "cannot tell" are passed over.
     """
     told = [o for o in observations if o.present is not None and network.signs[o.id].node in network.words]
@@ -55,6 +56,6 @@ def _log_chances(network: Network, sets: Sequence[Sequence[Observation]]) -> lis
 
 
 def _clash(network: Network, members: Sequence[Observation]) -> Clash:
-    told = [f"“{network.signs[o.id].says}” {'was noticed' if o.present else 'was looked for and not there'}" for o in members]
-    joined = "; ".join(told)
-    return Clash(tuple(o.id for o in members), f"These cannot well hold together: {joined}. Look again at one of them.")
+    verdict = {True: "was noticed", False: "was looked for and not there"}
+    joined = "; ".join(f"“{network.signs[o.id].says}” {verdict[bool(o.present)]}" for o in members)
+    return Clash(tuple(o.id for o in members), f"These cannot well hold together: {joined}. Look again at one.")

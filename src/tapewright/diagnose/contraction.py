@@ -99,8 +99,8 @@ class Sums:
 
     Arguments:
         log_total: natural logarithm of the total, shape (batch,); -inf where nothing is possible.
-        around: for each leaf asked for, the sum of everything else, shape (batch, sizes of its variables); scaled freely
-            in each case of the batch.
+        around: for each leaf asked for, the sum of everything else, shape (batch, sizes of its variables); scaled
+            freely in each case of the batch.
     """
 
     log_total: Array

@@ -46,7 +46,8 @@ def checked_evidence(network: Network, evidence: Evidence) -> None:
         if observation.id not in network.signs:
             near = difflib.get_close_matches(observation.id, network.signs, n=1, cutoff=0.5)
             do = f"Did you mean {near[0]!r}?" if near else "`tapewright signs` lists the signs of this machine."
-            problems.append(Problem(f"evidence, signs[{number}].id", f"{observation.id!r} is no sign of this machine.", do))
+            where, found = f"evidence, signs[{number}].id", f"{observation.id!r} is no sign of this machine."
+            problems.append(Problem(where, found, do))
     if problems:
         raise InputAtFaultError(problems)
 
@@ -55,6 +56,9 @@ def of_answer(sign: Sign, words: tuple[str, ...], *, present: bool, sure: float 
     """Say how likely an answer is for each word of the sign's node.
 
     Arguments:
+        sign: what was asked.
+        words: the words of its node, in the order wanted.
+        present: the answer.
         sure: 1 for certain; at 0 the answer says nothing.
     """
     chance = np.array([sign.chance(word) for word in words])

@@ -77,6 +77,7 @@ def part_states(machine: Machine, age_years: float | None = None, equal_rate: fl
     """List the states of every part that can fail, with their probabilities before any evidence.
 
     Arguments:
+        machine: as described.
         age_years: age of rubber and grease; None for the age the base rates are meant for.
         equal_rate: when given, every part is out of order with this probability, shared out over its kinds in
             proportion to their base rates.
@@ -208,7 +209,7 @@ def _function_table(
     node: Node, varying: tuple[str, ...], words: Mapping[str, tuple[str, ...]], constants: Mapping[str, str]
 ) -> NDArray[np.float64]:
     values = words[node.name]
-    table = np.zeros(tuple(len(words[parent]) for parent in varying) + (len(values),))
+    table = np.zeros((*(len(words[parent]) for parent in varying), len(values)))
     for index in product(*(range(len(words[parent])) for parent in varying)):
         given = {parent: words[parent][i] for parent, i in zip(varying, index, strict=True)}
         answer = node.function(*(given.get(parent, constants.get(parent, "")) for parent in node.parents))

@@ -1,10 +1,10 @@
 """Which check is expected to save most work.
 
-Until a part is known to be sound or not, one of two things goes to waste: the mending of a sound part, or the return of
-the machine with a bad part left in. The work at stake in a belief is the smaller of the two, summed over the parts; what
-speaks to the complaint counts fully, the rest in part. A check is worth what it is expected to take off that sum, less
-its own minutes, the opening of the case, and its risk. Since the stake is concave in the probabilities, a check never
-costs knowledge: only its own minutes can make it a loss, and then it is time to mend.
+Until a part is known to be sound or not, one of two things goes to waste: the mending of a sound part, or the return
+of the machine with a bad part left in. The work at stake in a belief is the smaller of the two, summed over the parts;
+what speaks to the complaint counts fully, the rest in part. A check is worth what it is expected to take off that sum,
+less its own minutes, the opening of the case, and its risk. Since the stake is concave in the probabilities, a check
+never costs knowledge: only its own minutes can make it a loss, and then it is time to mend.
 """
 
 from collections.abc import Collection, Mapping, Sequence
@@ -67,6 +67,7 @@ def next_check(
     As long as a check with the case shut is expected to save anything, no check that opens the case is proposed.
 
     Arguments:
+        network: the machine's belief network.
         likelihoods: what the evidence so far says, from `likelihoods`.
         asked: ids of signs that were answered or skipped.
         case_open: whether the case lies open already.

@@ -19,16 +19,18 @@ TRAPPED: Final = frozenset({"loop", "wrap", "head_base"})
 """What in a node's name tells that the tape may be held in the machine."""
 
 FREE_THE_TAPE: Final = (
-    "Before anything else get the tape out unharmed: power off and unplugged, turn the cam or flywheel by hand until the "
-    "heads and roller let go, take up the slack at the hub, never pull. From here on a sacrificial cassette only."
+    "Before anything else get the tape out unharmed: power off and unplugged, turn the cam or flywheel by hand until "
+    "the heads and roller let go, take up the slack at the hub, never pull. From here on a sacrificial cassette only."
 )
 
 
 def plan(network: Network, beliefs: Sequence[Belief], observations: Iterable[Observation] = ()) -> list[PlanStep]:
-    """Put the repairs in order: first a trapped tape, then what explains the complaint at least cost, then what is worth
-    renewing while the case is open.
+    """Put the repairs in order.
+
+    First a trapped tape, then what explains the complaint at least cost, then what is worth renewing on the way.
 
     Arguments:
+        network: the machine's belief network.
         beliefs: from `beliefs.ranked`.
         observations: what was noticed; a sign of trapped tape puts its rescue first.
     """

@@ -164,7 +164,10 @@ def nip_drives(closed: str, capstan: str, size: str) -> str:
 
 
 def tape_in_play(nip: str, take_up: str, hold_back: str) -> str:
-    """Say how the tape moves where the capstan should set its speed: still, at_times, slow, uneven, right, fast, races."""
+    """Say how the tape moves where the capstan should set its speed.
+
+    Gives still, at_times, slow, uneven, right, fast, or races (the take-up pulls it through).
+    """
     if nip in ("open", "free"):
         pulled = {"right": "races", "fast": "races", "hard": "races", "slow": "races", "uneven": "uneven"}
         return pulled.get(take_up, "at_times" if take_up == "at_times" else "still")

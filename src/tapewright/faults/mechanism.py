@@ -1,7 +1,7 @@
 """The functions of a machine, along its drives, in every mode: one graph, built from the description alone.
 
-Nothing here knows a fault or a sign. Change the description (let the flywheel lift the head base, drive the take-up from
-the flywheel, keep the capstan motor running) and the graph, and with it every belief, changes.
+Nothing here knows a fault or a sign. Change the description (let the flywheel lift the head base, drive the take-up
+from the flywheel, keep the capstan motor running) and the graph, and with it every belief, changes.
 """
 
 from collections.abc import Iterator
@@ -15,7 +15,6 @@ from tapewright.faults.applied import sound
 from tapewright.faults.conditions import Condition
 from tapewright.faults.graph import Node
 from tapewright.machine.parts import Coupling, Machine, Mode, shaft
-
 
 IDLE_MARGIN: Final = 20.0
 """Margin of a coupling that nothing drives in a mode: it only has to hold still."""
@@ -287,7 +286,8 @@ def _draw_hold_back(drawing: _Drawing, reel: str) -> str:
 
 def _draw_nip(drawing: _Drawing, mode: Mode) -> str:
     machine = drawing.machine
-    coupling = next(c for c in machine.couplings.values() if c.kind == "nip" and (not c.switched or c.name in mode.engaged))
+    nips = [c for c in machine.couplings.values() if c.kind == "nip"]
+    coupling = next(c for c in nips if not c.switched or c.name in mode.engaged)
     capstan, roller = coupling.path
     carried = roller in machine.head_base.carries and drawing.has(f"head_base@{mode.name}")
     base = f"head_base@{mode.name}" if carried else drawing.node(Node("head_base:fixed", (), lambda: "arrives"))

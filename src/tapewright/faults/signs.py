@@ -15,10 +15,15 @@ from tapewright.faults.mechanism import Mechanism
 from tapewright.faults.sign_texts import BY_HAND, IN_MODE, ON_LOOKING, Template, Wording
 from tapewright.machine.parts import SPOKEN_MODES, Coupling, Machine, Rotor, Sensor, part, spoken
 
-SENSES: Final = {"plain": (0.95, 0.006), "see": (0.93, 0.03), "hear": (0.88, 0.05), "feel": (0.9, 0.05), "meter": (0.97, 0.02)}
-"""How often a thing is noticed when it is there, and reported when it is not, by sense;
-"plain" is what nobody mistakes: reels that race, tape that stands. Trade judgement, from memory: no counted figures were
-found; closed jobs will correct them."""
+SENSES: Final = {
+    "plain": (0.95, 0.006),
+    "see": (0.93, 0.03),
+    "hear": (0.88, 0.05),
+    "feel": (0.9, 0.05),
+    "meter": (0.97, 0.02),
+}
+"""How often a thing is noticed when it is there, and reported when it is not, by sense; "plain" is what nobody
+mistakes: reels that race, tape that stands. Trade judgement, from memory: no counted figures were found."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,8 +32,8 @@ MODES: Final[tuple[str, ...]] = (
 `cassette_in` on with one in and nothing pressed, `stop` the passage back from play."""
 SPOKEN_MODES: Final[dict[str, str]] = {
     "switch_on": "at switch-on",
-    "idle": "switched on, no cassette in",
-    "cassette_in": "cassette in, nothing pressed",
+    "idle": "switched on with no cassette in",
+    "cassette_in": "with a cassette in and nothing pressed",
     "play": "in play",
     "record": "in record",
     "fast_forward": "in fast forward",
@@ -312,8 +312,6 @@ def spoken(machine: Machine, name: str) -> str:
     >>> spoken(shipped("four_track"), "capstan_belt")
     'capstan belt'
     """
-    if name == "cassette":
-        return "cassette"
     return part(machine, name).says or name.replace("_", " ")
 
 

@@ -11,7 +11,7 @@ from tapewright.machine.parts import Coupling, HeadBase, Machine, Part, Rotor, S
 TYPICAL_AGE_YEARS = 38.0
 """The middle of the 30 to 45 years that the base rates of the catalogue are meant for."""
 AGEING_SHAPE = 2.0
-"""Growth of the hazard with age, a Weibull shape; from memory: rubber and grease wear out rather than fail at random."""
+"""Growth of the hazard with age, a Weibull shape; from memory: rubber and grease wear out, they do not fail at random."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,15 +123,15 @@ def possible_faults(machine: Machine, age_years: float | None = None) -> tuple[P
     """List every fault a machine can have, part by part in the order of its description.
 
     Arguments:
+        machine: as described.
         age_years: age of rubber and grease; None for the middle of the age the base rates are meant for.
     """
-    found = []
-    for name in part_names(machine):
-        at_home = homes(machine, name)
-        for fault in catalogue():
-            if at_home & set(fault.lives_in):
-                found.append(PossibleFault(name, fault, _at_age(_base_rate(machine, name, fault), age_years)))
-    return tuple(found)
+    return tuple(
+        PossibleFault(name, fault, _at_age(_base_rate(machine, name, fault), age_years))
+        for name in part_names(machine)
+        for fault in catalogue()
+        if homes(machine, name) & set(fault.lives_in)
+    )
 
 
 def _base_rate(machine: Machine, name: str, fault: FaultKind) -> float:
