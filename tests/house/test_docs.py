@@ -3,11 +3,15 @@
 import dataclasses
 import doctest
 import importlib
+import json
 import re
 from pathlib import Path
 
 import pytest
 
+from tapewright.faults.mechanism import mechanism
+from tapewright.faults.signs import signs
+from tapewright.machine.load import read_machine
 from tapewright.words.evidence import Observation
 from tapewright.words.findings import Belief, BudgetItem, Check, Clash, PlanStep
 from tapewright.words.signal import Line
@@ -88,9 +92,18 @@ def test_the_manual_names_every_field_of_a_result(field: str, noun: type) -> Non
 
 def test_the_manual_names_every_key_of_an_observation() -> None:
     text = (ROOT / "docs" / "evidence.md").read_text(encoding="utf-8")
-    signs = text.partition("## Signs")[2].partition("\n## ")[0]
-    rows = re.findall(r"^\| `([a-z_]+)` \| (?:yes|no) \|", signs, re.MULTILINE)
+    section = text.partition("## Signs")[2].partition("\n## ")[0]
+    rows = re.findall(r"^\| `([a-z_]+)` \| (?:yes|no) \|", section, re.MULTILINE)
     assert rows == [each.name for each in dataclasses.fields(Observation)]
+
+
+def test_the_evidence_example_is_about_the_shipped_machine() -> None:
+    text = (ROOT / "docs" / "evidence.md").read_text(encoding="utf-8")
+    (example,) = re.findall(r"^```json\n(.*?)^```", text, re.MULTILINE | re.DOTALL)
+    given = [sign["id"] for sign in json.loads(example)["signs"]]
+    known = {sign.id for sign in signs(mechanism(read_machine("four_track")))}
+    assert given
+    assert set(given) <= known
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
