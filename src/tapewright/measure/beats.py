@@ -14,7 +14,7 @@ REFUSE_ABOVE: Final = 0.1
 
 
 def beat(tone: Followed) -> tuple[float, float] | None:
-    """Find the strongest second tone within 5 to 200 Hz of the tone: how far off, hertz, and its size, ratio to the tone.
+    """Find the strongest second tone 5 to 200 Hz from the tone: how far off, hertz, and its size, ratio to the tone.
 
     Arguments:
         tone: from `followed`.

@@ -176,7 +176,8 @@ def _spreads(ready: _Ready, lines: FittedLines, weigh: bool, seconds: float) -> 
         drawn += (sizes * np.cos(phases)) @ np.cos(turn) - (sizes * np.sin(phases)) @ np.sin(turn)
     shrink = float(np.sqrt(min(1.0, count / ready.rate_hz / seconds)))
     peaks, powers = np.quantile(np.abs(drawn), 0.95, axis=1), np.sqrt(np.mean(drawn**2, axis=1))
-    return tuple(shrink * float(np.std(one) / max(np.mean(one), 1e-300)) for one in (peaks, powers))  # type: ignore[return-value]
+    relative = [shrink * float(np.std(one) / max(float(np.mean(one)), 1e-300)) for one in (peaks, powers)]
+    return relative[0], relative[1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -299,8 +300,8 @@ def flutter(
         band_hz: the unweighted band.
 
     Returns:
-        Readings with a doubt that holds the finite time (after IEC 60386 nothing is said about it; drawn from the fitted
-        lines and the measured spectrum of the rest), the weighting table and the tone's noise.
+        Readings with a doubt that holds the finite time (drawn from the fitted lines and the measured spectrum of the
+        rest), the doubt of the weighting table and that of the tone's noise.
     """
     masked = float(np.mean(~np.isfinite(trace.values))) if len(trace.values) else 1.0
     if masked > MASKED_SHARE or len(trace.values) < 0.2 * trace.rate_hz:

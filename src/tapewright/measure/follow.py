@@ -1,8 +1,8 @@
 """Follow a tone: mix with its mean frequency, filter, decimate, unwrap; mask where the envelope drops out.
 
 The mixing, the linear-phase filter and the decimation are one matrix product over the samples laid out in rows of the
-decimation factor (a polyphase filter), so that the sound is touched once, in single precision; the phase is unwrapped in
-double precision, since single precision biases an hour's mean by parts in a million.
+decimation factor (a polyphase filter), so that the sound is touched once, in single precision; the phase is unwrapped
+in double precision, since single precision biases an hour's mean by parts in a million.
 """
 
 from collections.abc import Iterator
@@ -71,10 +71,14 @@ class ToneMixer:
         tone: from `find_tone`.
         rate_hz: sample rate of the recording, at least 2400.
         frames: length of the recording.
+
+    Errors:
+        ValueError: no tone was found.
     """
 
     def __init__(self, tone: Tone, rate_hz: float, frames: int) -> None:
-        assert tone.found and tone.frequency_hz is not None and tone.start_s is not None and tone.end_s is not None
+        if tone.frequency_hz is None or tone.start_s is None or tone.end_s is None:
+            raise ValueError("there is no tone to follow")
         self.frequency_hz, self._rate_hz = tone.frequency_hz, rate_hz
         self.factor = max(1, int(rate_hz // TRACE_RATE_HZ))
         self.rate_hz = rate_hz / self.factor
@@ -88,7 +92,7 @@ class ToneMixer:
         self._mixed: list[NDArray[np.complex64]] = []
 
     def _filter(self) -> NDArray[np.float64]:
-        """Design the filter: flat to 200 Hz either side and the tone's own wander, 75 dB down where it would fold in."""
+        """Design the filter: flat to 200 Hz either side plus the tone's own wander, 75 dB down where it would fold."""
         edge = float(np.clip(200.0 + 0.02 * self.frequency_hz, 240.0, 400.0))
         stop = min(edge + 250.0, self.rate_hz - edge)
         count, beta = signal.kaiserord(75.0, (stop - edge) / (self._rate_hz / 2.0))
@@ -119,7 +123,7 @@ class ToneMixer:
         self._rest = joined[count * self.factor :].copy()
 
     def baseband(self) -> tuple[NDArray[np.complex128], float]:
-        """Give the tone against a steady one of `frequency_hz`, amplitude 1 for full scale, and the first one's time."""
+        """Give the tone against a steady one of `frequency_hz`, amplitude 1 for full scale, and the first time."""
         mixed = np.concatenate(self._mixed).astype(np.complex128) if self._mixed else np.zeros(0, dtype=np.complex128)
         turns = np.arange(len(mixed)) * (self.frequency_hz * self.factor / self._rate_hz)
         mixed *= 2.0 * np.exp(-2j * np.pi * (turns % 1.0))
@@ -223,7 +227,7 @@ def _tone_noise(phase: NDArray[np.float64], envelope: NDArray[np.float64], rate_
 
 
 def followed(mixer: ToneMixer) -> Followed | None:
-    """Turn what a mixer has gathered into phase and envelope; None when less than a tenth of a second of tone is left."""
+    """Turn what a mixer has gathered into phase and envelope; None when less than 0.1 s of tone is left."""
     mixed, start_s = mixer.baseband()
     amplitude = np.abs(mixed)
     if len(mixed) < 0.1 * mixer.rate_hz:
@@ -271,7 +275,7 @@ def _mean_slope(phase: NDArray[np.float64], piece: NDArray[np.intp]) -> float:
 
 
 def speed_trace(tone: Followed) -> Trace:
-    """Give the speed deviation from its mean over the stretch, fast positive, flat to 200 Hz; nan in dropouts and 10 ms beside them.
+    """Give the speed deviation from its mean, fast positive, flat to 200 Hz; nan in dropouts and 10 ms beside them.
 
     Arguments:
         tone: from `followed`.

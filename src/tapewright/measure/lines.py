@@ -32,12 +32,14 @@ BACKGROUND_BINS: Final = 30
 """Half-width of the local background, in bins."""
 MOST_PIECES: Final = 20
 APART_BINS: Final = 1.75
-"""Two lines nearer than this over the length of the stretch are not told apart: what stands there is one unsteady line."""
+"""Two lines nearer than this, in bins of the whole stretch, are not told apart: they are one unsteady line."""
 TOGETHER_BINS: Final = 1.5
 """Two lines that drift nearer than this while they are fitted together are taken for one unsteady line."""
 SKIRT_BINS: Final = 5.0
 SKIRT_RATIO: Final = 30.0
 """What stands so near a line and is so much weaker is the line's own unsteadiness."""
+AT_ONCE: Final = 6
+AT_ONCE_RATIO: Final = 0.05
 LEAST_PCT: Final = 0.0005
 """Smaller than any part makes: rounding in the file, not the machine."""
 
@@ -229,16 +231,25 @@ def _residual(stretch: _Stretch, fitted: tuple[NDArray[np.float64], ...]) -> NDA
     return np.where(there, left - drift(stretch.times_s), 0.0)
 
 
-def _next_line(spectrum: _Spectrum, known_hz: NDArray[np.float64], apart_hz: float) -> tuple[float, float] | None:
-    """Give the next line worth fitting, and its false-alarm chance; None when nothing stands out any more."""
+def _next_lines(spectrum: _Spectrum, known_hz: NDArray[np.float64], seconds: float) -> list[tuple[float, float]]:
+    """Give the next lines worth fitting, strongest first, each with its false-alarm chance.
+
+    Only those far from each other and not much weaker than the strongest are given at once; the others may be skirts.
+    """
     ratio = spectrum.power / spectrum.density
+    ratio[spectrum.power * 3.0 / seconds < (LEAST_PCT / 100.0) ** 2] = 0.0
     for frequency in known_hz:
-        ratio[np.abs(spectrum.frequency_hz - frequency) < apart_hz] = 0.0
-    if not len(ratio):
-        return None
-    best = int(np.argmax(ratio))
-    alarm = _false_alarm(float(ratio[best]), TRIALS_PER_BIN * spectrum.bins)
-    return (float(spectrum.frequency_hz[best]), alarm) if alarm < FALSE_ALARM else None
+        ratio[np.abs(spectrum.frequency_hz - frequency) < APART_BINS / seconds] = 0.0
+    found: list[tuple[float, float]] = []
+    strongest = float(ratio.max(initial=0.0))
+    while len(found) < AT_ONCE and strongest > 0.0:
+        best = int(np.argmax(ratio))
+        alarm = _false_alarm(float(ratio[best]), TRIALS_PER_BIN * spectrum.bins)
+        if alarm >= FALSE_ALARM or ratio[best] < AT_ONCE_RATIO * strongest:
+            break
+        found.append((float(spectrum.frequency_hz[best]), alarm))
+        ratio[np.abs(spectrum.frequency_hz - spectrum.frequency_hz[best]) < 2.0 * SKIRT_BINS / seconds] = 0.0
+    return found
 
 
 def _crowding(frequency_hz: NDArray[np.float64], seconds: float) -> NDArray[np.float64]:
@@ -254,13 +265,38 @@ def _crowding(frequency_hz: NDArray[np.float64], seconds: float) -> NDArray[np.f
 
 
 def _tangled(fitted: tuple[NDArray[np.float64], ...], seconds: float) -> bool:
-    """Say whether two fitted lines have run into each other, or the newest is a skirt of a far stronger one."""
-    frequency, size = fitted[0], np.hypot(fitted[1], fitted[2])
-    order = np.argsort(frequency)
-    if np.any(np.diff(frequency[order]) < TOGETHER_BINS / seconds):
-        return True
-    near = np.abs(frequency[:-1] - frequency[-1]) < SKIRT_BINS / seconds
-    return bool(np.any(size[:-1][near] > SKIRT_RATIO * size[-1]))
+    """Say whether two fitted lines have run into each other, or one is a skirt of a far stronger one."""
+    order = np.argsort(fitted[0])
+    apart = np.diff(fitted[0][order]) * seconds
+    size = np.hypot(fitted[1], fitted[2])[order]
+    uneven = np.abs(np.diff(np.log(np.maximum(size, 1e-30)))) > np.log(SKIRT_RATIO)
+    return bool(np.any(apart < TOGETHER_BINS) or np.any(uneven & (apart < SKIRT_BINS)))
+
+
+def _sought(stretch: _Stretch) -> tuple[tuple[NDArray[np.float64], ...], list[float]]:
+    """Find lines a few at a time until nothing stands out, and fit them all together at the end."""
+    empty = np.zeros(0)
+    fitted: tuple[NDArray[np.float64], ...] = (empty, empty, empty)
+    alarms: list[float] = []
+    unsteady: list[float] = []
+    while len(alarms) < MOST_LINES and len(unsteady) < MOST_LINES:
+        spectrum = _spectrum(stretch, _residual(stretch, fitted))
+        found = _next_lines(spectrum, np.append(fitted[0], unsteady), stretch.seconds)[: MOST_LINES - len(alarms)]
+        if not found:
+            break
+        tried = _fit(stretch, np.append(fitted[0], [frequency for frequency, _ in found]), 1)
+        if len(found) > 1 and _tangled(tried, stretch.seconds):
+            found = found[:1]
+            tried = _fit(stretch, np.append(fitted[0], found[0][0]), 1)
+        if _tangled(tried, stretch.seconds):
+            unsteady.append(found[0][0])
+            continue
+        fitted = tried
+        alarms += [alarm for _, alarm in found]
+    if alarms:
+        last = _fit(stretch, fitted[0], 3)
+        fitted = fitted if _tangled(last, stretch.seconds) else last
+    return fitted, alarms
 
 
 def find_lines(tone: Followed, trace: Trace) -> FittedLines:
@@ -274,32 +310,16 @@ def find_lines(tone: Followed, trace: Trace) -> FittedLines:
         The lines, each with its size (peak, percent of speed), and their phases. A recording longer than 180 s is
         searched in its 180 s with the fewest dropouts.
 
-    The doubt of a size is 1.96·sqrt(1.5 S/T) from the local background density S and the time T that was not masked; of
-    a frequency 1.96·1.53·sqrt(3 S/T)/(pi T a). Both are least squares on a line in noise that is white nearby, with the
-    factors 1.5 and 1.53 of the Hann taper (closed form of our own).
+    The doubt of a size is 1.96·sqrt(1.5 S/T) from the local background density S and the time T that was not masked;
+    of a frequency 1.96·1.53·sqrt(3 S/T)/(pi T a). Both are least squares on a line in noise that is white nearby, with
+    the factors 1.5 and 1.53 of the Hann taper (closed form of our own).
     """
     empty = np.zeros(0)
     there = np.isfinite(trace.values)
     if np.count_nonzero(there) < trace.rate_hz:
         return FittedLines((), empty, empty, empty, trace.start_s, trace.start_s + len(there) / trace.rate_hz)
     stretch = _stretch(tone, trace)
-    fitted: tuple[NDArray[np.float64], ...] = (empty, empty, empty)
-    alarms: list[float] = []
-    unsteady: list[float] = []
-    for _ in range(MOST_LINES + MOST_LINES // 2):
-        spectrum = _spectrum(stretch, _residual(stretch, fitted))
-        found = _next_line(spectrum, np.append(fitted[0], unsteady), APART_BINS / stretch.seconds)
-        if found is None or len(alarms) == MOST_LINES:
-            break
-        tried = _fit(stretch, np.append(fitted[0], found[0]), 2)
-        if _tangled(tried, stretch.seconds):
-            unsteady.append(found[0])
-            continue
-        fitted = tried
-        alarms.append(found[1])
-    if alarms:
-        last = _fit(stretch, fitted[0], 3)
-        fitted = fitted if _tangled(last, stretch.seconds) else last
+    fitted, alarms = _sought(stretch)
     return _with_doubts(stretch, fitted, alarms)
 
 

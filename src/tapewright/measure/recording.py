@@ -152,8 +152,8 @@ def _tone_notes(found: Survey, tone: Followed, duration_s: float) -> tuple[str, 
     overtones = overtones_db(found)
     if overtones > OVERTONES_DB:
         notes.append(
-            f"Overtones stand {overtones:+.0f} dB against the tone: clipped, or a computer's square wave, whose edges land on "
-            "whole samples and feign flutter and lines that no part makes."
+            f"Overtones stand {overtones:+.0f} dB against the tone: clipped, or a computer's square wave, whose "
+            "edges land on whole samples and feign flutter and lines that no part makes."
         )
     held_s = tone.end_s - tone.start_s
     if held_s < duration_s - 2.0:
@@ -161,8 +161,8 @@ def _tone_notes(found: Survey, tone: Followed, duration_s: float) -> tuple[str, 
     second = beat(tone)
     if second is not None:
         notes.append(
-            f"A second tone {second[0]:+.1f} Hz from the test tone, {-20 * np.log10(second[1]):.0f} dB down, beats with "
-            "it and adds to the unweighted readings."
+            f"A second tone {second[0]:+.1f} Hz from the test tone, {-20 * np.log10(second[1]):.0f} dB down, beats "
+            "with it and adds to the unweighted readings."
         )
     return tuple(notes)
 
@@ -180,8 +180,8 @@ def _not_followed(tone: Followed | None, band_hz: float) -> str | None:
     second = beat(tone)
     if second is not None and second[1] > REFUSE_ABOVE:
         return (
-            f"A second tone {second[0]:+.1f} Hz away, {max(0.0, -20 * np.log10(second[1])):.0f} dB down, beats with the first: "
-            "a chord, not a test tone."
+            f"A second tone {second[0]:+.1f} Hz away, {max(0.0, -20 * np.log10(second[1])):.0f} dB down, beats with "
+            "the first: a chord, not a test tone."
         )
     if tone.swing > MOST_SWING:
         return f"The level swings by {100 * tone.swing:.0f} %, as narrow noise or beating tones do: not a test tone."

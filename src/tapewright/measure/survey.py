@@ -34,6 +34,7 @@ class Survey:
         harmonic_power: power at whole multiples of the peak, shape (n,).
         other_power: strongest other peak that is no harmonic, shape (n,).
         other_hz: where that stands, shape (n,).
+        rest_power: all power above 300 Hz that is neither the peak with its skirts nor harmonics, shape (n,).
         low_power: power below 300 Hz, shape (n,).
         resolution_hz: distance between two bins.
         peak: largest sample, full scale 1.
@@ -51,6 +52,7 @@ class Survey:
     harmonic_power: NDArray[np.float64]
     other_power: NDArray[np.float64]
     other_hz: NDArray[np.float64]
+    rest_power: NDArray[np.float64]
     low_power: NDArray[np.float64]
     resolution_hz: float
     peak: float
@@ -121,13 +123,15 @@ class _Frames:
         place = peak + np.clip(offset, -0.5, 0.5)
         total = power[:, self._floor :].sum(axis=1, dtype=np.float64)
         low = power[:, 1 : self._floor].sum(axis=1, dtype=np.float64)
-        harmonic, other, where = self._beside(power, place)
-        return np.stack([place * self.bin_hz, around.sum(axis=1), total, harmonic, other, where * self.bin_hz, low])
+        harmonic, other, where, rest = self._beside(power, place)
+        return np.stack(
+            [place * self.bin_hz, around.sum(axis=1), total, harmonic, other, where * self.bin_hz, rest, low]
+        )
 
     def _beside(
         self, power: NDArray[np.float32], place: NDArray[np.float64]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-        """Look beside the peak: power at its harmonics, and the strongest peak that is none of them."""
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+        """Look beside the peak: power at its harmonics, the strongest peak that is none of them, and all the rest."""
         cleared = power.copy()
         cleared[:, : self._floor] = 0.0
         rows = np.arange(len(power))[:, None]
@@ -145,7 +149,10 @@ class _Frames:
             cleared[rows, np.where(inside[:, None], index, 0)] = 0.0
         where = np.argmax(cleared, axis=1)
         around = np.clip(where[:, None] + np.arange(-3, 4), 0, power.shape[1] - 1)
-        return harmonic, cleared[rows, around].sum(axis=1).astype(np.float64), where.astype(np.float64)
+        other = cleared[rows, around].sum(axis=1).astype(np.float64)
+        skirt = np.clip(np.round(place).astype(int)[:, None] + np.array([-8, -7, -6, 6, 7, 8]), 0, power.shape[1] - 1)
+        rest = cleared.sum(axis=1, dtype=np.float64) + power[rows, skirt].sum(axis=1)
+        return harmonic, other, where.astype(np.float64), rest
 
 
 def _refuse_flat(recording: Recording, surveys: tuple[Survey, ...]) -> None:
@@ -207,7 +214,7 @@ def survey(
 
 
 def _summed_up(frames: _Frames, levels: _Levels, rate_hz: float) -> Survey:
-    table = np.concatenate(frames.rows, axis=1) if frames.rows else np.zeros((7, 0))
+    table = np.concatenate(frames.rows, axis=1) if frames.rows else np.zeros((8, 0))
     times = (np.arange(table.shape[1]) * frames.hop + frames.length / 2) / rate_hz
     return Survey(
         times,
@@ -219,6 +226,7 @@ def _summed_up(frames: _Frames, levels: _Levels, rate_hz: float) -> Survey:
         table[4],
         table[5],
         table[6],
+        table[7],
         frames.bin_hz,
         levels.peak,
         levels.clipped,

@@ -168,7 +168,7 @@ def find_tone(found: Survey, tone_hz: float | None = None) -> Tone:
 
 def _described(found: Survey, chain: _Chain) -> Tone:
     frames = chain.frames
-    rest = found.total_power[frames] - found.tone_power[frames] - found.harmonic_power[frames]
+    rest = found.rest_power[frames]
     ratio = float(np.median(found.tone_power[frames])) / max(float(np.median(rest)), 1e-30)
     return Tone(
         True,
@@ -180,7 +180,7 @@ def _described(found: Survey, chain: _Chain) -> Tone:
 
 
 def overtones_db(found: Survey) -> float:
-    """Give the power at whole multiples of the tone over the tone's, decibels, in the median frame that holds a tone."""
+    """Give the power at multiples of the tone over the tone's, decibels, in the median frame that holds a tone."""
     tonal = _share(found) > 0.5
     if not tonal.any():
         return -np.inf

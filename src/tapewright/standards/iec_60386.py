@@ -6,7 +6,7 @@ and AES6 (r2003)). The weighting table and the share of 5 % are from memory: `ta
 """
 
 import math
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,9 +38,9 @@ WEIGHTING_DOUBT_DB: Final = 0.29
 ATTACK_S: Final = 21.7e-3
 DECAY_S: Final = 523e-3
 LAG_S: Final = 159e-3
-"""Attack, decay and lag of a closed form of our own that meets the five pulse readings with the weighting in circuit."""
+"""Attack, decay and lag of a closed form of our own that meets the five pulse readings, the weighting in circuit."""
 FOUR_HERTZ_SUM: Final = 1.5354
-"""Mean sum of the two detectors on a 4 Hz sine of peak 1, so that such a sine reads its peak; computed with the above."""
+"""Mean sum of the two detectors on a 4 Hz sine of peak 1, so that it reads its peak; computed with the above."""
 
 _GAIN: Final = 87.7569
 _ZERO_HZ: Final = 31.7176
@@ -55,8 +55,8 @@ def _poles_rad_per_s() -> NDArray[np.complex128]:
     return 2.0 * np.pi * np.array([pair, pair.conjugate(), *(-p for p in _REAL_POLES_HZ)], dtype=np.complex128)
 
 
-def weighting_response(frequency_hz: NDArray[np.float64]) -> NDArray[np.complex128]:
-    """Give the complex response of the analogue weighting network: a fit of our own to the printed table, within 0.29 dB.
+def weighting_response(frequency_hz: NDArray[np.floating[Any]]) -> NDArray[np.complex128]:
+    """Give the complex response of the analogue weighting network: our own fit to the printed table, within 0.29 dB.
 
     Arguments:
         frequency_hz: any shape, hertz.
@@ -99,7 +99,7 @@ def weighting_sections(rate_hz: float) -> NDArray[np.float64]:
     return np.vstack([sections, [tap, 1.0 - 2.0 * tap, tap, 1.0, 0.0, 0.0]]).astype(np.float64)
 
 
-def weighted(deviation: NDArray[np.float64], rate_hz: float) -> NDArray[np.float64]:
+def weighted(deviation: NDArray[np.floating[Any]], rate_hz: float) -> NDArray[np.float64]:
     """Pass a speed deviation through the causal weighting network; the first `SETTLING_S` do not count yet.
 
     Arguments:
