@@ -119,6 +119,8 @@ def _paths(machine: Machine) -> Iterator[Breach]:
         path, count = coupling.path, len(coupling.path)
         at = f"couplings.{name}.path"
         wanted = _ENDS.get(coupling.kind)
+        if count == 0:
+            continue  # said while reading
         if len(set(path)) < count:
             yield at, "The same rotor stands in it twice.", "Name each rotor once."
         elif wanted is None and count < 2:

@@ -152,6 +152,8 @@ def _syntax_problem(text: str, source: str, message: str) -> Problem:
     do = "Compare the line with its neighbours: a name, an equals sign, a value; texts in quotation marks."
     if re.search(r"=\s*[-+]?\d+,\d", shown):
         do = "Write numbers with a decimal point, not a comma."
+    elif said.startswith(("Cannot overwrite", "Cannot declare")):
+        said, do = "This stands here for the second time", "Keep one, or give it a name of its own."
     return Problem(f"{source}, line {line}, column {column}", f"{said}, in: {shown[:80]}", do)
 
 
@@ -227,8 +229,9 @@ def _rotor(name: str, table: Section) -> Rotor:
 
 
 def _coupling(name: str, table: Section) -> Coupling:
-    if not table.has("path"):
-        table.report("path", "This key is missing.", 'Say what it joins: path = ["driver", "driven"].')
+    if not table.has("path") or table.data["path"] == []:
+        found = "This list is empty." if table.has("path") else "This key is missing."
+        table.report("path", found, 'Say what it joins: path = ["driver", "driven"].')
     ratio = table.estimate("ratio", _RATIO)
     coupling = Coupling(
         name=name,

@@ -60,11 +60,15 @@ class Size:
 
 
 def _shown(value: object) -> str:
-    text = (
-        repr(value)
-        if not isinstance(value, (bool, str))
-        else (str(value).lower() if value in (True, False) else f'"{value}"')
-    )
+    """Write a value as the file would."""
+    if isinstance(value, bool):
+        text = str(value).lower()
+    elif isinstance(value, str):
+        text = f'"{value}"'
+    elif isinstance(value, list):
+        text = f"[{', '.join(_shown(one) for one in value)}]"
+    else:
+        text = "A table" if isinstance(value, Mapping) else str(value)
     return text if len(text) <= 60 else f"{text[:57]}..."
 
 
@@ -207,12 +211,14 @@ class Section:
 
     def whole(self, key: str, low: int, high: int, default: int = 0) -> int:
         """Give a whole number."""
-        value = self.number(key, Size(1.0, low, high))
-        if value is None:
+        if not self.has(key):
             return default
-        if value != int(value):
-            self.report(key, f"{value:g} is not a whole number.", f"Count again: {key} = {round(value)}?")
+        value = self.data[key]
+        if not _is_number(value) or value != value or value not in range(low, high + 1):
+            found = f"{_shown(value)} is not a whole number from {low} to {high}."
+            self.report(key, found, f"Count again: {key} = {max(low, 3)}. Leave the key out if it is not known.")
             return default
+        assert isinstance(value, (int, float))
         return int(value)
 
     def numbers(self, key: str, count: int | None, size: Size) -> tuple[float, ...] | None:
