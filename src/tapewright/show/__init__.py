@@ -1,0 +1,10 @@
+"""Floor 5: for eyes. Charts are numbers until here; nothing is worked out here that another room could hand over.
+
+said        results in a technician's words: shares, readings, costs, how a part is out of order
+columns     paragraphs and tables of plain text, no wider than the page
+tables      rates, margins, sizes, signs and faults as plain text
+text        the report for a terminal, and its parts
+provenance  where a record's numbers come from: what is invented, what stands in, what is from memory
+report      the report as one file of HTML, and the folder that holds it
+templates/  the page that `report` fills in
+"""

@@ -1,0 +1,135 @@
+"""Rates, margins, sizes, signs and faults as plain text, for a terminal."""
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from tapewright.faults.cautions import cautions
+from tapewright.faults.signs import Sign
+from tapewright.machine.forces import Margin
+from tapewright.machine.parts import Machine
+from tapewright.machine.rates import Rate
+from tapewright.machine.sizes import Size
+from tapewright.show.columns import bullets, heading, paragraph, table
+from tapewright.show.said import minutes_said, mode_said, name_of, out_of_order_as, percent, with_doubt
+from tapewright.words.units import gcm, to_the_doubt
+
+_COMES_ROUND = {"rotor": "turns", "belt": "belt passes", "teeth": "teeth", "commutator": "commutator segments"}
+
+
+def rates_text(machine: Machine, rates: Mapping[str, Mapping[str, Rate]]) -> str:
+    """Set out how fast everything turns, mode by mode.
+
+    Arguments:
+        machine: whose they are.
+        rates: by mode, then as `machine.rates.rates` gives them.
+    """
+    pieces = [machine.title]
+    for mode, found in rates.items():
+        rows = [
+            [name_of(machine, one.name), _COMES_ROUND[one.what], rate_said(one), _over_a_side(one)]
+            for one in found.values()
+        ]
+        body = table(["part", "what comes round", "a second", "over a side of tape"], rows, right=[2])
+        pieces.append(heading(_capital(mode_said(mode))) + "\n" + (body if rows else "Nothing turns."))
+    pieces.append(paragraph("Sizes without a direction, when nothing slips. Where the pack of tape matters, the middle "
+                            "of a side is given. ± is half of the 95 % interval."))  # fmt: skip
+    return "\n\n".join(pieces)
+
+
+def rate_said(rate: Rate) -> str:
+    """Write a rate with its doubt, without a unit.
+
+    >>> from tapewright.machine.library import shipped
+    >>> from tapewright.machine.rates import rates
+    >>> rate_said(rates(shipped("four_track"), "play")["capstan"])
+    '12.05'
+    """
+    return with_doubt(rate.turns_per_s.value, rate.turns_per_s.doubt, "")
+
+
+def _over_a_side(rate: Rate) -> str:
+    if rate.range_per_s is None:
+        return ""
+    low, high = rate.range_per_s
+    doubt = rate.turns_per_s.doubt or 0.01 * high
+    return f"{to_the_doubt(low, doubt)} to {to_the_doubt(high, doubt)}"
+
+
+def margins_text(machine: Machine, margins: Iterable[Margin]) -> str:
+    """Set out what each coupling can pass against what is asked of it, mode by mode, torques in g·cm."""
+    by_mode: dict[str, list[Margin]] = {}
+    for margin in margins:
+        by_mode.setdefault(margin.mode, []).append(margin)
+    pieces = [machine.title]
+    for mode, found in by_mode.items():
+        rows = [
+            [name_of(machine, m.coupling), f"{gcm(m.capacity_nm):.3g}", f"{gcm(m.demand_nm):.3g}",
+             with_doubt(m.ratio.value, m.ratio.doubt, ""), margin_verdict(m)]
+            for m in found
+        ]  # fmt: skip
+        headings = ["coupling", "can pass, g·cm", "is asked, g·cm", "margin", ""]
+        pieces.append(heading(_capital(mode_said(mode))) + "\n" + table(headings, rows, right=[1, 2, 3]))
+    named: dict[str, dict[str, None]] = {}
+    for margin in (m for found in by_mode.values() for m in found):
+        named.setdefault(margin.assumption, {})[name_of(machine, margin.coupling)] = None
+    stands = [f"{', '.join(names)}: {text}." for text, names in named.items()]
+    pieces.append(heading("What stands behind this") + "\n" + bullets(stands) if stands else "Nothing is at work.")
+    return "\n\n".join(pieces)
+
+
+def margin_verdict(margin: Margin) -> str:
+    """Say in a word whether a coupling lets go."""
+    low, high = margin.ratio.value - margin.ratio.doubt, margin.ratio.value + margin.ratio.doubt
+    if high < 1:
+        return "lets go"
+    return "holds" if low >= 1 else "may let go"
+
+
+def sizes_text(machine: Machine, sizes: Iterable[Size]) -> str:
+    """Set out what to order."""
+    pieces = [machine.title]
+    pieces += [paragraph(f"{_capital(name_of(machine, s.part))} ({s.what}): {s.says}", "    ", "") for s in sizes]
+    return "\n\n".join(pieces if len(pieces) > 1 else [*pieces, "No belt, tyre or roller."])
+
+
+def signs_text(machine: Machine, signs: Iterable[Sign]) -> str:
+    """Set out every sign a machine can show, mode by mode, with how to look and what to mind."""
+    by_mode: dict[str, list[Sign]] = {}
+    for sign in signs:
+        by_mode.setdefault(sign.mode, []).append(sign)
+    pieces = [machine.title]
+    for mode, found in by_mode.items():
+        pieces.append(heading(_capital(mode_said(mode))) + "\n" + "\n".join(_sign(sign) for sign in found))
+    return "\n\n".join(pieces)
+
+
+def _sign(sign: Sign) -> str:
+    opens = "opens the case, " if sign.opens_case else ""
+    lines = [
+        paragraph(f"{sign.id}: {sign.says}."),
+        paragraph(f"{sign.how} ({opens}{minutes_said(sign.minutes)})", "    "),
+    ]
+    return "\n".join([*lines, *(paragraph(said, "    ! ", "    ! ") for said in cautions(sign.hazards))])
+
+
+def faults_text(machine: Machine, faults: Sequence[Mapping[str, object]]) -> str:
+    """Set out every fault a machine can have.
+
+    Arguments:
+        machine: whose they are.
+        faults: each with `part`, `kind`, `base_rate` and the `signs` it leads to.
+    """
+    pieces = [machine.title]
+    for part in dict.fromkeys(str(fault["part"]) for fault in faults):
+        rows = []
+        for fault in (one for one in faults if one["part"] == part):
+            kind, rate, leads = str(fault["kind"]), fault["base_rate"], fault["signs"]
+            shown = percent(float(rate)) if isinstance(rate, (int, float)) else ""
+            listed = ", ".join(map(str, leads)) if isinstance(leads, (list, tuple)) else ""
+            rows.append([kind, out_of_order_as(machine, part, kind), shown, listed])
+        headings = ["kind", "how it is out of order", "before", "signs it leads to"]
+        pieces.append(heading(f"{_capital(name_of(machine, part))} ({part})") + "\n" + table(headings, rows, right=[2]))
+    return "\n\n".join(pieces)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
