@@ -14,7 +14,6 @@ from tapewright.show.said import (
     minutes_said,
     mode_said,
     name_of,
-    none_said,
     out_of_order_as,
     percent,
     reading_name,
