@@ -1,0 +1,346 @@
+"""The command line: one of two thin doors. It parses, calls one function, prints; it computes nothing.
+
+Everything heavy is imported inside the command that needs it, so that help comes at once.
+"""
+
+import argparse
+import json
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any, NoReturn
+
+from tapewright import __version__
+from tapewright.words.problem import InputAtFaultError, Problem
+
+DONE, BUG, INPUT_AT_FAULT = 0, 1, 2
+Shown = tuple[Any, str]
+"""What a command gives: plain data for --json, and text for people."""
+
+
+def main(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Run a command and leave with its exit code: 0 done, 2 the user's input is at fault, 1 a bug."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    raise SystemExit(_run(given))
+
+
+def _run(given: Sequence[str]) -> int:
+    as_json = "--json" in given
+    try:
+        options = _parser().parse_args(given)
+        data, text = options.run(options)
+    except InputAtFaultError as error:
+        return _report(error.problems, as_json=as_json)
+    except KeyboardInterrupt:
+        print("Stopped.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        return DONE
+    if as_json:
+        print(json.dumps(data, ensure_ascii=False, allow_nan=False))
+    elif text:
+        print(text)
+    return DONE
+
+
+def _report(problems: Sequence[Problem], *, as_json: bool) -> int:
+    if as_json:
+        shown = [{"where": p.where, "found": p.found, "do": p.do} for p in problems]
+        print(json.dumps({"problems": shown}, ensure_ascii=False))
+    else:
+        for problem in problems:
+            print(problem, file=sys.stderr)
+    return INPUT_AT_FAULT
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser whose mistakes are Problems like all others."""
+
+    def error(self, message: str) -> NoReturn:
+        raise InputAtFaultError(Problem(self.prog, f"cannot be run like this: {message}.", f"See {self.prog} --help."))
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(prog="tapewright", description="From what a cassette transport does to the part at fault.")
+    parser.add_argument("--version", action="version", version=f"tapewright {__version__}")
+    commands = parser.add_subparsers(required=True, parser_class=_Parser)
+    for name, says, run, options in _COMMANDS:
+        command = commands.add_parser(name, help=says, description=says)
+        command.add_argument("--json", action="store_true", help="print one JSON document on standard output")
+        for words, settings in options:
+            command.add_argument(*words, **settings)
+        command.set_defaults(run=run)
+    return parser
+
+
+# --- options ---------------------------------------------------------------------------------------------------------
+
+Option = tuple[tuple[str, ...], dict[str, Any]]
+_MACHINE: Option = (("machine",), {"metavar": "M", "help": "path of a description, or the id of a shipped machine"})
+_EVIDENCE: Option = (("--evidence",), {"metavar": "E", "type": Path, "help": "evidence file (JSON)"})
+_OUT_FOLDER: Option = (("--out",), {"metavar": "DIR", "type": Path, "help": "folder for the report"})
+_TONE: Option = (("--tone",), {"metavar": "HZ", "type": float, "help": "frequency recorded on the test tape"})
+_COMPLAINT: Option = (("--complaint",), {"metavar": "WORDS", "default": "", "help": "the owner's words"})
+_EQUAL: Option = (
+    ("--equal-base-rates",),
+    {"metavar": "P", "type": float, "help": "give every part this chance of being bad beforehand, 0 to 1"},
+)
+
+
+def _checked(options: argparse.Namespace) -> argparse.Namespace:
+    """See that numbers are where they make sense."""
+    tone, equal = getattr(options, "tone", None), getattr(options, "equal_base_rates", None)
+    problems = []
+    if tone is not None and not 20.0 <= tone <= 90_000.0:
+        problems.append(Problem("--tone", f"is {tone:g} Hz.", "Give the tone's frequency in hertz, for instance 3150."))
+    if equal is not None and not 0.0 < equal < 1.0:
+        problems.append(Problem("--equal-base-rates", f"is {equal:g}.", "Give a number between 0 and 1."))
+    if problems:
+        raise InputAtFaultError(problems)
+    return options
+
+
+class _Progress:
+    """How far long work is, on standard error; nothing where nobody is watching."""
+
+    def __init__(self, what: str) -> None:
+        self.what, self.last = what, -1
+
+    def __call__(self, share: float) -> None:
+        tenth = int(share * 10)
+        if tenth > self.last and sys.stderr.isatty():
+            self.last = tenth
+            print(f"{self.what}: {10 * tenth} %", file=sys.stderr)
+
+
+def _note(text: str) -> None:
+    print(text, file=sys.stderr)
+
+
+# --- commands --------------------------------------------------------------------------------------------------------
+
+
+def _evidence(options: argparse.Namespace) -> Any:
+    from tapewright.jobs.evidence_file import read_evidence
+    from tapewright.words.evidence import Evidence
+
+    return Evidence() if options.evidence is None else read_evidence(options.evidence)
+
+
+def _examine(options: argparse.Namespace) -> Shown:
+    from tapewright.jobs.examine import examination_json, examine
+    from tapewright.machine.load import read_machine
+    from tapewright.show.text import text_report
+
+    _checked(options)
+    machine = read_machine(options.machine)
+    record = examine(
+        machine,
+        _evidence(options),
+        options.recording,
+        complaint=options.complaint,
+        tone_hz=options.tone,
+        equal_rate=options.equal_base_rates,
+        progress=_Progress("measuring"),
+    )
+    data, text = examination_json(record), text_report(record, machine)
+    if options.out is not None:
+        from tapewright.show.report import write_report
+
+        written = write_report(record, machine, options.out)
+        data["report"] = [str(path) for path in written]
+        text += "\n\nWritten: " + ", ".join(str(path) for path in written)
+    return data, text
+
+
+def _diagnose(options: argparse.Namespace) -> Shown:
+    from tapewright.jobs.examine import examine, findings_json
+    from tapewright.machine.load import read_machine
+    from tapewright.show.text import text_report
+
+    _checked(options)
+    machine = read_machine(options.machine)
+    record = examine(
+        machine, _evidence(options), complaint=options.complaint, equal_rate=options.equal_base_rates
+    )
+    return findings_json(record), text_report(record, machine)
+
+
+def _ask(options: argparse.Namespace) -> Shown:
+    from tapewright.jobs.ask import Conversation, converse, kept_in
+    from tapewright.jobs.evidence_file import evidence_json
+    from tapewright.jobs.examine import findings_json
+    from tapewright.machine.load import read_machine
+    from tapewright.show.text import question_text, text_report
+    from tapewright.words.evidence import Evidence
+
+    _checked(options)
+    machine = read_machine(options.machine)
+    there = options.evidence is not None and options.evidence.exists()
+    start = _evidence(options) if there else Evidence()
+    tell: Callable[[str], None] = _note if options.json else print
+    talk = Conversation(machine, start, options.complaint, options.equal_base_rates, kept_in(options.evidence))
+    record = converse(talk, iter(sys.stdin), tell, lambda record: question_text(record, machine))
+    data = findings_json(record) | {"evidence": evidence_json(talk.evidence)}
+    return data, text_report(record, machine)
+
+
+def _demo(options: argparse.Namespace) -> Shown:
+    from tapewright.jobs.demo import demo
+    from tapewright.jobs.examine import examination_json
+    from tapewright.show.report import write_report
+    from tapewright.show.text import text_report
+
+    shown = demo(options.out, note=_note, progress=_Progress("working"))
+    written = [*shown.files, *write_report(shown.record, shown.machine, options.out)]
+    data = examination_json(shown.record) | {"truth": shown.truth, "report": [str(path) for path in written]}
+    listed = "\n".join(f"  {path}" for path in written)
+    return data, f"{text_report(shown.record, shown.machine)}\n\nWritten:\n{listed}"
+
+
+def _bench(options: argparse.Namespace) -> Shown:
+    from tapewright.web.serve import serve
+
+    if not 0 < options.port < 65536:
+        raise InputAtFaultError(Problem("--port", f"is {options.port}.", "Give a number from 1 to 65535."))
+    serve(options.port, note=_note)
+    return {}, ""
+
+
+def _measure(options: argparse.Namespace) -> Shown:
+    from tapewright.jobs.examine import channel_json, hear_all
+    from tapewright.machine.load import read_machine
+    from tapewright.show.text import heard_text
+
+    _checked(options)
+    machine = None if options.machine is None else read_machine(options.machine)
+    heard = hear_all(machine, [options.file], options.tone, _Progress("measuring"))
+    channels = [channel_json(one, with_budget=machine is not None) for one in heard]
+    data = {"file": str(options.file), "channels": channels}
+    return data, heard_text(heard, machine)
+
+
+def _rates(options: argparse.Namespace) -> Shown:
+    from tapewright.machine.load import read_machine
+    from tapewright.machine.rates import rates
+    from tapewright.show.tables import rates_text
+
+    machine = read_machine(options.machine)
+    found = {mode: rates(machine, mode) for mode in machine.modes}
+    modes = {
+        mode: [
+            {
+                "name": key,
+                "what": rate.what,
+                "turns_per_s": rate.turns_per_s.value,
+                "doubt": rate.turns_per_s.doubt,
+                "range_per_s": rate.range_per_s,
+            }
+            for key, rate in turning.items()
+        ]
+        for mode, turning in found.items()
+    }
+    return {"machine": machine.id, "modes": modes}, rates_text(machine, found)
+
+
+def _forces(options: argparse.Namespace) -> Shown:
+    from tapewright.machine.forces import margins
+    from tapewright.machine.load import read_machine
+    from tapewright.show.tables import margins_text
+    from tapewright.words.plain import plain
+
+    machine = read_machine(options.machine)
+    found = margins(machine)
+    return {"machine": machine.id, "margins": plain(found)}, margins_text(machine, found)
+
+
+def _sizes(options: argparse.Namespace) -> Shown:
+    from tapewright.machine.load import read_machine
+    from tapewright.machine.sizes import sizes
+    from tapewright.show.tables import sizes_text
+    from tapewright.words.plain import plain
+
+    machine = read_machine(options.machine)
+    found = sizes(machine)
+    return {"machine": machine.id, "sizes": plain(found)}, sizes_text(machine, found)
+
+
+def _signs(options: argparse.Namespace) -> Shown:
+    from tapewright.faults.cautions import cautions
+    from tapewright.faults.mechanism import mechanism
+    from tapewright.faults.search import found_signs
+    from tapewright.faults.signs import signs
+    from tapewright.machine.load import read_machine
+    from tapewright.show.tables import signs_text
+
+    machine = read_machine(options.machine)
+    found = list(signs(mechanism(machine)))
+    if options.find:
+        found = found_signs(found, options.find, most=12)
+    listed = [
+        {
+            "id": s.id, "says": s.says, "mode": s.mode, "how": s.how, "opens_case": s.opens_case,
+            "minutes": s.minutes, "cautions": cautions(s.hazards),
+        }
+        for s in found
+    ]  # fmt: skip
+    return {"machine": machine.id, "signs": listed}, signs_text(machine, found)
+
+
+def _faults(options: argparse.Namespace) -> Shown:
+    from tapewright.jobs.faults_list import faults_list
+    from tapewright.machine.load import read_machine
+    from tapewright.show.tables import faults_text
+
+    machine = read_machine(options.machine)
+    listed = faults_list(machine)
+    return {"machine": machine.id, "faults": listed}, faults_text(machine, listed)
+
+
+def _simulate(options: argparse.Namespace) -> Shown:
+    from tapewright.faults.applied import parse_fault
+    from tapewright.machine.load import read_machine
+    from tapewright.simulate.recording import simulate
+    from tapewright.words.plain import plain
+
+    machine = read_machine(options.machine)
+    faults = [parse_fault(machine, text) for text in options.fault]
+    truth = simulate(
+        machine, faults, options.out, duration_s=options.seconds, seed=options.seed, progress=_Progress("playing")
+    )
+    return plain(truth), f"Written: {options.out} and {options.out.with_suffix('.json')}"
+
+
+_RECORDING: Option = (
+    ("--recording",),
+    {"metavar": "F", "type": Path, "action": "append", "default": [], "help": "of a test tone; may be repeated"},
+)
+_COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Option, ...]], ...] = (
+    ("examine", "the main job in one go: beliefs, next check, plan, readings, report", _examine,
+     (_MACHINE, _EVIDENCE, _RECORDING, _OUT_FOLDER, _TONE, _COMPLAINT, _EQUAL)),
+    ("ask", "the same in the terminal, one check at a time", _ask, (_MACHINE, _EVIDENCE, _COMPLAINT, _EQUAL)),
+    ("demo", "the main job on an invented machine, end to end, into a folder", _demo,
+     ((("--out",), {"metavar": "DIR", "type": Path, "default": Path("demo"), "help": "folder (default: demo)"}),)),
+    ("bench", "the local page", _bench,
+     ((("--port",), {"metavar": "N", "type": int, "default": 8137, "help": "port on this computer (default: 8137)"}),)),
+    ("measure", "readings from a recording of a test tone", _measure,
+     ((("file",), {"metavar": "FILE", "type": Path, "help": "the recording; it is never changed"}),
+      (("--machine",), {"metavar": "M", "help": "set the lines against this machine's rates"}), _TONE)),
+    ("rates", "how fast each rotor turns, mode by mode", _rates, (_MACHINE,)),
+    ("forces", "what each coupling can pass against what is asked of it", _forces, (_MACHINE,)),
+    ("sizes", "which belts, tyres and rollers to order", _sizes, (_MACHINE,)),
+    ("signs", "every sign this machine can show, and how to look for it", _signs,
+     (_MACHINE, (("--find",), {"metavar": "WORDS", "default": "", "help": "only those that fit these words"}))),
+    ("faults", "every fault this machine can have, and the signs it leads to", _faults, (_MACHINE,)),
+    ("diagnose", "from evidence to beliefs, the next check and the plan", _diagnose,
+     (_MACHINE, (_EVIDENCE[0], _EVIDENCE[1] | {"required": True}), _COMPLAINT, _EQUAL)),
+    ("simulate", "a recording from a machine with faults, and the truth beside it", _simulate,
+     (_MACHINE,
+      (("--fault",), {"metavar": "PART=KIND[:SEVERITY]", "action": "append", "default": [], "help": "may be repeated"}),
+      (("--out",), {"metavar": "F.wav", "type": Path, "required": True, "help": "the recording to write"}),
+      (("--seconds",), {"metavar": "S", "type": float, "default": 60.0, "help": "length (default: 60)"}),
+      (("--seed",), {"metavar": "N", "type": int, "default": 1, "help": "the same seed gives the same recording"}))),
+)  # fmt: skip

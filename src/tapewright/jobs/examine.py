@@ -1,0 +1,214 @@
+"""The one pipeline: a description, what was noticed, and recordings if there are any -> a Record.
+
+Measure each recording; set its lines against the machine's rates; turn signs and readings into beliefs; choose the next
+check; put the repairs in order; say why.
+"""
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Final
+
+from tapewright import __version__
+from tapewright.diagnose.beliefs import posterior, ranked
+from tapewright.diagnose.budget import budget, unexplained_pct
+from tapewright.diagnose.clash import clashes
+from tapewright.diagnose.explain import reasons
+from tapewright.diagnose.likelihoods import checked_evidence, of_budget, of_readings
+from tapewright.diagnose.network import network
+from tapewright.diagnose.next_check import next_check
+from tapewright.diagnose.plan import plan
+from tapewright.jobs.rounds import Round, latest_round, with_more
+from tapewright.machine.parts import Machine
+from tapewright.measure.recording import ChannelReadings, measure_recording
+from tapewright.words.evidence import Evidence
+from tapewright.words.findings import Belief
+from tapewright.words.plain import plain
+from tapewright.words.reading import Reading
+from tapewright.words.record import Answered, Heard, Record
+
+READINGS: Final = (
+    "speed_error_pct", "drift_pct", "weighted_peak_pct", "weighted_quasi_peak_pct", "weighted_rms_pct",
+    "unweighted_peak_pct", "unweighted_rms_pct",
+)  # fmt: skip
+EXPLAINED: Final = 6
+"""Reasons are written out for this many of the leading beliefs."""
+Progress = Callable[[float], None]
+
+
+def examine(
+    machine: Machine,
+    evidence: Evidence,
+    recordings: Sequence[Path] = (),
+    *,
+    complaint: str = "",
+    tone_hz: float | None = None,
+    equal_rate: float | None = None,
+    skipped: Collection[str] = (),
+    progress: Progress | None = None,
+) -> Record:
+    """Do the main job.
+
+    Arguments:
+        machine: as described; a starter without a single size will do.
+        evidence: what was noticed and measured so far.
+        recordings: of a test tone played by the machine.
+        complaint: the owner's words, for the report.
+        tone_hz: the frequency recorded on the test tape, where it is not one of the usual ones.
+        equal_rate: give every part this chance of being out of order beforehand, instead of the catalogue's.
+        skipped: signs not to propose as the next check.
+        progress: is told how much of the recordings is done, 0 to 1.
+
+    Raises:
+        InputAtFaultError: for evidence or recordings that cannot be used.
+    """
+    net = network(machine, evidence.age_years, equal_rate)
+    checked_evidence(net, evidence)
+    latest = latest_round(net, evidence)
+    heard = hear_all(machine, recordings, tone_hz, progress)
+    readings = {**_best_readings(heard), **evidence.readings}
+    likelihoods = with_more(
+        latest, of_readings(net, readings), of_budget(net, [item for one in heard for item in one.budget])
+    )
+    beliefs, none = ranked(latest.network, posterior(latest.network, likelihoods, with_words=False))
+    beliefs = _with_reasons(latest, beliefs)
+    asked = {o.id for o in latest.observations} | set(skipped)
+    return Record(
+        machine_id=machine.id,
+        title=machine.title,
+        layout=machine.layout,
+        invented=machine.invented,
+        complaint=complaint,
+        made_at=datetime.now(UTC).isoformat(timespec="seconds"),
+        version=__version__,
+        evidence=replace(evidence, readings=readings),
+        answered=tuple(Answered(o.id, net.signs[o.id].says, net.signs[o.id].mode, o.present) for o in evidence.signs),
+        beliefs=tuple(beliefs),
+        none_of_these=none,
+        next_check=next_check(latest.network, likelihoods, asked, case_open=_case_is_open(latest)),
+        plan=tuple(plan(latest.network, beliefs, latest.observations)),
+        clash=tuple(clashes(latest.network, latest.observations)),
+        heard=tuple(heard),
+        notes=_notes(machine, heard),
+    )
+
+
+def _case_is_open(latest: Round) -> bool:
+    """Whether something was answered that can only be seen with the case open."""
+    return any(latest.network.signs[o.id].opens_case for o in latest.observations if o.present is not None)
+
+
+def hear_all(
+    machine: Machine | None, recordings: Sequence[Path], tone_hz: float | None = None, progress: Progress | None = None
+) -> list[Heard]:
+    """Measure recordings, channel by channel, and set their lines against a machine's rates.
+
+    Arguments:
+        machine: None to measure only.
+        recordings: files.
+        tone_hz: the frequency on the test tape; None to take the usual one that is nearest.
+        progress: is told how much is done, 0 to 1.
+    """
+    found = []
+    for number, path in enumerate(recordings):
+        share = None if progress is None else _part_of(progress, number, len(recordings))
+        measured = measure_recording(path, tone_hz, share)
+        found += [_heard(machine, str(path), i, one, measured.notes) for i, one in enumerate(measured.channels, 1)]
+    return found
+
+
+def _part_of(progress: Progress, number: int, total: int) -> Progress:
+    return lambda share: progress((number + share) / total)
+
+
+def _heard(machine: Machine | None, file: str, number: int, channel: ChannelReadings, notes: tuple[str, ...]) -> Heard:
+    readings = {name: getattr(channel, name) for name in READINGS}
+    speed = readings["speed_error_pct"].value
+    items = [] if machine is None else budget(machine, channel.lines, speed or 0.0)
+    spectrum = channel.spectrum
+    return Heard(
+        file=file,
+        channel=number,
+        tone=plain(channel.tone),
+        readings=readings,
+        lines=channel.lines,
+        budget=tuple(items),
+        unexplained_pct=None if machine is None or not channel.tone.found else unexplained_pct(items),
+        trace=channel.trace,
+        spectrum_hz=() if spectrum is None else tuple(float(f) for f in spectrum.frequency_hz),
+        spectrum_pct=() if spectrum is None else tuple(float(p) for p in spectrum.peak_pct),
+        notes=(*notes, *channel.notes),
+    )
+
+
+def _best_readings(heard: Sequence[Heard]) -> dict[str, Reading]:
+    """Take the readings of the channel whose tone stands clearest; those that could not be taken are left out."""
+    with_tone = [one for one in heard if one.tone.get("found")]
+    if not with_tone:
+        return {}
+    best = max(with_tone, key=lambda one: float(str(one.tone.get("snr_db") or 0.0)))
+    return {name: reading for name, reading in best.readings.items() if reading.value is not None}
+
+
+def _with_reasons(latest: Round, beliefs: Sequence[Belief]) -> list[Belief]:
+    explained = []
+    for i, belief in enumerate(beliefs):
+        if i < EXPLAINED and belief.explains_complaint > 0.01:
+            said = reasons(latest.network, belief.part, belief.kind, latest.observations)
+            belief = replace(belief, reasons=said)
+        explained.append(belief)
+    return explained
+
+
+def _notes(machine: Machine, heard: Sequence[Heard]) -> tuple[str, ...]:
+    notes = ["Base rates, minutes, prices and how well people notice are trade judgement, not counted figures."]
+    if machine.invented:
+        notes.append("This machine is invented; nobody built it.")
+    if not any(r.diameter for r in machine.rotors.values()):
+        notes.append(
+            "No size of this machine is described; usual ranges stand in, and rates and sizes are as doubtful."
+        )
+    if heard:
+        notes.append("The table of the flutter weighting is known from memory and its published shape only.")
+    return tuple(notes)
+
+
+def findings_json(record: Record) -> dict[str, object]:
+    """Give what `diagnose` prints: beliefs, next check, plan, clash."""
+    return {
+        "machine": record.machine_id,
+        "beliefs": plain(record.beliefs),
+        "none_of_these": record.none_of_these,
+        "next_check": plain(record.next_check),
+        "plan": plain(record.plan),
+        "clash": plain(record.clash),
+        "notes": plain(record.notes),
+    }
+
+
+def channel_json(heard: Heard, *, with_budget: bool) -> dict[str, object]:
+    """Give one channel of what `measure` prints."""
+    shown: dict[str, object] = {"tone": plain(heard.tone)}
+    shown |= {name: plain(reading) for name, reading in heard.readings.items()}
+    shown["lines"] = plain(heard.lines)
+    if with_budget:
+        shown |= {"budget": plain(heard.budget), "unexplained_pct": heard.unexplained_pct}
+    return shown | {"notes": list(heard.notes)}
+
+
+def examination_json(record: Record) -> dict[str, object]:
+    """Give what `examine` prints: the findings, and the recordings as `measure` gives them."""
+    files: dict[str, list[Heard]] = {}
+    for one in record.heard:
+        files.setdefault(one.file, []).append(one)
+    recordings = [
+        {"file": file, "channels": [channel_json(one, with_budget=True) for one in channels]}
+        for file, channels in files.items()
+    ]
+    readings: Mapping[str, Reading] = record.evidence.readings
+    return findings_json(record) | {
+        "complaint": record.complaint,
+        "readings": plain(readings),
+        "recordings": recordings,
+    }
