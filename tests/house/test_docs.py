@@ -15,7 +15,7 @@ from tapewright.machine.load import read_machine
 from tapewright.words.evidence import Observation
 from tapewright.words.findings import Belief, BudgetItem, Check, Clash, PlanStep
 from tapewright.words.signal import Line
-from tests.house.commands import commands
+from tests.house.commands import commands, run
 from tests.house.floors import modules_of
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -51,6 +51,17 @@ def broken_links(page: Path) -> list[str]:
 def test_every_command_has_its_heading_and_every_heading_its_command() -> None:
     described = [line.split()[1] for line in headings(ROOT / "docs" / "commands.md") if line.startswith("tapewright ")]
     assert sorted(described) == sorted(commands())
+
+
+@pytest.mark.parametrize("command", commands())
+def test_every_option_is_described_and_every_described_option_exists(command: str) -> None:
+    text = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
+    section = text.partition(f"## tapewright {command}\n")[2].partition("\n## ")[0]
+    offered = set(re.findall(r"(?<![\w-])--[a-z-]+", run(command, "--help").stdout)) - {"--help", "--json"}
+    described = set(re.findall(r"(?<![\w-])--[a-z-]+", section)) - {"--json"}
+    synopsis = set(re.findall(r"--[a-z-]+", section.partition("```console")[2].partition("```")[0]))
+    assert synopsis == offered
+    assert described <= offered
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))

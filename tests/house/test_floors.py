@@ -22,13 +22,20 @@ FLOORS = {
 }
 
 
+# `tapewright bench` opens the page: the one place where one door knows of the other.
+OPENS_THE_OTHER_DOOR = ("tapewright.cli", "tapewright.web.serve")
+
+
 @pytest.fixture(scope="module")
 def house(repository: Path) -> dict[str, str]:
     return modules_of(repository / "src" / "tapewright")
 
 
 def test_imports_go_down_only(house: dict[str, str]) -> None:
-    assert broken_floors(imports_of(house), FLOORS) == []
+    imports = imports_of(house)
+    doors = [each for each in imports if (each.source, each.target) == OPENS_THE_OTHER_DOOR]
+    assert len(doors) <= 1
+    assert broken_floors([each for each in imports if each not in doors], FLOORS) == []
 
 
 def test_no_ring(house: dict[str, str]) -> None:
