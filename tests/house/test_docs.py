@@ -57,9 +57,9 @@ def test_every_command_has_its_heading_and_every_heading_its_command() -> None:
 def test_every_option_is_described_and_every_described_option_exists(command: str) -> None:
     text = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
     section = text.partition(f"## tapewright {command}\n")[2].partition("\n## ")[0]
-    offered = set(re.findall(r"(?<![\w-])--[a-z-]+", run(command, "--help").stdout)) - {"--help", "--json"}
-    described = set(re.findall(r"(?<![\w-])--[a-z-]+", section)) - {"--json"}
-    synopsis = set(re.findall(r"--[a-z-]+", section.partition("```console")[2].partition("```")[0]))
+    offered = set(re.findall(r"(?<![\w-])--[a-z][a-z-]*", run(command, "--help").stdout)) - {"--help", "--json"}
+    described = set(re.findall(r"(?<![\w-])--[a-z][a-z-]*", section)) - {"--json"}
+    synopsis = set(re.findall(r"--[a-z][a-z-]*", section.partition("```console")[2].partition("```")[0]))
     assert synopsis == offered
     assert described <= offered
 
