@@ -3,25 +3,32 @@
 One small function for each rule; each gives (key path, what was found, what to do) for every breach.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final
 
-from tapewright.machine.check_motion import MOTION_RULES, Breach
+from tapewright.machine.check_motion import REACH_RULES, SIZE_RULES, Breach, Rules
 from tapewright.machine.parts import Coupling, Machine, Mode
 from tapewright.machine.section import did_you_mean
 
 _RESERVED: Final = ("cassette", "tape", "unexplained", "keys", "solenoid")
 
 
-def problems_of(machine: Machine) -> tuple[Breach, ...]:
+def problems_of(machine: Machine, whole: bool = True) -> tuple[Breach, ...]:
     """Give every breach of every rule: the key path, what was found, what to do.
 
-    Rules about motion see the machine without its broken references, so that one slip does not hide the next mistake.
+    Rules about sizes see the machine without its broken references, so that one slip does not hide the next mistake;
+    rules about what reaches what wait until the references hold, so that one slip is not told three times.
+
+    Arguments:
+        machine: as read.
+        whole: False when something of its structure could not be read.
     """
-    of_names = [breach for rule in _RULES for breach in rule(machine)]
+    of_names = [breach for rule in _REFERENCE_RULES for breach in rule(machine)]
+    of_keys = [breach for rule in _KEY_RULES for breach in rule(machine)]
     mended = _mended(machine)
-    return (*of_names, *(breach for rule in MOTION_RULES for breach in rule(mended)))
+    rules = (*SIZE_RULES, *REACH_RULES, _switched) if whole and not of_names else SIZE_RULES
+    return (*of_names, *of_keys, *(breach for rule in rules for breach in rule(mended)))
 
 
 # --- names and references ---------------------------------------------------------------------------------------------
@@ -194,10 +201,10 @@ def _radii(machine: Machine) -> Iterator[Breach]:
         yield "tape.full_radius_mm", "A full pack is larger than an empty hub.", "Compare it with hub_radius_mm."
 
 
-_RULES: Final[tuple[Callable[[Machine], Iterator[Breach]], ...]] = (
-    _names, _references, _sensor_references, _mode_references, _lifter, _rings, _paths, _strays, _switched,
-    _tape_modes, _radii,
+_REFERENCE_RULES: Final[Rules] = (
+    _names, _references, _sensor_references, _mode_references, _lifter, _rings, _paths,
 )  # fmt: skip
+_KEY_RULES: Final[Rules] = (_strays, _tape_modes, _radii)
 
 
 # --- what is left when broken references are taken out ----------------------------------------------------------------

@@ -5,10 +5,10 @@ a range that stands in for one contradicts nothing.
 """
 
 from collections.abc import Callable, Iterator
-from math import degrees, hypot
+from math import hypot, pi
 from typing import Final
 
-from tapewright.machine.belt_path import centres_of
+from tapewright.machine.belt_path import centres_of, sides_of
 from tapewright.machine.couplings import drive_order, steps, turns_ratio
 from tapewright.machine.doubt import Column, Columns, columns, estimate
 from tapewright.machine.parts import Coupling, Machine, shaft
@@ -180,10 +180,7 @@ def _overlapping(belt: Coupling, centres: list[tuple[float, float]], radii: list
 def _belt_fit(machine: Machine, belt: Coupling, table: Columns) -> Iterator[Breach]:
     path = way(machine, belt, table)
     assert path is not None
-    for name, wrap in zip(belt.path, path.wraps_rad, strict=True):
-        if degrees(float(wrap[0])) > 345.0:
-            do = "Take the pulley out of path, or compare sides and position_mm."
-            yield f"couplings.{belt.name}.path", f'The belt would miss "{name}".', do
+    yield from _missed(belt, [float(wrap[0]) for wrap in path.wraps_rad])
     if belt.length is None:
         return
     around, length = float(path.length_m[0]), belt.length.value
@@ -196,6 +193,15 @@ def _belt_fit(machine: Machine, belt: Coupling, table: Columns) -> Iterator[Brea
         yield at, found, "Measure the belt again, lying slack, or compare position_mm and diameter_mm."
 
 
+def _missed(belt: Coupling, wraps_rad: list[float]) -> Iterator[Breach]:
+    """Tell a pulley that the belt would not touch: a loop turns once in all, and there it would turn once too often."""
+    turned = sum(side * wrap for side, wrap in zip(sides_of(belt), wraps_rad, strict=True))
+    if len(wraps_rad) > 2 and abs(turned - 2 * pi) > 0.1:
+        name = max(zip(wraps_rad, belt.path, strict=True))[1]
+        do = "Take the pulley out of path, or compare sides and position_mm."
+        yield f"couplings.{belt.name}.path", f'The belt would miss "{name}".', do
+
+
 def _contacts(machine: Machine) -> Iterator[Breach]:
     for coupling in machine.couplings.values():
         centres = centres_of(machine, coupling)
@@ -204,7 +210,7 @@ def _contacts(machine: Machine) -> Iterator[Breach]:
         apart = hypot(centres[0][0] - centres[1][0], centres[0][1] - centres[1][1])
         reach = sum(size.value / 2 for name in coupling.path if (size := machine.rotors[name].diameter))
         # A swinging arm brings a tyre over by a few millimetres; it cannot reach across ten, nor sit inside the other.
-        if not -0.003 < apart - reach < 0.010:
+        if not -0.003 < apart - reach < (0.010 if coupling.switched else 0.003):
             found = f"Axes {mm(apart):.1f} mm apart, but the radii add up to {mm(reach):.1f} mm."
             yield f"couplings.{coupling.name}.path", found, "Compare their position_mm and diameter_mm."
 
@@ -213,7 +219,10 @@ def _all_described(machine: Machine, coupling: Coupling) -> bool:
     return all(machine.rotors[name].diameter is not None for name in coupling.path)
 
 
-MOTION_RULES: Final[tuple[Callable[[Machine], Iterator[Breach]], ...]] = (
-    _one_shaft, _left_alone, _reached, _nip_engaged, _reel_slips, _agreeing_ratios, _speeds_agree, _one_place,
-    _belt_ways, _contacts,
+Rules = tuple[Callable[[Machine], Iterator[Breach]], ...]
+
+REACH_RULES: Final[Rules] = (_left_alone, _reached, _nip_engaged)
+"""What a broken reference elsewhere would break too: these wait until the references hold."""
+SIZE_RULES: Final[Rules] = (
+    _one_shaft, _reel_slips, _agreeing_ratios, _speeds_agree, _one_place, _belt_ways, _contacts,
 )  # fmt: skip

@@ -88,11 +88,15 @@ def read_machine_text(text: str, source: str) -> Machine:
     """
     desk = Desk(source)
     machine = _machine(Section(_parsed(text, source), "", desk), source)
-    for at, found, do in problems_of(machine):
+    for at, found, do in problems_of(machine, whole=all(_is_of_a_size(problem) for problem in desk.problems)):
         desk.report(at, found, do)
     if desk.problems:
         raise InputAtFaultError(desk.problems)
     return machine
+
+
+def _is_of_a_size(problem: Problem) -> bool:
+    return re.search(r"_(mm|mm2|rpm|gf|n|gcm|mnm|um|s|pct|doubt)$", problem.where) is not None
 
 
 def _shipped_ids() -> tuple[str, ...]:
