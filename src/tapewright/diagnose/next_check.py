@@ -1,10 +1,10 @@
 """Which check is expected to save most work.
 
-Until a part is known to be sound or not, one of two things goes to waste: the mending of a sound part, or the return
-of the machine with a bad part left in. The work at stake in a belief is the smaller of the two, summed over the parts;
-what speaks to the complaint counts fully, the rest in part. A check is worth what it is expected to take off that sum,
-less its own minutes, the opening of the case, and its risk. Since the stake is concave in the probabilities, a check
-never costs knowledge: only its own minutes can make it a loss, and then it is time to mend.
+Until a part is known to be sound or not, work goes to waste: the mending of a sound part, or the return of the machine
+with a bad one left in. The work at stake in a belief is the mending of the part times the doubt in it, in bits, summed
+over the parts; what speaks to the complaint counts fully, the rest in part. A check is worth what it is expected to
+take off that sum, less its own minutes, the opening of the case, and its risk. Since the doubt is concave in the
+probabilities, a check never costs knowledge: only its own minutes can make it a loss, and then it is time to mend.
 """
 
 from collections.abc import Collection, Mapping, Sequence
@@ -147,18 +147,24 @@ def _stakes(network: Network, now: Posterior, found: Posterior) -> Array:
             1.0, 2.0 * max(0.0, 1.0 - float(now.states[name][0, 0]) / known.prior[0])
         )
         bad = 1.0 - found.states[name][:, 0]
-        wasted = (1.0 - bad) * mending_minutes(network, name, now)
-        total += weight * np.minimum(wasted, bad * RETURN_MINUTES)
+        total += weight * mending_minutes(network, name, now) * _bits(bad)
     return total
 
 
+def _bits(chance: Array) -> Array:
+    """Give the doubt in a yes-or-no question, bits: 1 at even chances, 0 when it is known."""
+    inside = np.clip(chance, 1e-12, 1.0 - 1e-12)
+    return np.asarray(-inside * np.log2(inside) - (1.0 - inside) * np.log2(1.0 - inside))
+
+
 def mending_minutes(network: Network, name: str, now: Posterior) -> float:
-    """Give what mending a part costs in minutes, money turned into time, for its likeliest fault."""
+    """Give what mending a part costs in minutes, money turned into time and the opening included, for its likeliest fault."""
     known = network.parts[name]
     bad = now.states[name][0, 1:]
     kind = known.states[1 + int(np.argmax(bad))][0]
     fault = fault_kind(network.machine, name, kind)
-    return fault.minutes + MINUTES_PER_MONEY * (fault.cost_low + fault.cost_high) / 2.0
+    opening = OPENING_MINUTES if "opening" in fault.hazards else 0.0
+    return fault.minutes + opening + MINUTES_PER_MONEY * (fault.cost_low + fault.cost_high) / 2.0
 
 
 def _as_check(network: Network, weighing: _Weighing, best: _Candidate, *, only_open_left: bool) -> Check:

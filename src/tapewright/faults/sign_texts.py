@@ -178,6 +178,9 @@ _TORCH = "Unplugged, lid open, torch into the well: "
 _OPEN = "Unplugged and opened: "
 
 ON_LOOKING: Final = (
+    Wording("looks_bad", "surface", ("pinch_roller",), "The {part} does not look or feel right: shiny, tacky, flat or cracked",
+            _TORCH + "look at the surface all round, touch it with a dry swab.",
+            {"shiny": 1.0, "sticky": 1.0, "flat": 1.0, "uneven": 0.5}, minutes=2, hazards=("power", "nip")),
     Wording("shiny", "surface", ("pinch_roller",), "The {part} is hard and shiny",
             _TORCH + "look at the surface; a thumbnail leaves no mark.", {"shiny": 1.0}, hazards=("power", "nip")),
     Wording("sticky", "surface", ("pinch_roller",), "The {part} is tacky, or keeps blackening the swab",

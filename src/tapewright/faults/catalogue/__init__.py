@@ -11,7 +11,7 @@ from tapewright.machine.parts import Coupling, HeadBase, Machine, Part, Rotor, S
 TYPICAL_AGE_YEARS = 38.0
 """The middle of the 30 to 45 years that the base rates of the catalogue are meant for."""
 AGEING_SHAPE = 2.0
-"""Growth of the hazard with age, a Weibull shape; from memory: rubber and grease wear out, they do not fail at random."""
+"""Growth of the hazard with age, a Weibull shape; from memory: rubber and grease wear out, not at random."""
 
 
 @dataclass(frozen=True, slots=True)
