@@ -124,7 +124,11 @@ def turns_ratio(machine: Machine, step: Step, table: Columns) -> Column:
         ratio = _tooth_ratio(machine, coupling, table)
         forward = ratio if step.driver == coupling.driver else 1 / ratio
         return forward * passed * (1 if coupling.kind == "worm" else -1)
-    return -passed * driver / driven
+    # In a nip the roller runs on the tape, which passes at the capstan's surface plus half its own thickness.
+    tape = machine.tape.thickness_m if coupling.kind == "nip" else 0.0
+    if step.driver == coupling.driver:
+        return -passed * (driver + tape) / driven
+    return -passed * driver / (driven + tape)
 
 
 def _tooth_ratio(machine: Machine, coupling: Coupling, table: Columns) -> Column:
