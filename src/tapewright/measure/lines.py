@@ -28,8 +28,11 @@ LONGEST_S: Final = 180.0
 TOP_HZ: Final = 200.0
 LEAST_CYCLES: Final = 3.0
 """A line slower than three turns in the stretch cannot be told from drift."""
-BACKGROUND_BINS: Final = 30
-"""Half-width of the local background, in bins."""
+BACKGROUND_SHARE: Final = 0.35
+BACKGROUND_BINS: Final = (12.0, 30.0)
+"""Half-width of the local background: so much of the frequency, but within these bins, so that a slope counts little."""
+MEDIAN_COST: Final = 2.08
+"""A median of exponential values is as uncertain as a mean over so many times fewer: 1/ln²2."""
 MOST_PIECES: Final = 20
 APART_BINS: Final = 1.75
 """Two lines nearer than this, in bins of the whole stretch, are not told apart: they are one unsteady line."""
@@ -149,12 +152,21 @@ def _stretch(tone: Followed, trace: Trace) -> _Stretch:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Spectrum:
-    """Power of the residual speed over its local background, and that background as a density per hertz."""
+    """Power of the residual speed as a density per hertz, its local background, and how well that is known.
+
+    `values` is the number of independent values that the background is worth; `bins` that of the whole spectrum.
+    """
 
     frequency_hz: NDArray[np.float64]
     power: NDArray[np.float64]
     density: NDArray[np.float64]
+    values: NDArray[np.float64]
     bins: float
+
+    @property
+    def evidence(self) -> NDArray[np.float64]:
+        """Give, as -ln p, how unlikely noise alone is to reach this at each frequency: the law is F(2, 2 values)."""
+        return np.asarray(self.values * np.log1p(self.power / self.density / self.values))
 
 
 def _spectrum(stretch: _Stretch, residual: NDArray[np.float64]) -> _Spectrum:
@@ -164,28 +176,30 @@ def _spectrum(stretch: _Stretch, residual: NDArray[np.float64]) -> _Spectrum:
     held -= weight * (held.sum() / weight.sum())
     density = np.abs(fft.rfft(held, length)) ** 2 * (2.0 / (stretch.rate_hz * float(weight @ weight)))
     frequency = fft.rfftfreq(length, 1.0 / stretch.rate_hz)
-    top = int(np.searchsorted(frequency, TOP_HZ)) + 4 * BACKGROUND_BINS
-    density, frequency = density[:top], frequency[:top]
-    bins_per_step = len(residual) / length
-    width = int(2 * BACKGROUND_BINS / bins_per_step) | 1
-    thin = max(1, width // 60)
-    background = ndimage.median_filter(density[::thin], size=(width // thin) | 1, mode="nearest") / np.log(2.0)
-    local = np.interp(frequency, frequency[::thin], ndimage.uniform_filter1d(background, max(1, width // thin // 4)))
     low = int(np.ceil(LEAST_CYCLES / stretch.seconds / frequency[1]))
     cut = slice(low, int(np.searchsorted(frequency, TOP_HZ)))
-    return _Spectrum(
-        frequency[cut], density[cut], np.maximum(local[cut], 1e-300), len(residual) * TOP_HZ / stretch.rate_hz
-    )
+    density, frequency = density[cut], frequency[cut]
+    half_hz = np.clip(BACKGROUND_SHARE * frequency, *(bins / stretch.seconds for bins in BACKGROUND_BINS))
+    local = np.maximum(_background(frequency, density, half_hz), 1e-300)
+    values = 2.0 * half_hz * stretch.seconds / (1.5 * MEDIAN_COST)
+    return _Spectrum(frequency, density, local, values, len(residual) * TOP_HZ / stretch.rate_hz)
 
 
-def _false_alarm(ratio: float, trials: float) -> float:
-    """Give the chance that noise alone exceeds `ratio` times its local background anywhere among so many trials.
+def _background(
+    frequency: NDArray[np.float64], density: NDArray[np.float64], half_hz: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Give the running median over a window whose width follows the frequency: on an axis where all are as wide."""
+    axis = np.concatenate([[0.0], np.cumsum(0.5 * (1.0 / half_hz[1:] + 1.0 / half_hz[:-1]) * np.diff(frequency))])
+    even = np.arange(0.0, axis[-1], 1.0 / 30.0)
+    if len(even) < 3:
+        return np.full(len(density), float(np.median(density)) / np.log(2.0))
+    medians = ndimage.median_filter(np.interp(even, axis, density), size=min(61, len(even) | 1), mode="nearest")
+    return np.asarray(np.interp(axis, even, ndimage.uniform_filter1d(medians, 15)) / np.log(2.0), dtype=np.float64)
 
-    The background itself is a mean over about 40 values (Hann taper), so the law is F(2, 80) rather than exponential.
-    """
-    values = 2.0 * BACKGROUND_BINS / 1.5
-    single = (1.0 + ratio / values) ** -values
-    return float(-np.expm1(trials * np.log1p(-min(single, 1.0 - 1e-12))))
+
+def _false_alarm(evidence: float, trials: float) -> float:
+    """Give the chance that noise alone shows as much evidence anywhere among so many trials."""
+    return float(-np.expm1(trials * np.log1p(-min(float(np.exp(-evidence)), 1.0 - 1e-12))))
 
 
 def _fit(stretch: _Stretch, frequency_hz: NDArray[np.float64], rounds: int) -> tuple[NDArray[np.float64], ...]:
@@ -236,19 +250,21 @@ def _next_lines(spectrum: _Spectrum, known_hz: NDArray[np.float64], seconds: flo
 
     Only those far from each other and not much weaker than the strongest are given at once; the others may be skirts.
     """
-    ratio = spectrum.power / spectrum.density
-    ratio[spectrum.power * 3.0 / seconds < (LEAST_PCT / 100.0) ** 2] = 0.0
+    evidence = spectrum.evidence
+    evidence[spectrum.power * 3.0 / seconds < (LEAST_PCT / 100.0) ** 2] = 0.0
     for frequency in known_hz:
-        ratio[np.abs(spectrum.frequency_hz - frequency) < APART_BINS / seconds] = 0.0
+        evidence[np.abs(spectrum.frequency_hz - frequency) < APART_BINS / seconds] = 0.0
     found: list[tuple[float, float]] = []
-    strongest = float(ratio.max(initial=0.0))
-    while len(found) < AT_ONCE and strongest > 0.0:
-        best = int(np.argmax(ratio))
-        alarm = _false_alarm(float(ratio[best]), TRIALS_PER_BIN * spectrum.bins)
-        if alarm >= FALSE_ALARM or ratio[best] < AT_ONCE_RATIO * strongest:
+    strongest = 0.0
+    while len(found) < AT_ONCE and len(evidence):
+        best = int(np.argmax(evidence))
+        alarm = _false_alarm(float(evidence[best]), TRIALS_PER_BIN * spectrum.bins)
+        ratio = float(spectrum.power[best] / spectrum.density[best])
+        if alarm >= FALSE_ALARM or ratio < AT_ONCE_RATIO * strongest:
             break
+        strongest = max(strongest, ratio)
         found.append((float(spectrum.frequency_hz[best]), alarm))
-        ratio[np.abs(spectrum.frequency_hz - spectrum.frequency_hz[best]) < 2.0 * SKIRT_BINS / seconds] = 0.0
+        evidence[np.abs(spectrum.frequency_hz - spectrum.frequency_hz[best]) < 2.0 * SKIRT_BINS / seconds] = 0.0
     return found
 
 
