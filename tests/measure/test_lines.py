@@ -1,0 +1,95 @@
+"""Lines: how often noise feigns one, how far off their sizes are, and what dropouts do to them."""
+
+import numpy as np
+import pytest
+from scipy import signal
+
+from tapewright.measure.follow import Followed, speed_trace
+from tapewright.measure.lines import find_lines
+from tapewright.words.signal import Line
+from tests.measure import made
+
+RATE_HZ = 1225.0
+
+
+def followed(seconds: float, seed: int, rotors: tuple[made.Rotor, ...] = (), slow_hz: float = 200.0) -> Followed:
+    """A followed tone whose speed is noise of 0.05 % below `slow_hz`, and rotors."""
+    draw = np.random.default_rng(seed)
+    count = int(seconds * RATE_HZ)
+    noise = signal.sosfilt(signal.butter(2, slow_hz, fs=RATE_HZ, output="sos"), draw.standard_normal(count + 4000))[
+        4000:
+    ]
+    times = np.arange(count) / RATE_HZ
+    speed = 0.0005 * noise / np.std(noise) + (made.rotors_curve(rotors)(times) if rotors else 0.0)
+    phase = 2.0 * np.pi * 3150.0 * np.cumsum(speed) / RATE_HZ
+    return Followed(phase, np.ones(count), np.zeros(count, dtype=np.intp), RATE_HZ, 0.0, 3150.0, 0, 0.0, 0.0, 0.5, 0.0)
+
+
+def lines_of(tone: Followed) -> tuple[Line, ...]:
+    return find_lines(tone, speed_trace(tone)).lines
+
+
+@pytest.mark.parametrize("slow_hz", [200.0, 5.0])
+def test_noise_feigns_few_lines(slow_hz: float) -> None:
+    """Oracle: one record in a hundred; 4 or more in 60 has a chance under 0.4 % (Poisson, mean 0.6)."""
+    assert sum(len(lines_of(followed(10.0, seed, slow_hz=slow_hz))) > 0 for seed in range(60)) <= 3
+
+
+def test_sizes_and_frequencies_keep_to_their_doubts() -> None:
+    """Oracle: the rotors put in; 95 % of 160 values within their doubt, so 20 outside would be four sigma."""
+    rotors = (made.Rotor(1.3, 0.03), made.Rotor(6.2, 0.05), made.Rotor(6.9, 0.02), made.Rotor(23.0, 0.02))
+    outside = 0
+    for seed in range(20):
+        lines = lines_of(followed(20.0, 100 + seed, rotors))
+        for rotor in rotors:
+            line = min(lines, key=lambda one: abs(one.frequency_hz - rotor.rate_hz))
+            outside += abs(line.peak_pct - rotor.peak_pct) > line.doubt_pct
+            outside += abs(line.frequency_hz - rotor.rate_hz) > line.frequency_doubt_hz
+    assert outside <= 20
+
+
+def test_a_record_with_many_pieces() -> None:
+    """Whole turns lost in a dropout shift a piece as a whole; the sizes do not feel it."""
+    tone = followed(20.0, 1, (made.Rotor(6.2, 0.05),))
+    whole = lines_of(tone)
+    phase, piece = tone.phase_rad.copy(), tone.piece.copy()
+    for number, start in enumerate(range(3000, 24000, 4000), start=1):
+        phase[start : start + 60] = np.nan
+        phase[start:] += 2.0 * np.pi * number
+        piece[start:] = number
+    broken = Followed(phase, tone.envelope, piece, RATE_HZ, 0.0, 3150.0, 6, 0.3, 0.0, 0.5, 0.0)
+    (line,) = lines_of(broken)
+    assert line.peak_pct == pytest.approx(whole[0].peak_pct, abs=0.5 * whole[0].doubt_pct)
+    assert line.frequency_hz == pytest.approx(6.2, abs=2.0 * line.frequency_doubt_hz)
+
+
+def test_the_lines_drawn_again_are_the_speed() -> None:
+    """Round trip: lines found in a noise-free curve, drawn again, are that curve."""
+    rotors = (made.Rotor(2.1, 0.1, 0.4), made.Rotor(7.3, 0.05, 1.9))
+    times = np.arange(int(15 * RATE_HZ)) / RATE_HZ
+    speed = made.rotors_curve(rotors)(times)
+    phase = 2.0 * np.pi * 3150.0 * np.cumsum(speed) / RATE_HZ
+    noise = 1e-4 * np.random.default_rng(5).standard_normal(len(phase))
+    tone = Followed(
+        phase + noise,
+        np.ones(len(phase)),
+        np.zeros(len(phase), dtype=np.intp),
+        RATE_HZ,
+        0.0,
+        3150.0,
+        0,
+        0.0,
+        0.0,
+        0.5,
+        0.0,
+    )
+    trace = speed_trace(tone)
+    found = find_lines(tone, trace)
+    assert len(found.lines) == 2
+    assert np.std(found.speed(times) - speed) < 0.01 * np.std(speed)
+
+
+def test_a_long_record_is_searched_in_part() -> None:
+    found = find_lines(tone := followed(300.0, 2, (made.Rotor(6.2, 0.05),)), speed_trace(tone))
+    assert found.end_s - found.start_s == pytest.approx(180.0, abs=0.1)
+    assert [line.frequency_hz for line in found.lines] == [pytest.approx(6.2, abs=1e-3)]
