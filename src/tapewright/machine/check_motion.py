@@ -40,8 +40,9 @@ def _one_shaft(machine: Machine) -> Iterator[Breach]:
 def _left_alone(machine: Machine) -> Iterator[Breach]:
     coupled = {shaft(machine, end) for coupling in machine.couplings.values() for end in coupling.path}
     driven = {shaft(machine, name) for name, rotor in machine.rotors.items() if rotor.kind == "motor"}
+    by_tape = {shaft(machine, reel) for mode in machine.modes.values() for reel in (mode.takes_up, mode.gives) if reel}
     for name in machine.rotors:
-        if shaft(machine, name) not in coupled | driven:
+        if shaft(machine, name) not in coupled | driven | by_tape:
             do = "Name it in the path of a coupling, say on whose shaft it sits, or take it out."
             yield f"rotors.{name}", "Nothing turns it and it turns nothing.", do
 
