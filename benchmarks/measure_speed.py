@@ -8,10 +8,12 @@ import tempfile
 import time
 from pathlib import Path
 
+import tapewright  # noqa: F401  first, since it sets the number of BLAS threads before numpy is loaded
+
+# isort: split
 import numpy as np
 import soundfile
 
-import tapewright  # noqa: F401  first, since it sets the number of BLAS threads before numpy is loaded
 from tapewright.measure.recording import measure_recording
 
 RATE_HZ = 48000

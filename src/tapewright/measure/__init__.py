@@ -6,6 +6,8 @@ tone        where the steady test tone is, or why there is none
 follow      a tone's phase and envelope over time, dropouts masked
 speed       mean speed error and drift
 flutter     weighted and unweighted readings by IEC 60386
+trend       the straight line through a trace with gaps
+beats       a second tone close by, told from flutter
 lines       steady lines in the speed, each with size and doubt
 recording   measure_recording: all of the above for every channel of a file
 """

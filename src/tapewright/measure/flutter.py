@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy import fft, ndimage
 
 from tapewright.measure.lines import FittedLines
+from tapewright.measure.trend import straight_line
 from tapewright.standards.iec_60386 import (
     SETTLING_S,
     TWO_SIGMA_LEAST_S,
@@ -69,9 +70,7 @@ def _gaps(bad: NDArray[np.bool_]) -> list[tuple[int, int]]:
 def _ready(trace: Trace, lines: FittedLines, settle_long_gaps: bool) -> _Ready:
     values, rate = trace.values, trace.rate_hz
     bad = ~np.isfinite(values)
-    at = np.arange(len(values), dtype=np.float64)
-    straight = np.polynomial.Polynomial.fit(at[~bad], values[~bad], 1)
-    flat = np.where(bad, 0.0, values - straight(at))
+    flat = np.where(bad, 0.0, values - straight_line(values, ~bad))
     counted = ~bad
     for start, stop in _gaps(bad):
         long = (stop - start) / rate > LONG_GAP_S and settle_long_gaps

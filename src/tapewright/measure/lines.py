@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy import fft, ndimage
 
 from tapewright.measure.follow import Followed
+from tapewright.measure.trend import straight_line
 from tapewright.words.signal import Line, Trace
 
 FALSE_ALARM: Final = 0.01
@@ -30,7 +31,7 @@ LEAST_CYCLES: Final = 3.0
 """A line slower than three turns in the stretch cannot be told from drift."""
 BACKGROUND_SHARE: Final = 0.35
 BACKGROUND_BINS: Final = (12.0, 30.0)
-"""Half-width of the local background: so much of the frequency, but within these bins, so that a slope counts little."""
+"""Half-width of the local background: a share of the frequency, within these bins, so that a slope counts little."""
 MEDIAN_COST: Final = 2.08
 """A median of exponential values is as uncertain as a mean over so many times fewer: 1/ln²2."""
 MOST_PIECES: Final = 20
@@ -137,11 +138,10 @@ def _stretch(tone: Followed, trace: Trace) -> _Stretch:
     if len(counts) > MOST_PIECES:
         good &= np.isin(piece - piece.min(), np.argsort(counts)[-MOST_PIECES:])
     taper = _taper(len(speed))
-    drift = np.polynomial.Polynomial.fit(times[there], speed[there], 1)
     return _Stretch(
         times,
         phase / (2.0 * np.pi * tone.frequency_hz),
-        np.where(there, speed - drift(times), 0.0),
+        np.where(there, speed - straight_line(speed, there), 0.0),
         np.where(there, taper, 0.0),
         _base(times[good], piece[good]),
         good,
@@ -179,7 +179,9 @@ def _spectrum(stretch: _Stretch, residual: NDArray[np.float64]) -> _Spectrum:
     low = int(np.ceil(LEAST_CYCLES / stretch.seconds / frequency[1]))
     cut = slice(low, int(np.searchsorted(frequency, TOP_HZ)))
     density, frequency = density[cut], frequency[cut]
-    half_hz = np.clip(BACKGROUND_SHARE * frequency, *(bins / stretch.seconds for bins in BACKGROUND_BINS))
+    half_hz = np.clip(
+        BACKGROUND_SHARE * frequency, BACKGROUND_BINS[0] / stretch.seconds, BACKGROUND_BINS[1] / stretch.seconds
+    )
     local = np.maximum(_background(frequency, density, half_hz), 1e-300)
     values = 2.0 * half_hz * stretch.seconds / (1.5 * MEDIAN_COST)
     return _Spectrum(frequency, density, local, values, len(residual) * TOP_HZ / stretch.rate_hz)
@@ -241,8 +243,7 @@ def _residual(stretch: _Stretch, fitted: tuple[NDArray[np.float64], ...]) -> NDA
         turn = 2.0 * np.pi * frequency * stretch.times_s
         left -= cosine * np.cos(turn) + sine * np.sin(turn)
     there = stretch.weight > 0.0
-    drift = np.polynomial.Polynomial.fit(stretch.times_s[there], left[there], 1)
-    return np.where(there, left - drift(stretch.times_s), 0.0)
+    return np.where(there, left - straight_line(left, there), 0.0)
 
 
 def _next_lines(spectrum: _Spectrum, known_hz: NDArray[np.float64], seconds: float) -> list[tuple[float, float]]:

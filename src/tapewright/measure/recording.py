@@ -17,6 +17,7 @@ from tapewright.measure.lines import find_lines
 from tapewright.measure.speed import drift, mean_frequency, speed_error
 from tapewright.measure.survey import Survey, survey
 from tapewright.measure.tone import Tone, find_tone, low_noise_db, no_tone, overtones_db
+from tapewright.measure.trend import straight_line
 from tapewright.standards.iec_60386 import weighting_response
 from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.reading import Reading
@@ -24,6 +25,8 @@ from tapewright.words.signal import Line, Trace
 
 LEAST_CARRIER_DB: Final = 10.0
 """Tone over noise in the band that is followed; below this the phase slips whole turns."""
+FOLLOWED_BAND_HZ: Final = 760.0
+"""Both sides of the filter that follows a 3150 Hz tone, to its half-amplitude points."""
 MOST_DEVIATION: Final = 0.05
 """A machine whose speed swings by more for one sample in twenty does not play a tape that anyone would record."""
 MOST_SWING: Final = 0.45
@@ -112,10 +115,8 @@ def flutter_spectrum(trace: Trace) -> FlutterSpectrum:
         trace: speed deviation; dropouts count as nothing.
     """
     there = np.isfinite(trace.values)
-    at = np.arange(len(there), dtype=np.float64)
-    straight = np.polynomial.Polynomial.fit(at[there], trace.values[there], 1)
     weight = np.hanning(len(there) + 2)[1:-1] * there
-    held = np.where(there, trace.values - straight(at), 0.0) * weight
+    held = np.where(there, trace.values - straight_line(trace.values, there), 0.0) * weight
     size = 2.0 * np.abs(fft.rfft(held)) / weight.sum()
     frequency = fft.rfftfreq(len(held), 1.0 / trace.rate_hz)
     inside = (frequency >= 0.1) & (frequency <= 200.0)
@@ -140,10 +141,14 @@ def _file_notes(found: Survey, rate_hz: float) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _tone_notes(found: Survey, tone: Followed, duration_s: float) -> tuple[str, ...]:
+def _tone_notes(
+    found: Survey, tone: Followed, second: tuple[float, float] | None, duration_s: float
+) -> tuple[str, ...]:
     notes = []
     if tone.dropouts:
-        notes.append(f"{tone.dropouts} dropouts, {1e3 * tone.masked_s:.0f} ms in all, were masked and not bridged.")
+        notes.append(
+            f"{tone.dropouts} dropout{'' if tone.dropouts == 1 else 's'}, {1e3 * tone.masked_s:.0f} ms in all, masked and not bridged."
+        )
     hum = low_noise_db(found)
     if hum > HUM_DB:
         notes.append(
@@ -158,7 +163,6 @@ def _tone_notes(found: Survey, tone: Followed, duration_s: float) -> tuple[str, 
     held_s = tone.end_s - tone.start_s
     if held_s < duration_s - 2.0:
         notes.append(f"The tone holds {held_s:.1f} s of {duration_s:.1f} s; the readings are of that part.")
-    second = beat(tone)
     if second is not None:
         notes.append(
             f"A second tone {second[0]:+.1f} Hz from the test tone, {-20 * np.log10(second[1]):.0f} dB down, beats "
@@ -167,7 +171,7 @@ def _tone_notes(found: Survey, tone: Followed, duration_s: float) -> tuple[str, 
     return tuple(notes)
 
 
-def _not_followed(tone: Followed | None, band_hz: float) -> str | None:
+def _not_followed(tone: Followed | None, second: tuple[float, float] | None, band_hz: float) -> str | None:
     """Say why a tone that stands out cannot be followed after all; None when it can."""
     if tone is None:
         return "What looked like a tone has no steady level: nothing can be followed."
@@ -177,7 +181,6 @@ def _not_followed(tone: Followed | None, band_hz: float) -> str | None:
             f"The tone stands only {carrier_db:.0f} dB over the noise beside it; {LEAST_CARRIER_DB:g} dB are needed "
             "to follow it without slips."
         )
-    second = beat(tone)
     if second is not None and second[1] > REFUSE_ABOVE:
         return (
             f"A second tone {second[0]:+.1f} Hz away, {max(0.0, -20 * np.log10(second[1])):.0f} dB down, beats with "
@@ -198,7 +201,8 @@ def _channel(
     if mixer is None:
         return _without_tone(coarse, notes)
     tone = followed(mixer)
-    fault = _not_followed(tone, 2.0 * 365.0)
+    second = None if tone is None else beat(tone)
+    fault = _not_followed(tone, second, FOLLOWED_BAND_HZ)
     if fault is not None or tone is None:
         return _without_tone(no_tone(fault or ""), notes)
     trace = speed_trace(tone)
@@ -221,7 +225,7 @@ def _channel(
         lines.lines,
         trace,
         flutter_spectrum(trace),
-        notes + _tone_notes(found, tone, recording.duration_s),
+        notes + _tone_notes(found, tone, second, recording.duration_s),
     )
 
 

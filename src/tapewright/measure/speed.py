@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from tapewright.measure.follow import Followed
 from tapewright.measure.lines import LONGEST_S, FittedLines
 from tapewright.measure.tone import nominal_tone_hz
+from tapewright.measure.trend import straight_line
 from tapewright.standards.din_45500 import SPEED_AVERAGING_S
 from tapewright.words.reading import Reading
 from tapewright.words.signal import Trace
@@ -31,11 +32,12 @@ def _without_lines(trace: Trace, lines: FittedLines) -> NDArray[np.float64]:
 def _slow_density(left: NDArray[np.float64], rate_hz: float) -> float:
     """Estimate the density of what wanders slower than four turns in the stretch, ratio² per hertz."""
     there = np.isfinite(left)
-    at = np.arange(len(left)) / len(left)
-    drift = np.polynomial.Polynomial.fit(at[there], left[there], 1)
-    wander = np.where(there, left - drift(at), 0.0)
+    wander = np.where(there, left - straight_line(left, there), 0.0)
     counted = float(np.count_nonzero(there))
-    powers = [abs(np.exp(-2j * np.pi * turns * at) @ wander) ** 2 for turns in (1, 2, 3, 4)]
+    starts = np.linspace(0, len(left), min(len(left), 512), endpoint=False).astype(np.intp)
+    summed = np.add.reduceat(wander, starts)
+    at = starts / len(left)
+    powers = [abs(np.exp(-2j * np.pi * turns * at) @ summed) ** 2 for turns in (1, 2, 3, 4)]
     return 2.0 * float(np.mean(powers)) / (rate_hz * counted)
 
 
@@ -94,8 +96,8 @@ def drift(trace: Trace, lines: FittedLines) -> Reading:
         trace: the speed deviation.
         lines: the lines in it.
 
-    Of 60 s and more: the mean of the last 30 s less the mean of the first 30 s (no standard gives a formula; the 30 s
-    are DIN 45500's). Of less: the straight line through the stretch, end less beginning.
+    Of 60 s and more (a second or two may be missing): the mean of the last 30 s less the mean of the first 30 s (no
+    standard gives a formula; the 30 s are DIN 45500's). Of less: the straight line through the stretch, end less beginning.
     """
     left = _without_lines(trace, lines)
     seconds = len(left) / trace.rate_hz
@@ -107,24 +109,21 @@ def drift(trace: Trace, lines: FittedLines) -> Reading:
             "told from slow wow.",
         )
     density = _slow_density(left, trace.rate_hz)
-    window = SPEED_AVERAGING_S.value
-    if seconds >= 2.0 * window:
+    window = min(SPEED_AVERAGING_S.value, seconds / 2.0)
+    if window > SPEED_AVERAGING_S.value - 1.0:
         count = int(window * trace.rate_hz)
-        with np.errstate(invalid="ignore"):
-            ends = [left[-count:], left[:count]]
-        if all(np.isfinite(end).any() for end in ends):
-            moved = float(np.nanmean(ends[0]) - np.nanmean(ends[1]))
-            doubt = 1.96 * float(np.sqrt(density / window))
+        ends = [end[np.isfinite(end)] for end in (left[-count:], left[:count])]
+        if all(len(end) for end in ends):
+            moved = float(np.mean(ends[0]) - np.mean(ends[1]))
             return Reading(
                 100.0 * moved,
                 "%",
-                100.0 * doubt,
-                method="mean of the last 30 s less mean of the first 30 s",
+                196.0 * float(np.sqrt(density / window)),
+                method=f"mean of the last {window:.0f} s less mean of the first {window:.0f} s",
                 conditions=f"over {seconds:.1f} s",
             )
-    at = np.arange(len(left)) / len(left) - 0.5
-    there = np.isfinite(left)
-    slope = float(np.polynomial.Polynomial.fit(at[there], left[there], 1).convert().coef[1])
+    line = straight_line(left, np.isfinite(left))
+    slope = float(line[-1] - line[0])
     return Reading(
         100.0 * slope,
         "%",
