@@ -240,3 +240,13 @@ def test_the_belts_back_turns_a_flywheel_the_other_way() -> None:
     text = TWO_CAPSTANS.replace("SIDE", "-1").replace("[-26.0, 0.0]", "[-20.5, -14.5]")
     found = {(link.driver, link.driven): link.ratio.value for link in links(read(text), "play")}
     assert found["pulley", "other_flywheel"] == pytest.approx(-8.5 / 49.3)
+
+
+def test_the_capstan_whose_roller_is_engaged_sets_the_speed() -> None:
+    machine = read(TWO_CAPSTANS.replace("SIDE", "1"))
+    forward, back = rates(machine, "play"), rates(machine, "record")
+    assert forward["capstan"].turns_per_s.value == pytest.approx(47.625 / (math.pi * 2.016), rel=1e-9)
+    assert back["other_capstan"].turns_per_s.value == pytest.approx(47.625 / (math.pi * 2.016), rel=1e-9)
+    # The motor runs backwards there, by the ratio of the flywheels faster: a rate is a size without a direction.
+    ratio = back["motor"].turns_per_s.value / forward["motor"].turns_per_s.value
+    assert ratio == pytest.approx(49.3 / 45.4, rel=1e-9)

@@ -89,6 +89,12 @@ def test_without_a_tape_the_ordinary_one_is_taken() -> None:
     assert (tape.thickness_m, tape.hub_radius_m, tape.full_radius_m) == pytest.approx((16e-6, 11e-3, 23.6e-3))
 
 
+def test_a_word_that_is_nearly_right_is_recognised() -> None:
+    where, found, do = said(SMALL.replace('kind = "flywheel"', 'kind = "fly_wheel"'))
+    assert (where, do) == ("mine.toml, rotors.flywheel.kind", 'Did you mean "flywheel"?')
+    assert '"fly_wheel"' in found
+
+
 def test_three_mistakes_are_answered_together() -> None:
     problems = problems_with(
         "four_track",
@@ -130,6 +136,8 @@ def test_a_size_that_cannot_be_meant_is_a_problem(value: str) -> None:
         ('id = "mine"', "", "machine.id"),
         ('id = "mine"', 'id = ""', "machine.id"),
         ('kind = "flywheel"', "", "rotors.flywheel.kind"),
+        ('kind = "flywheel"', 'kind = "fly_wheel"', "rotors.flywheel.kind"),
+        ("schema = 1", "schema = 1\n[tape]\ntracks = 17", "tape.tracks"),
         ('lifted_by = "keys"', "", "head_base.lifted_by"),
         ('path = ["pulley", "flywheel"]', "", "couplings.belt.path"),
         ('path = ["pulley", "flywheel"]', 'path = "flywheel"', "couplings.belt.path"),

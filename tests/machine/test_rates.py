@@ -115,6 +115,29 @@ def test_belt_passes_are_surface_speed_over_loop() -> None:
     assert turns(machine, "play", "capstan_belt") == pytest.approx(math.pi * 10.5 * motor / loop, rel=1e-9)
 
 
+def test_a_belt_of_known_length_and_unknown_places_comes_round_by_its_stretched_loop() -> None:
+    """171 mm inside, stretched by the usual 4 %, and pi times 0.6 mm more along its middle."""
+    machine = shipped("one_motor_portable")
+    rotors = {name: replace(rotor, position_m=None) for name, rotor in machine.rotors.items()}
+    found = rates(replace(machine, rotors=rotors), "play")
+    loop = 171.0 * 1.04 + math.pi * 0.6
+    expected = math.pi * 7.6 * found["motor_pulley"].turns_per_s.value / loop
+    assert found["capstan_belt"].turns_per_s.value == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("machine_id", ["four_track_starter", "one_motor_portable_starter"])
+def test_a_motor_nobody_measured_winds_at_the_rate_it_plays_at(machine_id: str) -> None:
+    machine = shipped(machine_id)
+    play, wind = rates(machine, "play"), rates(machine, "fast_forward")
+    assert wind["capstan_motor"].turns_per_s == play["capstan_motor"].turns_per_s
+
+
+def test_a_reel_motor_nobody_measured_winds_in_the_usual_time() -> None:
+    machine = shipped("four_track_starter")
+    turns_of_tape = (23.6 - 11.0) / 0.016
+    assert turns(machine, "rewind", "supply_reel") == pytest.approx(turns_of_tape / 90.0)
+
+
 def test_nothing_turns_in_idle() -> None:
     assert rates(shipped("four_track"), "idle") == {}
     assert rates(shipped("one_motor_portable"), "stop") == {}

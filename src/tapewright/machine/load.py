@@ -109,7 +109,9 @@ def _text_of(path: str) -> str:
         file = Path(path)
         if not file.exists():
             ids = _shipped_ids()
-            do = f"{did_you_mean(path, ids)} Shipped machines: {', '.join(ids)}."
+            meant = did_you_mean(path, ids).removeprefix("Valid here:")
+            do = f"{meant} " if meant.startswith("Did") else ""
+            do += f"Shipped machines: {', '.join(ids)}."
             raise InputAtFaultError(Problem(path, "There is no such file and no shipped machine of this name.", do))
         if not file.is_file():
             raise InputAtFaultError(Problem(path, "This is not a file.", "Name the description itself, a .toml file."))
