@@ -5,6 +5,7 @@ Everything heavy is imported inside the command that needs it, so that help come
 
 import argparse
 import json
+import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -37,12 +38,16 @@ def _run(given: Sequence[str]) -> int:
     except KeyboardInterrupt:
         print("Stopped.", file=sys.stderr)
         return 130
+    return _print(json.dumps(data, ensure_ascii=False, allow_nan=False) if as_json else text)
+
+
+def _print(text: str) -> int:
+    """Print what a command gives; a reader that has had enough is no mistake of anybody's."""
+    try:
+        if text:
+            print(text, flush=True)
     except BrokenPipeError:
-        return DONE
-    if as_json:
-        print(json.dumps(data, ensure_ascii=False, allow_nan=False))
-    elif text:
-        print(text)
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return DONE
 
 
@@ -163,9 +168,7 @@ def _diagnose(options: argparse.Namespace) -> Shown:
 
     _checked(options)
     machine = read_machine(options.machine)
-    record = examine(
-        machine, _evidence(options), complaint=options.complaint, equal_rate=options.equal_base_rates
-    )
+    record = examine(machine, _evidence(options), complaint=options.complaint, equal_rate=options.equal_base_rates)
     return findings_json(record), text_report(record, machine)
 
 

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from tapewright.faults.mechanism import reached_from
 from tapewright.machine.parts import Machine, shaft
 from tapewright.machine.rates import Rate, rates
 from tapewright.words.findings import BudgetItem
@@ -60,13 +61,24 @@ def unexplained_pct(items: Sequence[BudgetItem]) -> float:
 
 def _sources(machine: Machine, mode: str, scale: float) -> list[_Source]:
     found: dict[str, _Source] = {}
+    at_rest = _stopped_by_then(machine, mode)
     for key, rate in rates(machine, mode).items():
         name = _named(machine, key, rate)
-        if name is not None and rate.turns_per_s.value > 0:
+        if name is not None and rate.name not in at_rest and rate.turns_per_s.value > 0:
             low, high = rate.range_per_s or (rate.turns_per_s.value, rate.turns_per_s.value)
             relative = max(rate.turns_per_s.relative_doubt / 1.96, LEAST_TOLERANCE)
             found.setdefault(name, _Source(name, low * scale, high * scale, relative))
     return list(found.values())
+
+
+def _stopped_by_then(machine: Machine, mode: str) -> frozenset[str]:
+    """Name what only turns until the head base is in place: it makes no line in a steady recording."""
+    entered = machine.modes[mode]
+    ended = {s.ends for s in machine.sensors.values() if s.ends in entered.motors}
+    goes_on = {s for motor in entered.motors if motor not in ended for s in reached_from(machine, entered, motor)}
+    shafts = {s for motor in ended for s in reached_from(machine, entered, motor)} - goes_on
+    riders = {rotor for rotor in machine.rotors if shaft(machine, rotor) in shafts}
+    return frozenset(riders | {c.name for c in machine.couplings.values() if shaft(machine, c.driver) in shafts})
 
 
 def _named(machine: Machine, key: str, rate: Rate) -> str | None:

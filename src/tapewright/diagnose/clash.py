@@ -1,61 +1,81 @@
-"""Smallest sets of evidence that cannot well hold together.
+"""Smallest sets of evidence that cannot hold together.
 
-The measure is the conflict of F. V. Jensen and others (1990, from memory): the logarithm of the product of the single
-probabilities over the joint one. Evidence with a common cause gives a negative value; evidence that no state of the
-machine brings together gives a large positive one.
+Every answer is taken at its word: a sign that was noticed leaves only those words of its node that could have shown it,
+one that was looked for in vain only those that could have hidden it. A set clashes when no state of the machine, with
+any number of faults, is left. The search asks for the smallest such sets only.
 """
 
-import math
 from collections.abc import Sequence
 from itertools import combinations
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tapewright.diagnose.beliefs import posterior
-from tapewright.diagnose.likelihoods import of_observations
 from tapewright.diagnose.network import Network
+from tapewright.faults.signs import Sign
 from tapewright.words.evidence import Observation
 from tapewright.words.findings import Clash
 
-CLASHES_FROM: Final = math.log(12.0)
-"""A set counts as a clash when it is twelve times less likely together than its members are apart."""
+SEEN_FROM: Final = 0.3
+MISSED_TO: Final = 0.7
+"""A word that shows a sign in fewer than three cases of ten does not explain that it was noticed; one that shows it in
+more than seven does not explain that it was missed. What lies between is at peace with both."""
 MOST_LOOKED_AT: Final = 24
+LARGEST_SET: Final = 3
+_IMPOSSIBLE: Final = -60.0
 
 
 def clashes(network: Network, observations: Sequence[Observation]) -> list[Clash]:
-    """List the smallest sets, of two or three observations, that cannot well hold together.
+    """List the smallest sets, of up to three observations, that cannot hold together.
+
+    A set of one is a sign that nothing in this description can bring about.
 
     Arguments:
         network: the machine's belief network.
-        observations: the evidence; answers of "cannot tell" are passed over.
+        observations: the evidence; answers of "cannot tell" and of little certainty are passed over.
     """
-    told = [o for o in observations if o.present is not None and network.signs[o.id].node in network.words]
-    told = told[-MOST_LOOKED_AT:]
-    single = _log_chances(network, [(o,) for o in told])
-    found: list[Clash] = []
-    in_clash: list[frozenset[int]] = []
-    for size in (2, 3):
-        sets = [c for c in combinations(range(len(told)), size) if not any(one <= set(c) for one in in_clash)]
-        joint = _log_chances(network, [tuple(told[i] for i in members) for members in sets])
-        for members, log_joint in zip(sets, joint, strict=True):
-            if sum(single[i] for i in members) - log_joint > CLASHES_FROM:
-                in_clash.append(frozenset(members))
-                found.append(_clash(network, [told[i] for i in members]))
-    return found
-
-
-def _log_chances(network: Network, sets: Sequence[Sequence[Observation]]) -> list[float]:
-    """Give the log probability of each set, all in one batch."""
-    if not sets:
+    told = [o for o in observations if o.present is not None and o.sure >= 0.5][-MOST_LOOKED_AT:]
+    if not told or not _impossible(network, [told])[0]:
         return []
-    said = [of_observations(network, members) for members in sets]
-    nodes = {node for one in said for node in one}
-    batch = {node: np.stack([one.get(node, np.ones(len(network.words[node]))) for one in said]) for node in nodes}
-    return [float(value) for value in posterior(network, batch, with_words=False).log_evidence]
+    found: list[tuple[int, ...]] = []
+    for size in range(1, LARGEST_SET + 1):
+        sets = [c for c in combinations(range(len(told)), size) if not any(set(one) <= set(c) for one in found)]
+        verdicts = _impossible(network, [[told[i] for i in members] for members in sets])
+        found += [members for members, verdict in zip(sets, verdicts, strict=True) if verdict]
+    return [_clash(network, [told[i] for i in members]) for members in found]
+
+
+def _impossible(network: Network, sets: Sequence[Sequence[Observation]]) -> list[bool]:
+    """Tell for each set whether no state of the machine is left, all in one batch."""
+    verdicts = [any(not _allowed(network, o).any() for o in members) for members in sets]
+    nodes = {network.signs[o.id].node for members in sets for o in members} & set(network.words)
+    batch = {node: np.ones((len(sets), len(network.words[node]))) for node in nodes}
+    for row, members in enumerate(sets):
+        for observation in members:
+            node = network.signs[observation.id].node
+            if node in batch:
+                batch[node][row] *= _allowed(network, observation)
+    if not sets or not batch:
+        return verdicts
+    logs = posterior(network, batch, with_words=False).log_evidence
+    return [verdict or bool(log < _IMPOSSIBLE) for verdict, log in zip(verdicts, logs, strict=True)]
+
+
+def _allowed(network: Network, observation: Observation) -> NDArray[np.float64]:
+    """Mark the words of a sign's node that are at peace with an answer; a node that cannot vary has one word."""
+    sign: Sign = network.signs[observation.id]
+    words = network.words.get(sign.node, (network.sound_words[sign.node],))
+    chances = np.array([sign.chance(word) for word in words])
+    return (chances >= SEEN_FROM if observation.present else chances <= MISSED_TO).astype(float)
 
 
 def _clash(network: Network, members: Sequence[Observation]) -> Clash:
     verdict = {True: "was noticed", False: "was looked for and not there"}
-    joined = "; ".join(f"“{network.signs[o.id].says}” {verdict[bool(o.present)]}" for o in members)
-    return Clash(tuple(o.id for o in members), f"These cannot well hold together: {joined}. Look again at one.")
+    said = [f"“{network.signs[o.id].says}” {verdict[bool(o.present)]}" for o in members]
+    if len(members) == 1:
+        text = f"{said[0]}: nothing that this description holds brings that about. Look again, or mend the description."
+    else:
+        text = f"These cannot hold together: {'; '.join(said)}. Look again at one of them."
+    return Clash(tuple(o.id for o in members), text)

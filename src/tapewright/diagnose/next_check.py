@@ -93,11 +93,12 @@ def _weigh(
     found = _in_chunks(network, batch, 2 * len(signs))
     stakes = _stakes(network, now, found)
     here = float(_stakes(network, now, now)[0])
+    opening = 0.0 if case_open else OPENING_MINUTES * (1.0 - _will_open(network, now))
     candidates = []
     for i, sign in enumerate(signs):
         likely = _chance_of_yes(network, now, sign)
         after = likely * stakes[2 * i] + (1.0 - likely) * stakes[2 * i + 1]
-        cost = sign.minutes + sign.risk_minutes + (OPENING_MINUTES if sign.opens_case and not case_open else 0.0)
+        cost = sign.minutes + sign.risk_minutes + (opening if sign.opens_case else 0.0)
         candidates.append(_Candidate(sign, float(here - after - cost), likely, 2 * i, 2 * i + 1))
     return _Weighing(tuple(candidates), found, shares(network, found))
 
@@ -137,6 +138,19 @@ def _batched(network: Network, likelihoods: Mapping[str, Array], signs: Sequence
                 rows[2 * i + 1] *= of_answer(sign, words, present=False)
         batch[node] = rows
     return batch
+
+
+def _will_open(network: Network, now: Posterior) -> float:
+    """Give the chance that the case has to be opened in any event, to mend what explains the complaint.
+
+    Opening is paid once: a check inside costs only as much of it as the mending may yet spare.
+    """
+    shut = 1.0
+    for name, known in network.parts.items():
+        kind = known.states[1 + int(np.argmax(now.states[name][0, 1:]))][0]
+        if "opening" in fault_kind(network.machine, name, kind).hazards:
+            shut *= min(1.0, float(now.states[name][0, 0]) / known.prior[0])
+    return 1.0 - shut
 
 
 def _stakes(network: Network, now: Posterior, found: Posterior) -> Array:

@@ -39,7 +39,7 @@ def worst_grip(*grips: str) -> str:
 
 def worst_drag(*drags: str) -> str:
     """Combine the drags on one shaft."""
-    for word in ("seized", "stiff"):
+    for word in ("seized", "tight", "stiff"):
         if word in drags:
             return word
     return "free"
@@ -94,7 +94,7 @@ def pass_on(driver: str, grip: str, drag: str, size: str, sound_margin: float) -
         return "at_times" if driver == "at_times" else "uneven"
     if grip == "lumpy":
         return "uneven"
-    if drag == "stiff":
+    if drag in ("stiff", "tight"):
         return "slow"
     if grip == "excess":
         return "hard"
@@ -121,7 +121,7 @@ def head_base_goes(lifter: str) -> str:
 
 def head_base_by_hand(drag: str) -> str:
     """The same where a finger lifts it and a spring lets it down."""
-    return {"free": "arrives", "stiff": "part", "seized": "stays"}[drag]
+    return {"free": "arrives", "stiff": "late", "tight": "part", "seized": "stays"}[drag]
 
 
 def reports(head_base: str, contact: str) -> str:
@@ -188,7 +188,7 @@ def tape_in_wind(take_up: str, give_drag: str, hold_back: str) -> str:
         return "still"
     if take_up in ("weak", "at_times"):
         return take_up
-    if give_drag == "stiff" or hold_back == "hard":
+    if give_drag in ("stiff", "tight") or hold_back == "hard":
         return "slow"
     return {"fast": "right", "hard": "right"}.get(take_up, take_up)
 
@@ -237,7 +237,7 @@ def logic_stops(sensed: str, contact: str, permit: str) -> str:
 
 def rubs(turns: str, drag: str, grip: str) -> str:
     """Say whether a shaft squeals: stiff in its bearing while it turns, or dragged by a rubber that slips on it."""
-    if turns in MOVING and drag == "stiff":
+    if turns in MOVING and drag in ("stiff", "tight"):
         return "yes"
     return "at_times" if turns == "weak" and grip in ("faint", "poor", "fair") else "no"
 

@@ -19,9 +19,9 @@ GRIPS: Final = ("none", "faint", "poor", "fair", "full", "excess", "lumpy")
 GRIP_SHARE: Final = {"none": 0.0, "faint": 0.06, "poor": 0.2, "fair": 0.45, "full": 1.0, "excess": 2.2, "lumpy": 1.0}
 _GRIP_EDGES: Final = (0.02, 0.11, 0.3, 0.7, 1.6)
 
-DRAGS: Final = ("free", "stiff", "seized")
-DRAG_FACTOR: Final = {"free": 1.0, "stiff": 3.0, "seized": 60.0}
-_DRAG_EDGES: Final = (2.0, 12.0)
+DRAGS: Final = ("free", "stiff", "tight", "seized")
+DRAG_FACTOR: Final = {"free": 1.0, "stiff": 2.2, "tight": 6.0, "seized": 60.0}
+_DRAG_EDGES: Final = (1.6, 3.6, 15.0)
 
 LUMP_FELT: Final = 0.002
 """Once-per-turn unsteadiness from which a drive counts as lumpy: 0.2 % peak is where wow is heard at all (threshold of
