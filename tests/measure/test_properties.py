@@ -1,5 +1,6 @@
 """What must not change a reading, and what must change it in a known way."""
 
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -110,3 +111,17 @@ def test_a_silent_channel_beside_a_tone(tmp_path: Path) -> None:
     left, right = measure_recording(path).channels
     assert left.tone.found
     assert right.tone.why_not == "The channel is silent."
+
+
+def test_memory_does_not_grow_with_the_sample_rate(tmp_path: Path) -> None:
+    """A minute of stereo at 96 kHz is 46 MB in single precision; only the thinned trace may be held whole."""
+    samples, _ = made.tone(60.0, rate_hz=96000)
+    path = made.saved(tmp_path / "t.wav", np.stack([samples, samples], axis=1), 96000)
+    del samples
+    tracemalloc.start()
+    try:
+        measure_recording(path)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert peak < 40e6

@@ -9,6 +9,8 @@ from tapewright.measure.follow import Followed
 
 ONE_SIDED: Final = 10.0
 """Least ratio of the two sidebands' power for a beat; flutter and changes of level each have two equal ones."""
+SEARCHED_S: Final = 180.0
+"""So much of the tone's beginning is searched."""
 REFUSE_ABOVE: Final = 0.1
 """A second tone less than 20 dB down feigns flutter of the size of real flutter."""
 
@@ -23,13 +25,15 @@ def beat(tone: Followed) -> tuple[float, float] | None:
         None when nothing one-sided stands out. The logarithm of tone plus second tone has one sideband alone (its power
         series holds only turns of one sign), which is the test; closed form of our own.
     """
-    bad = ~np.isfinite(tone.phase_rad) | (tone.envelope < 0.05)
+    part = slice(0, int(SEARCHED_S * tone.rate_hz))
+    phase, envelope = tone.phase_rad[part], tone.envelope[part]
+    bad = ~np.isfinite(phase) | (envelope < 0.05)
     length = min(len(bad), 4096)
     if length < 512 or bad.mean() > 0.5:
         return None
     at = np.arange(len(bad))
-    phase = np.interp(at, at[~bad], tone.phase_rad[~bad])
-    level = np.interp(at, at[~bad], np.log(tone.envelope[~bad]))
+    phase = np.interp(at, at[~bad], phase[~bad])
+    level = np.interp(at, at[~bad], np.log(envelope[~bad]))
     slow = ndimage.uniform_filter1d(phase, int(tone.rate_hz / 4.0))
     both = level - level.mean() + 1j * (phase - slow)
     frequency, density = signal.welch(both, tone.rate_hz, nperseg=length, return_onesided=False, scaling="spectrum")

@@ -110,10 +110,12 @@ def band_limited(
     longer = np.concatenate([values[reach:0:-1], values, values[-2 : -reach - 2 : -1]])
     length = fft.next_fast_len(len(longer), real=True)
     frequency = fft.rfftfreq(length, 1.0 / rate_hz)
-    octaves = np.log2(np.maximum(frequency, 1e-9))
-    rising = np.clip(0.5 + octaves - np.log2(band_hz[0]), 0.0, 1.0)
-    falling = np.clip(0.5 - 8.0 * (octaves - np.log2(band_hz[1])), 0.0, 1.0)
-    gain = np.sin(np.pi / 2.0 * rising) * np.sin(np.pi / 2.0 * falling)
+    gain = ((frequency > band_hz[0] / 2.0) & (frequency < 2.0 * band_hz[1])).astype(np.float64)
+    for edge_hz, rise in ((band_hz[0], 1.0), (band_hz[1], -8.0)):
+        near = slice(*np.searchsorted(frequency, [edge_hz / 2.0, edge_hz * 2.0]).tolist())
+        octaves = np.log2(np.maximum(frequency[near], 1e-9) / edge_hz)
+        gain[near] *= np.sin(np.pi / 2.0 * np.clip(0.5 + rise * octaves, 0.0, 1.0))
+    del frequency
     passed = fft.irfft(fft.rfft(longer, length) * gain, length)
     return np.asarray(passed[reach : reach + len(values)], dtype=np.float64)
 

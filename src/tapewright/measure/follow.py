@@ -25,6 +25,8 @@ DROP_UNTIL: Final = 0.5
 END_SCRAP_S: Final = 0.15
 OFF_TONE: Final = 0.06
 """Further from the mean frequency than this, ratio, it is not the tone (a tape machine's worst is half of it)."""
+NOISE_S: Final = 180.0
+"""The noise beside the tone is taken from so much of its beginning."""
 _DIFFERENTIATOR_TAPS: Final = 25
 
 
@@ -123,8 +125,12 @@ class ToneMixer:
         self._rest = joined[count * self.factor :].copy()
 
     def baseband(self) -> tuple[NDArray[np.complex128], float]:
-        """Give the tone against a steady one of `frequency_hz`, amplitude 1 for full scale, and the first time."""
+        """Give the tone against a steady one of `frequency_hz`, amplitude 1 for full scale, and the first time.
+
+        What was gathered is handed over: a second call has nothing more to give.
+        """
         mixed = np.concatenate(self._mixed).astype(np.complex128) if self._mixed else np.zeros(0, dtype=np.complex128)
+        self._mixed.clear()
         turns = np.arange(len(mixed)) * (self.frequency_hz * self.factor / self._rate_hz)
         mixed *= 2.0 * np.exp(-2j * np.pi * (turns % 1.0))
         return mixed, (self.first + self._delay_frames) / self._rate_hz
@@ -208,9 +214,10 @@ def _tone_noise(phase: NDArray[np.float64], envelope: NDArray[np.float64], rate_
     Noise stands in amplitude and in phase alike, flutter in phase alone, an uneven level in amplitude alone: where the
     two agree within a third it is their mean, else the smaller.
     """
+    phase, envelope = phase[: int(NOISE_S * rate_hz)], envelope[: int(NOISE_S * rate_hz)]
     bad = ~np.isfinite(phase)
     length = min(len(phase), 2048)
-    if length < 256:
+    if length < 256 or bad.all():
         return 0.0
     curve = np.where(bad, 0.0, np.gradient(np.where(bad, 0.0, phase)))
     curve[ndimage.binary_dilation(bad, iterations=2)] = 0.0

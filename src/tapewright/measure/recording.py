@@ -146,9 +146,8 @@ def _tone_notes(
 ) -> tuple[str, ...]:
     notes = []
     if tone.dropouts:
-        notes.append(
-            f"{tone.dropouts} dropout{'' if tone.dropouts == 1 else 's'}, {1e3 * tone.masked_s:.0f} ms in all, masked and not bridged."
-        )
+        several = "" if tone.dropouts == 1 else "s"
+        notes.append(f"{tone.dropouts} dropout{several}, {1e3 * tone.masked_s:.0f} ms in all, masked and not bridged.")
     hum = low_noise_db(found)
     if hum > HUM_DB:
         notes.append(

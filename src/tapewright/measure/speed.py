@@ -97,7 +97,8 @@ def drift(trace: Trace, lines: FittedLines) -> Reading:
         lines: the lines in it.
 
     Of 60 s and more (a second or two may be missing): the mean of the last 30 s less the mean of the first 30 s (no
-    standard gives a formula; the 30 s are DIN 45500's). Of less: the straight line through the stretch, end less beginning.
+    standard gives a formula; the 30 s are DIN 45500's). Of less: the straight line through the stretch, end less
+    beginning.
     """
     left = _without_lines(trace, lines)
     seconds = len(left) / trace.rate_hz

@@ -115,8 +115,8 @@ def two_sigma(deviation: NDArray[np.float64]) -> float:
     Arguments:
         deviation: shape (n,), settled, without gaps; the caller sees to it that it lasts 5 s.
 
-    >>> t = np.arange(5000) / 1000.0
-    >>> round(two_sigma(np.sin(2 * np.pi * 4 * t)), 3)
+    >>> t = np.arange(50000) / 1000.0
+    >>> round(two_sigma(np.sin(2 * np.pi * 4.017 * t)), 3)
     0.997
     """
     return float(np.quantile(np.abs(deviation), 1.0 - TWO_SIGMA_SHARE))
