@@ -407,7 +407,7 @@ class _Drive:
         return best
 
     def from_coupling(self, name: str, frequency_hz: float, moved: float) -> float:
-        """The same for what a coupling does by itself: stated on what it drives, so that resonance adds nothing to it."""
+        """The same for what a coupling does by itself: that is stated on what it drives, and resonance adds nothing."""
         ways = [step for step in self.at_work if step.coupling == name]
         through = self.passes(name, frequency_hz, moved, most=1.0)
         return max(
