@@ -5,6 +5,15 @@ columns     paragraphs and tables of plain text, no wider than the page
 tables      rates, margins, sizes, signs and faults as plain text
 text        the report for a terminal, and its parts
 provenance  where a record's numbers come from: what is invented, what stands in, what is from memory
+labels      where the names in a drawing go
+standing    where every shaft stands: measured, or found along the drives
+routes      how a belt is drawn: free spans and arcs
+turning     which way every shaft turns, where the description tells
+scene       what a drawing is made from
+glyphs      the pieces of a drawing
+drawing     the mechanism as one picture
+svg         pieces of SVG as text
+charts      numbers -> SVG: speed, spectrum, beliefs
 report      the report as one file of HTML, and the folder that holds it
 templates/  the page that `report` fills in
 """

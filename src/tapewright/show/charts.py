@@ -1,0 +1,327 @@
+"""Numbers -> SVG: speed over time, the spectrum of flutter with its lines named, beliefs as bars.
+
+matplotlib is loaded inside the functions that need it, so that nothing else waits for it. Its output is rewritten for a
+page: presentation attributes in place of inline styles, colours that follow the page, no metadata, ids of its own.
+"""
+
+import hashlib
+import io
+import re
+import xml.etree.ElementTree as ET
+from collections.abc import Callable, Sequence
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapewright.machine.parts import Machine
+from tapewright.show.said import name_of, percent
+from tapewright.show.svg import FAINT, FONT, INK, MUTED, PAPER, SECOND, SUSPECT, element, picture, text
+from tapewright.words.findings import Belief, BudgetItem
+from tapewright.words.signal import Trace
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+Points = NDArray[np.float64]
+
+MOST_POINTS: Final = 4000
+"""More than this cannot be told apart on a screen, and makes a heavy page."""
+SHOWN_LINES: Final = 8
+"""How many lines of a spectrum are named; more names would cover each other."""
+STAND_INS: Final = {
+    "#010203": INK, "#040506": MUTED, "#070809": FAINT, "#0a0b0c": SUSPECT, "#0d0e0f": SECOND, "#101112": PAPER,
+}  # fmt: skip
+"""Colours no chart uses, each standing for one of the page's while matplotlib draws."""
+_AS = {page: stand_in for stand_in, page in STAND_INS.items()}
+
+
+def thinned(times: Points, values: Points, most: int = MOST_POINTS) -> tuple[Points, Points]:
+    """Keep what a plot can show: the lowest and highest of each stretch, in their order; gaps stay gaps.
+
+    Arguments:
+        times: shape (n,).
+        values: shape (n,), nan where there is none.
+        most: points to keep.
+
+    >>> x, y = thinned(np.arange(9.0), np.array([0, 5, 0, 0, -5, 0, 0, 0, 1.0]), 6)
+    >>> bool(y.max() == 5 and y.min() == -5), len(x) <= 6
+    (True, True)
+    """
+    if len(values) <= most:
+        return times, values
+    edges = np.linspace(0, len(values), most // 2 + 1).astype(int)
+    kept: list[int] = []
+    for first, last in pairwise(edges):
+        piece = values[first:last]
+        good = np.flatnonzero(np.isfinite(piece))
+        if len(good) < len(piece):
+            # A stretch with a gap in it keeps one point of the gap, so that the line breaks there.
+            gap = first + int(np.flatnonzero(~np.isfinite(piece))[0])
+            kept += sorted({gap} | ({first + int(good[np.argmax(np.abs(piece[good]))])} if len(good) else set()))
+        else:
+            kept += sorted({first + int(np.argmin(piece)), first + int(np.argmax(piece))})
+    return times[kept], values[kept]
+
+
+def speed_chart(trace: Trace, title: str = "Speed over time") -> str:
+    """Draw the speed deviation over time, percent, fast upward; gaps where it was masked.
+
+    Arguments:
+        trace: a ratio.
+        title: the picture's name.
+    """
+    times, values = thinned(trace.times_s, 100.0 * trace.values)
+    finite = values[np.isfinite(values)]
+
+    def draw(axes: "Axes") -> None:
+        axes.axhline(0.0, color=_AS[MUTED], linewidth=0.8, linestyle=(0, (4, 3)))
+        axes.plot(times, values, color=_AS[INK], linewidth=0.7)
+        axes.set_xlabel("time in the recording, s")
+        axes.set_ylabel("speed deviation, %")
+        axes.margins(x=0.01)
+
+    if not len(finite):
+        return _empty(title, "Nothing was left of the recording.")
+    said = (
+        f"From {times[0]:.1f} s to {times[-1]:.1f} s the speed lies between {finite.min():+.2f} % and "
+        f"{finite.max():+.2f} % of its mean. Fast is upward; gaps are stretches that were left out."
+    )
+    return _plotted(title, said, draw)
+
+
+def spectrum_chart(
+    frequency_hz: Sequence[float],
+    peak_pct: Sequence[float],
+    budget: Sequence[BudgetItem] = (),
+    machine: Machine | None = None,
+    title: str = "Spectrum of the flutter",
+) -> str:
+    """Draw the flutter over frequency, both axes logarithmic, the largest lines named by the part that makes them.
+
+    Arguments:
+        frequency_hz: rising, shape (n,).
+        peak_pct: size of a steady line there, percent peak, shape (n,).
+        budget: which part makes which line; one that is nobody's is marked "?".
+        machine: whose parts they are.
+        title: the picture's name.
+    """
+    frequencies, sizes = np.asarray(frequency_hz, dtype=np.float64), np.asarray(peak_pct, dtype=np.float64)
+    good = np.isfinite(sizes) & (frequencies > 0) & (sizes > 0)
+    if not good.any():
+        return _empty(title, "There is no spectrum.")
+    frequencies, sizes = thinned(frequencies[good], sizes[good])
+    named = sorted(budget, key=lambda item: -item.peak_pct)[:SHOWN_LINES]
+    named.sort(key=lambda item: item.frequency_hz)
+
+    def draw(axes: "Axes") -> None:
+        axes.loglog(frequencies, sizes, color=_AS[INK], linewidth=0.7)
+        top = max([float(sizes.max()), *(item.peak_pct for item in named)])
+        for k, item in enumerate(named):
+            _name_line(axes, item, _line_name(item, machine), top * 1.6 * 2.1 ** (k % 4))
+        axes.set_ylim(max(float(sizes.min()), top * 1e-4) * 0.8, top * (32.0 if named else 2.0))
+        axes.set_xlabel("frequency, Hz")
+        axes.set_ylabel("flutter, % peak")
+        axes.margins(x=0.02)
+        axes.xaxis.set_major_formatter(_plain_number)
+        axes.yaxis.set_major_formatter(_plain_number)
+
+    told = "; ".join(f"{item.frequency_hz:.3g} Hz {item.peak_pct:.2g} % {_line_name(item, machine)}" for item in named)
+    return _plotted(title, f"Steady lines: {told}." if told else "No line stands out.", draw, tall=3.5)
+
+
+def _plain_number(value: float, _place: float) -> str:
+    return f"{value:g}"
+
+
+def _line_name(item: BudgetItem, machine: Machine | None) -> str:
+    if not item.order:
+        return "?"
+    times = "" if item.order == 1 else f" ×{item.order}"
+    return f"{name_of(machine, item.part)}{times}"
+
+
+def _name_line(axes: "Axes", item: BudgetItem, name: str, height: float) -> None:
+    """Name one line, with a leader from its top; a line that is nobody's is dotted and of its own colour."""
+    nobody = not item.order
+    axes.plot(
+        [item.frequency_hz] * 2, [item.peak_pct, height], color=_AS[SUSPECT if nobody else SECOND], linewidth=0.9,
+        linestyle=":" if nobody else "--",
+    )  # fmt: skip
+    axes.plot([item.frequency_hz], [item.peak_pct], marker="D" if nobody else "o", markersize=4,
+              color=_AS[SUSPECT if nobody else SECOND], linestyle="none")  # fmt: skip
+    axes.annotate(
+        f"{name}\n{item.frequency_hz:.3g} Hz", (item.frequency_hz, height), ha="center", va="bottom", fontsize=8.5,
+        color=_AS[SUSPECT if nobody else INK], linespacing=1.0,
+    )  # fmt: skip
+
+
+# --- matplotlib for a page --------------------------------------------------------------------------------------------
+
+
+def _plotted(title: str, says: str, draw: Callable[["Axes"], None], tall: float = 2.5) -> str:
+    """Let matplotlib draw, and give its picture the house's form."""
+    import matplotlib as mpl
+    from matplotlib.figure import Figure
+
+    settings: dict[Any, Any] = {
+        "svg.fonttype": "none", "svg.hashsalt": "tapewright", "font.size": 9.5, "axes.edgecolor": _AS[MUTED],
+        "axes.labelcolor": _AS[INK], "xtick.color": _AS[MUTED], "ytick.color": _AS[MUTED], "xtick.labelcolor": _AS[INK],
+        "ytick.labelcolor": _AS[INK], "grid.color": _AS[FAINT], "text.color": _AS[INK], "path.simplify": True,
+    }  # fmt: skip
+    with mpl.rc_context(settings):
+        figure = Figure(figsize=(5.4, tall), layout="constrained")
+        figure.patch.set_visible(False)
+        axes = figure.subplots()
+        axes.patch.set_visible(False)
+        axes.grid(visible=True, linewidth=0.6)
+        axes.spines[["top", "right"]].set_visible(False)
+        draw(axes)
+        written = io.BytesIO()
+        figure.savefig(written, format="svg", metadata={"Date": None, "Creator": None, "Title": title})
+    return _housed(written.getvalue().decode("utf-8"), title, says)
+
+
+def _housed(svg: str, title: str, says: str) -> str:
+    """Rewrite matplotlib's picture: no styles, no metadata, no outside names; colours of the page; ids of its own."""
+    root = ET.fromstring(svg)
+    key = "c" + hashlib.sha256(svg.encode()).hexdigest()[:8]
+    _, _, width, height = (float(value) for value in root.attrib["viewBox"].split())
+    inside = "".join(_element(child, key) for child in root)
+    return picture(title, says, (0.0, 0.0, width, height), key, inside, kind="chart")
+
+
+def _element(node: ET.Element, key: str) -> str:
+    name = node.tag.rpartition("}")[2]
+    if name in ("metadata", "style", "title"):
+        return ""
+    attributes: dict[str, str | float | None] = {}
+    for full, value in node.attrib.items():
+        attribute = full.rpartition("}")[2]
+        if attribute == "style":
+            attributes |= _styled(value)
+        elif attribute == "id":
+            attributes["id"] = f"{key}-{value}"
+        elif attribute == "href":
+            attributes["href"] = f"#{key}-{value.removeprefix('#')}"
+        else:
+            attributes[attribute] = value
+    shown = {one.replace("-", "_"): _coloured(str(value), key) for one, value in attributes.items()}
+    if name == "g":
+        shown.pop("id", None)
+    if name == "defs" and not len(node):
+        return ""
+    inside = [text(node.text)] if node.text and node.text.strip() else []
+    return element(name, *inside, *(_element(child, key) for child in node), **shown)
+
+
+def _styled(style: str) -> dict[str, str | float | None]:
+    """Turn an inline style into attributes that say the same."""
+    found: dict[str, str | float | None] = {}
+    for piece in style.split(";"):
+        name, _, value = (word.strip() for word in piece.partition(":"))
+        if name == "font":
+            size = re.search(r"([\d.]+)px", value)
+            found |= {"font-size": size.group(1) if size else "10", "font-family": FONT}
+        elif name == "font-family":
+            found[name] = FONT
+        elif name:
+            found[name] = value
+    return found
+
+
+def _coloured(value: str, key: str) -> str:
+    if value.startswith("url(#"):
+        return f"url(#{key}-{value[5:]}"
+    return STAND_INS.get(value.lower(), value)
+
+
+def _empty(title: str, says: str) -> str:
+    key = "e" + hashlib.sha256((title + says).encode()).hexdigest()[:8]
+    words = element("text", text(says), x=8.0, y=24.0, font_size=12.0, fill=INK)
+    return picture(title, says, (0.0, 0.0, 374.0, 40.0), key, words, kind="chart")
+
+
+# --- beliefs ----------------------------------------------------------------------------------------------------------
+
+
+def beliefs_chart(
+    beliefs: Sequence[Belief],
+    machine: Machine,
+    none: float | None = None,
+    most: int = 8,
+    title: str = "What explains it",
+) -> str:
+    """Draw beliefs as two bars each: what a part explains, hatched, and how likely it is out of order, plain.
+
+    Arguments:
+        beliefs: the best explanation first.
+        machine: whose parts they are.
+        none: share that none of them explains; None to leave it out.
+        most: how many to draw.
+        title: the picture's name.
+    """
+    shown = beliefs[:most]
+    rows = [(name_of(machine, b.part), b.explains_complaint, b.out_of_order) for b in shown]
+    bars: list[tuple[str, float, float | None]] = [
+        *rows,
+        *([("none of these", none, None)] if none is not None else []),
+    ]
+    key = "b" + hashlib.sha256(repr((machine.id, bars, title)).encode()).hexdigest()[:8]
+    told = "; ".join(
+        f"{name}: explains {percent(explains)}" + (f", out of order {percent(out)}" if out is not None else "")
+        for name, explains, out in bars
+    )
+    if not bars:
+        return _empty(title, "Nothing has been worked out.")
+    drawn = "".join(_bar_row(key, k, *bar) for k, bar in enumerate(bars))
+    height = _TOP + _ROW * len(bars) + 4.0
+    ticks = "".join(_tick(share, height) for share in (0.0, 0.25, 0.5, 0.75, 1.0))
+    pieces = (_bar_hatch(key), _bar_key(key), ticks, drawn)
+    return picture(title, told + ".", (0.0, 0.0, _WIDE, height), key, *pieces, kind="chart")
+
+
+_WIDE, _ROW, _TOP, _LEFT, _SPAN = 374.0, 30.0, 46.0, 4.0, 300.0
+_NAME, _BAR = 10.5, 6.0
+
+
+def _bar_row(key: str, k: int, name: str, explains: float, out: float | None) -> str:
+    y = _TOP + _ROW * k
+    pieces = [element("text", text(name), x=_LEFT, y=y + 9.5, font_size=_NAME, fill=INK)]
+    pieces.append(_bar(y + 12.5, explains, f"url(#{key}-h)", SUSPECT))
+    if out is not None:
+        pieces.append(_bar(y + 12.5 + _BAR + 1.0, out, FAINT, MUTED))
+    ends = f"{percent(explains)}" + (f" / {percent(out)}" if out is not None else "")
+    pieces.append(element("text", text(ends), x=_WIDE - 4.0, y=y + 9.5, font_size=9.0, fill=INK, text_anchor="end"))
+    return element("g", *pieces)
+
+
+def _bar(y: float, share: float, fill: str, edge: str) -> str:
+    width = max(0.8, _SPAN * min(1.0, max(0.0, share)))
+    return element("rect", x=_LEFT, y=y, width=width, height=_BAR, fill=fill, stroke=edge, stroke_width=0.8)
+
+
+def _tick(share: float, height: float) -> str:
+    x = _LEFT + _SPAN * share
+    line = element("line", x1=x, y1=_TOP - 4.0, x2=x, y2=height - 2.0, stroke=FAINT, stroke_width=0.8)
+    anchor = "start" if share == 0 else "middle"
+    return line + element("text", f"{share:.0%}", x=x, y=_TOP - 8.0, font_size=8.5, fill=MUTED, text_anchor=anchor)
+
+
+def _bar_key(key: str) -> str:
+    pieces = []
+    hatched = (_LEFT, f"url(#{key}-h)", SUSPECT, "explains the complaint")
+    for x, fill, edge, says in (hatched, (160.0, FAINT, MUTED, "out of order at all")):
+        pieces.append(
+            element("rect", x=x, y=8.0, width=18.0, height=_BAR + 2.0, fill=fill, stroke=edge, stroke_width=0.8)
+        )
+        pieces.append(element("text", says, x=x + 23.0, y=15.5, font_size=10.0, fill=INK))
+    return element("g", *pieces)
+
+
+def _bar_hatch(key: str) -> str:
+    ground = element("rect", width=4.0, height=4.0, fill=PAPER)
+    line = element("line", x1=0.0, y1=0.0, x2=0.0, y2=4.0, stroke=SUSPECT, stroke_width=3.0)
+    return element("defs", element("pattern", ground, line, id=f"{key}-h", patternUnits="userSpaceOnUse", width=4.0,
+                                   height=4.0, patternTransform="rotate(45)"))  # fmt: skip

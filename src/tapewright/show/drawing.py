@@ -1,0 +1,337 @@
+"""The mechanism as one picture from its description: what stands where and drives what, how fast, who is suspected."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+from tapewright.machine.parts import Machine, shaft
+from tapewright.show import glyphs
+from tapewright.show.labels import LETTER, LINE, Box, Disc, Ground, Placed, Point, Wanted, place
+from tapewright.show.routes import middle_of_longest_span
+from tapewright.show.said import name_of, percent
+from tapewright.show.scene import Scene, TapeWay, head_base_box, outlines, scene, tape_way
+from tapewright.show.svg import INK, MUTED, PAPER, SUSPECT, TAPE, element, number, picture, text
+from tapewright.words.problem import InputAtFaultError, Problem
+from tapewright.words.units import to_the_doubt
+
+LETTERS_OF_WIDTH: Final = 0.0235
+"""Size of the letters as a share of the picture's width: legible on a telephone, not shouting on a bench."""
+MARGIN_MM: Final = 4.0
+VAGUE: Final = 0.1
+"""A rate that is less well known than this is written as "about"."""
+NO_SUSPECTS: Final[Mapping[str, float]] = MappingProxyType({})
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a name: what it says, which part it is about, whether that is suspected."""
+
+    says: str
+    part: str
+    strong: bool = False
+
+
+def drawing(
+    machine: Machine,
+    mode: str = "play",
+    suspects: Mapping[str, float] = NO_SUSPECTS,
+    with_rates: bool = True,
+    link: Callable[[str], str] | None = None,
+) -> str:
+    """Draw a mechanism as SVG: to scale where every position is measured, else in places found along the drives.
+
+    Arguments:
+        machine: as described.
+        mode: which motors run and what is engaged.
+        suspects: share of the explanation, 0 to 1, by part; marked with hatching, a number and words.
+        with_rates: whether to write how fast things turn.
+        link: what tapping a part leads to, from its name; None for nothing.
+
+    Returns:
+        One SVG element without scripts, styles or references; every part is a group with `data-part`. A page sets the
+        colours by the custom properties of `show.svg`.
+
+    Raises:
+        InputAtFaultError: for a mode or a suspect the machine does not have.
+
+    >>> from tapewright.machine.library import shipped
+    >>> drawing(shipped("four_track")).count('data-part="flywheel"')
+    1
+    """
+    _checked(machine, mode, suspects)
+    seen = scene(machine, mode, suspects, with_rates, link)
+    way = tape_way(seen)
+    lines = _lines(seen)
+    placed, font, box = _placed(seen, way, lines)
+    legend, tall = _legend(seen, box, font)
+    whole = (box[0], -box[3] - 2.2 * font, box[2] - box[0], box[3] - box[1] + tall + 2.6 * font)
+    pieces = (
+        glyphs.hatch(seen),
+        _caption(seen, box, font),
+        *_mechanism(seen, way),
+        *(_label(seen, one, lines[one.wanted.key], font) for one in placed),
+        *_badges(seen, {one.wanted.key: one for one in placed}),
+        legend,
+    )
+    return picture(_title(seen), _described(seen), whole, seen.key, *pieces, kind="mechanism")
+
+
+def _checked(machine: Machine, mode: str, suspects: Mapping[str, float]) -> None:
+    if mode not in machine.modes:
+        do = f"It has: {', '.join(machine.modes)}."
+        raise InputAtFaultError(Problem("drawing, mode", f"{mode!r} is no mode of this machine.", do))
+    unknown = [name for name in suspects if not glyphs.has(machine, name)]
+    if unknown:
+        do = "Name parts as the description does."
+        raise InputAtFaultError(
+            [Problem("drawing, suspects", f"{name!r} is no part of this machine.", do) for name in unknown]
+        )
+
+
+def _title(seen: Scene) -> str:
+    return f"{seen.machine.title}: the mechanism {_lower(glyphs.mode_line(seen))}"
+
+
+def _described(seen: Scene) -> str:
+    """Say what the picture shows, suspects first."""
+    ranked = [
+        f"suspect {rank}, the {name_of(seen.machine, name)}, {percent(share)}"
+        for rank, (name, share) in enumerate(seen.suspects.items(), 1)
+    ]
+    said = f"Suspects: {'; '.join(ranked)}. " if ranked else "No part is suspected. "
+    motors = [name_of(seen.machine, name) for name in seen.machine.modes[seen.mode].motors]
+    said += f"Running: {', '.join(motors)}. " if motors else "No motor runs. "
+    scale = "Drawn to scale." if seen.where.measured else "Not to scale: not every position is measured."
+    return said + scale
+
+
+def _lower(said: str) -> str:
+    return said[:1].lower() + said[1:]
+
+
+def _mechanism(seen: Scene, way: TapeWay | None) -> list[str]:
+    """Draw from the back to the front: large wheels, head base, tape, wheels, belts, small wheels, contacts, arrows."""
+    machine = seen.machine
+    belts = [c for c in machine.couplings.values() if c.kind == "belt"]
+    others = [c for c in machine.couplings.values() if c.kind != "belt"]
+    sized = glyphs.rank_by_size(seen)
+    large = [name for name in sized if seen.body(name) > 10.0]
+    middling = [name for name in sized if 4.0 < seen.body(name) <= 10.0]
+    small = [name for name in sized if seen.body(name) <= 4.0]
+    widest: dict[str, float] = {}
+    for name in machine.rotors:
+        owner = shaft(machine, name)
+        widest[owner] = max(widest.get(owner, 0.0), seen.body(name))
+    return [
+        *(glyphs.rotor(seen, name) for name in large),
+        glyphs.head_base(seen, way),
+        glyphs.tape(way) if way is not None else "",
+        *(glyphs.rotor(seen, name) for name in middling),
+        *(glyphs.coupling(seen, one) for one in belts),
+        *(glyphs.rotor(seen, name) for name in small),
+        *(glyphs.coupling(seen, one) for one in others),
+        *(glyphs.arrow(seen, owner, radius) for owner, radius in widest.items()),
+    ]
+
+
+# --- names ------------------------------------------------------------------------------------------------------------
+
+
+def _lines(seen: Scene) -> dict[str, list[Line]]:
+    """Write the names: one for each shaft with all that sits on it, one for each belt, sensor, supply, head base."""
+    found: dict[str, list[Line]] = {}
+    for owner in dict.fromkeys(shaft(seen.machine, name) for name in seen.machine.rotors):
+        on_it = glyphs.riders(seen, owner)
+        lines = [line for name in on_it for line in _name(seen, name)]
+        found[owner] = [*lines, *_rate(seen, owner)]
+    for coupling in seen.machine.couplings.values():
+        if coupling.kind == "belt" or seen.suspicion(coupling.name):
+            found[coupling.name] = [*_name(seen, coupling.name), *_rate(seen, coupling.name)]
+    for name in (*seen.machine.sensors, seen.machine.supply.name):
+        found[name] = _name(seen, name)
+    base = seen.machine.head_base
+    where = f"{seen.machine.modes[seen.mode].head_base}, lifted by {glyphs.lifted_said(seen.machine)}"
+    found[base.name] = [*_name(seen, base.name), Line(where, base.name)]
+    return found
+
+
+def _name(seen: Scene, name: str) -> list[Line]:
+    said = name_of(seen.machine, name)
+    rank = seen.suspicion(name)
+    if name in seen.machine.modes[seen.mode].motors:
+        said += ", on"
+    first = Line(said, name, rank > 0)
+    return [first, Line(f"suspect {rank}, {percent(seen.suspects[name])}", name, True)] if rank else [first]
+
+
+def _rate(seen: Scene, name: str) -> list[Line]:
+    if name not in seen.rates:
+        return []
+    turns = seen.rates[name].turns_per_s
+    if turns.relative_doubt > VAGUE:
+        return [Line(f"about {turns.value:.2g} /s", name)]
+    return [Line(f"{to_the_doubt(turns.value, turns.doubt)} /s", name)]
+
+
+def _wanted(seen: Scene, way: TapeWay | None, lines: Mapping[str, list[Line]]) -> list[Wanted]:
+    """Say where every name would like to be, suspects first, then what has least room of its own."""
+    found = []
+    for key, said in lines.items():
+        anchor, reach, pointed = _anchor(seen, way, key)
+        framed = key in seen.machine.sensors or key == seen.machine.supply.name
+        found.append(Wanted(key, tuple(line.says for line in said), anchor, reach, framed, pointed))
+    return sorted(found, key=lambda one: (not any(line.strong for line in lines[one.key]), one.framed, one.reach))
+
+
+def _anchor(seen: Scene, way: TapeWay | None, key: str) -> tuple[Point, float, bool]:
+    machine = seen.machine
+    if key in machine.rotors:
+        large = max(seen.body(name) for name in glyphs.riders(seen, key))
+        small = min(seen.body(name) for name in glyphs.riders(seen, key))
+        return seen.axis(key), small if large > 20.0 else large, True
+    if key in machine.couplings:
+        coupling = machine.couplings[key]
+        belt = coupling.kind == "belt"
+        return middle_of_longest_span(seen.belts[key]) if belt else glyphs.middle(seen, coupling), 1.5, True
+    if key == machine.head_base.name and way is not None:
+        left, bottom, right, top = head_base_box(seen, way)
+        return ((left + right) / 2 - 4.0, (bottom + top) / 2), 3.5, True
+    if key in machine.sensors and machine.sensors[key].senses in machine.rotors:
+        senses = machine.sensors[key].senses
+        return seen.axis(senses), seen.body(senses), True
+    xs = [x for x, _ in seen.where.axes.values()] or [0.0]
+    ys = [y for _, y in seen.where.axes.values()] or [0.0]
+    return ((min(xs), max(ys)) if key in machine.sensors else (min(xs), min(ys))), 2.0, False
+
+
+def _placed(seen: Scene, way: TapeWay | None, lines: Mapping[str, list[Line]]) -> tuple[list[Placed], float, Box]:
+    """Place the names; letters grow with the picture, and the picture with the letters, so go round a few times."""
+    points = outlines(seen)
+    limits = (*points.min(axis=0), *points.max(axis=0))
+    around: Box = (float(limits[0]), float(limits[1]), float(limits[2]), float(limits[3]))
+    ground = Ground(points, _discs(seen), around)
+    wanted = _wanted(seen, way, lines)
+    font = LETTERS_OF_WIDTH * (around[2] - around[0]) * 1.15
+    placed = place(wanted, ground, font)
+    for _ in range(2):
+        box = _bounds(around, placed)
+        font = LETTERS_OF_WIDTH * (box[2] - box[0])
+        placed = place(wanted, ground, font)
+    return placed, font, _bounds(around, placed)
+
+
+def _discs(seen: Scene) -> tuple[Disc, ...]:
+    """Give what a name could wrongly be taken to belong to; what shares an axis may share the space."""
+    found = []
+    for name in seen.machine.rotors:
+        at = seen.axis(name)
+        same = [other for other in seen.machine.rotors if seen.axis(other) == at]
+        found.append(Disc(frozenset(shaft(seen.machine, other) for other in same), at, seen.body(name)))
+    return tuple(found)
+
+
+def _bounds(around: Box, placed: list[Placed]) -> Box:
+    boxes = [around, *(one.box for one in placed)]
+    return (
+        min(box[0] for box in boxes) - MARGIN_MM,
+        min(box[1] for box in boxes) - MARGIN_MM,
+        max(box[2] for box in boxes) + MARGIN_MM,
+        max(box[3] for box in boxes) + MARGIN_MM,
+    )
+
+
+def _label(seen: Scene, placed: Placed, lines: list[Line], font: float) -> str:
+    left, bottom, right, top = placed.box
+    pieces = []
+    if placed.leader is not None:
+        (x1, y1), (x2, y2) = placed.leader
+        pieces.append(element("line", x1=x1, y1=-y1, x2=x2, y2=-y2, stroke=MUTED, stroke_width=0.07 * font))
+        pieces.append(element("circle", cx=x2, cy=-y2, r=0.13 * font, fill=MUTED))
+    if placed.wanted.framed:
+        name = placed.wanted.key
+        edge = SUSPECT if seen.suspicion(name) else MUTED
+        wide = 0.35 * font if seen.suspicion(name) else 0.0
+        frames = [
+            element("rect", x=left - more, y=-top - more, width=right - left + 2 * more, height=top - bottom + 2 * more,
+                    rx=0.3 * font, fill=fill, stroke=edge, stroke_width=0.09 * font)
+            for more, fill in ((wide, glyphs.filling(seen, name, PAPER)), (0.0, PAPER))
+        ]  # fmt: skip
+        pieces.append(glyphs.group(seen, name, *frames[0 if wide else 1 :], kind="box"))
+    middle = (left + right) / 2
+    start = -top + ((top - bottom) - len(lines) * LINE * font) / 2
+    for k, line in enumerate(lines):
+        y = start + (k + 0.5) * LINE * font + 0.35 * font
+        words = element(
+            "text", text(line.says), x=middle, y=y, font_size=font, text_anchor="middle",
+            fill=SUSPECT if line.strong else INK if k == 0 or not _is_rate(line) else MUTED,
+            font_weight="bold" if line.strong else None, stroke=PAPER, stroke_width=0.28 * font,
+            stroke_linejoin="round", paint_order="stroke",
+        )  # fmt: skip
+        pieces.append(glyphs.linked(seen, line.part, words))
+    return element("g", *pieces, class_="label", data_label=placed.wanted.key)
+
+
+def _is_rate(line: Line) -> bool:
+    return line.says.endswith("/s")
+
+
+def _badges(seen: Scene, placed: Mapping[str, Placed]) -> list[str]:
+    """Put the numbers of suspects on the parts themselves; a boxed part has its number in its words."""
+    found = []
+    for name in seen.suspects:
+        if name in seen.machine.rotors:
+            at = seen.axis(name)
+            if seen.body(name) < 6.0:
+                at = at[0] + seen.body(name) + 2.0, at[1] + seen.body(name) + 2.0
+            elif any(other != name for other in glyphs.riders(seen, shaft(seen.machine, name))):
+                at = at[0] - 0.6 * seen.body(name), at[1]
+            found.append(glyphs.badge(seen, name, at))
+        elif name in seen.machine.couplings:
+            coupling = seen.machine.couplings[name]
+            belt = coupling.kind == "belt"
+            at = middle_of_longest_span(seen.belts[name]) if belt else glyphs.middle(seen, coupling)
+            found.append(glyphs.badge(seen, name, at))
+    return found
+
+
+# --- words around it --------------------------------------------------------------------------------------------------
+
+
+def _caption(seen: Scene, box: Box, font: float) -> str:
+    scale = "drawn to scale" if seen.where.measured else "not to scale: not every position is measured"
+    return element(
+        "text", text(f"{glyphs.mode_line(seen)}; {scale}"), x=box[0] + MARGIN_MM, y=-box[3] - 0.6 * font,
+        font_size=font, fill=MUTED,
+    )  # fmt: skip
+
+
+def _legend(seen: Scene, box: Box, font: float) -> tuple[str, float]:
+    """Explain the lines, in as many columns as fit; give the legend and its height."""
+    samples = _samples(seen)
+    width = box[2] - box[0] - 2 * MARGIN_MM
+    each = (max(len(says) for says, _ in samples) * LETTER + 4.5) * font
+    columns = max(1, int(width // each))
+    pieces = []
+    for k, (says, attributes) in enumerate(samples):
+        x = box[0] + MARGIN_MM + (k % columns) * width / columns
+        y = -box[1] + (k // columns + 0.9) * 1.5 * font
+        pieces.append(element("path", d=f"M{number(x)} {number(y)} h{number(3.2 * font)}", fill="none", **attributes))
+        pieces.append(element("text", text(says), x=x + 3.9 * font, y=y + 0.35 * font, font_size=font, fill=INK))
+    rows = -(-len(samples) // columns)
+    return element("g", *pieces, class_="legend"), (rows + 0.8) * 1.5 * font
+
+
+def _samples(seen: Scene) -> list[tuple[str, dict[str, str | float]]]:
+    found: list[tuple[str, dict[str, str | float]]] = [
+        ("belt", {"stroke": INK, "stroke_width": 1.5}),
+        ("way of the tape", {"stroke": TAPE, "stroke_width": 0.7, "stroke_dasharray": "4 1 0.8 1"}),
+        ("size not measured", {"stroke": INK, "stroke_width": 0.6, "stroke_dasharray": glyphs.UNMEASURED}),
+        ("motor that runs", {"stroke": INK, "stroke_width": 1.1, "stroke_dasharray": glyphs.UNMEASURED}),
+    ]
+    if any(c.kind in ("tyre", "nip", "gear") for c in seen.machine.couplings.values()):
+        found.append(("rims in contact", {"stroke": INK, "stroke_width": 2.4}))
+        found.append(("apart in this mode", {"stroke": MUTED, "stroke_width": 2.0, "stroke_dasharray": "0.8 0.6"}))
+    if seen.suspects:
+        found.append(("suspect", {"stroke": f"url(#{seen.key}-h)", "stroke_width": 3.2}))
+    return found

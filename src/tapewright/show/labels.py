@@ -1,0 +1,210 @@
+"""Where the names go: near what they name, clear of each other and, as far as there is room, of the lines.
+
+Greedy: each name in turn tries places on rings around its anchor and takes the cheapest. A place that touches another
+name is never taken; one that covers lines, crosses another name's leader or widens the picture costs.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Point = tuple[float, float]
+Points = NDArray[np.float64]
+Box = tuple[float, float, float, float]
+"""Left, bottom, right, top; y up."""
+
+LETTER: Final = 0.56
+"""Mean width of a letter of a plain face, in font sizes; a little generous, so that boxes err on the large side."""
+LINE: Final = 1.22
+"""From one line of text to the next, in font sizes."""
+RINGS: Final = 26
+DIRECTIONS: Final = 32
+COVERS: Final = 1.0
+"""Cost of one covered outline point, in font sizes of distance."""
+CROSSES: Final = 0.25
+"""The same of one outline point that a leader runs over."""
+STRAYS: Final = 7.0
+"""Cost of a name that stands inside something else, in font sizes."""
+ROOMY: Final = 2.6
+"""A thing that reaches this many font sizes may hold its own name."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A name that wants a place.
+
+    Arguments:
+        key: what it names.
+        lines: its lines of text.
+        anchor: what its leader points at.
+        reach: how far from the anchor the thing itself extends.
+        framed: whether a box is drawn around it.
+        pointed: whether it has a leader at all.
+    """
+
+    key: str
+    lines: tuple[str, ...]
+    anchor: Point
+    reach: float
+    framed: bool = False
+    pointed: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A name in its place; `leader` ends at the anchor's rim, None when the name stands right at it."""
+
+    wanted: Wanted
+    box: Box
+    leader: tuple[Point, Point] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Disc:
+    """Something round that a name could be taken to belong to when it stands inside it."""
+
+    keys: frozenset[str]
+    centre: Point
+    radius: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ground:
+    """What is drawn already.
+
+    Arguments:
+        points: on every outline, shape (n, 2), y up.
+        discs: what is round.
+        limits: the box all of it fills; going beyond costs.
+    """
+
+    points: Points
+    discs: tuple[Disc, ...]
+    limits: Box
+
+
+def place(wanted: Sequence[Wanted], ground: Ground, font: float) -> list[Placed]:
+    """Find a place for every name.
+
+    Arguments:
+        wanted: most important first.
+        ground: what is drawn already.
+        font: size of the letters.
+    """
+    placed: list[Placed] = []
+    for one in wanted:
+        best = _best(one, placed, ground, font)
+        placed.append(best)
+        points = ground.points
+        if best.leader is not None:
+            points = np.vstack([points, _along(*best.leader, font / 2)])
+        ground = Ground(points, ground.discs, _around(ground.limits, best.box))
+    return placed
+
+
+def size_of(one: Wanted, font: float) -> tuple[float, float]:
+    """Give width and height of a name's box."""
+    pad = 0.9 * font if one.framed else 0.3 * font
+    return max(map(len, one.lines)) * LETTER * font + pad, len(one.lines) * LINE * font + pad
+
+
+def overlap(first: Box, second: Box, gap: float = 0.0) -> bool:
+    """Tell whether two boxes come nearer than a gap."""
+    apart = max(first[0] - second[2], second[0] - first[2], first[1] - second[3], second[1] - first[3])
+    return apart < gap
+
+
+def _best(one: Wanted, placed: Sequence[Placed], ground: Ground, font: float) -> Placed:
+    found: tuple[float, Box] | None = None
+    width, height = size_of(one, font)
+    start = 0.15 * one.reach if one.reach > ROOMY * font else one.reach
+    for ring in range(RINGS):
+        far = start + font * (0.3 + 0.6 * ring)
+        if found is not None and far - start > found[0]:
+            break  # even an empty place on this ring would cost more
+        for k in range(DIRECTIONS):
+            box = _box(one, 2 * math.pi * k / DIRECTIONS, far, width, height)
+            if any(overlap(box, other.box, 0.25 * font) for other in placed):
+                continue
+            cost = far - start + _cost(one, box, placed, ground, font)
+            if found is None or cost < found[0]:
+                found = cost, box
+    if found is None:  # every ring is full: below everything there is always room
+        low = min([ground.limits[1], *(other.box[1] for other in placed)]) - font
+        found = 0.0, (one.anchor[0] - width / 2, low - height, one.anchor[0] + width / 2, low)
+    return Placed(one, found[1], _leader(one, found[1], font))
+
+
+def _strays(one: Wanted, box: Box, discs: Sequence[Disc]) -> float:
+    """Tell how far a name stands inside things that it does not name: 1 for one of them."""
+    total = 0.0
+    for disc in discs:
+        if one.key not in disc.keys:
+            near = min(max(disc.centre[0], box[0]), box[2]), min(max(disc.centre[1], box[1]), box[3])
+            total += max(0.0, 1.0 - math.dist(near, disc.centre) / disc.radius)
+    return total
+
+
+def _run_over(line: Points, points: Points, near: float) -> int:
+    """Count the outline points that a leader passes close by, its own end left out."""
+    inner = line[: max(1, len(line) - 3)]
+    low, high = line.min(axis=0) - near, line.max(axis=0) + near
+    close = points[np.all((points > low) & (points < high), axis=1)]
+    if not len(close):
+        return 0
+    apart = np.hypot(close[:, None, 0] - inner[None, :, 0], close[:, None, 1] - inner[None, :, 1])
+    return int(np.count_nonzero(apart.min(axis=1) < near))
+
+
+def _box(one: Wanted, angle: float, far: float, width: float, height: float) -> Box:
+    """Set a box so that its near edge lies on the ring, in the given direction."""
+    dx, dy = math.cos(angle), math.sin(angle)
+    x = one.anchor[0] + far * dx + max(-1.0, min(1.0, 1.4 * dx)) * width / 2
+    y = one.anchor[1] + far * dy + max(-1.0, min(1.0, 1.4 * dy)) * height / 2
+    return x - width / 2, y - height / 2, x + width / 2, y + height / 2
+
+
+def _cost(one: Wanted, box: Box, placed: Sequence[Placed], ground: Ground, font: float) -> float:
+    points, limits = ground.points, ground.limits
+    x, y = points[:, 0], points[:, 1]
+    covered = np.count_nonzero((x > box[0]) & (x < box[2]) & (y > box[1]) & (y < box[3]))
+    wider = max(0.0, limits[0] - box[0]) + max(0.0, box[2] - limits[2])
+    taller = max(0.0, limits[1] - box[1]) + max(0.0, box[3] - limits[3])
+    covers = 3 * COVERS if one.framed else COVERS  # a frame hides what is behind it
+    cost: float = covers * font * float(covered) ** 0.8 + 2.5 * wider + 0.6 * taller
+    cost += STRAYS * font * _strays(one, box, ground.discs)
+    leader = _leader(one, box, font)
+    if leader is not None:
+        line = _along(*leader, font / 3)
+        cost += CROSSES * font * _run_over(line, points, font / 3)
+        for other in placed:
+            left, bottom, right, top = other.box
+            inside = (line[:, 0] > left) & (line[:, 0] < right) & (line[:, 1] > bottom) & (line[:, 1] < top)
+            cost += 12.0 * font * float(inside.any())
+    return cost
+
+
+def _leader(one: Wanted, box: Box, font: float) -> tuple[Point, Point] | None:
+    """Join a name to the rim of what it names, unless it stands beside it."""
+    near = min(max(one.anchor[0], box[0]), box[2]), min(max(one.anchor[1], box[1]), box[3])
+    away = math.dist(near, one.anchor)
+    if not one.pointed:
+        return None
+    if away < one.reach + 0.55 * font and not one.framed:
+        return None
+    share = min(1.0, max(one.reach * 0.8, 0.0) / away) if away > 0 else 1.0
+    rim = one.anchor[0] + (near[0] - one.anchor[0]) * share, one.anchor[1] + (near[1] - one.anchor[1]) * share
+    return near, rim
+
+
+def _along(first: Point, last: Point, step: float) -> Points:
+    count = max(2, math.ceil(math.dist(first, last) / step))
+    return np.linspace(first, last, count, dtype=np.float64)
+
+
+def _around(box: Box, other: Box) -> Box:
+    return min(box[0], other[0]), min(box[1], other[1]), max(box[2], other[2]), max(box[3], other[3])
