@@ -86,7 +86,7 @@ def test_beliefs_equal_enumeration_on_a_small_machine() -> None:
         assert 1.0 - found.states[name][0, 0] == pytest.approx(expected, abs=1e-9)
 
 
-# --- common practice, no source: what a technician concludes, all parts equally likely beforehand -----------------------
+# --- common practice, no source: what a technician concludes, all parts equally likely beforehand ---------------------
 
 PRACTICE = [
     (("switch_on_cam_motor_races", "switch_on_cam_motor_goes_on"), "cam_belt"),
@@ -115,7 +115,7 @@ def test_the_part_a_technician_names(machine_id: str, equal: float | None, signs
     assert without[part].explains_complaint == pytest.approx(0.0, abs=1e-9)
 
 
-# --- the beliefs turn as the mechanism says, with the description alone changed -------------------------------------------
+# --- the beliefs turn as the mechanism says, with the description alone changed ---------------------------------------
 
 
 def share_of(machine: Machine, part: str, *signs: str) -> float:
@@ -148,7 +148,7 @@ def test_no_motor_starts_with_the_cassette_where_it_runs_already() -> None:
     assert max(b.explains_complaint for b in found) < 1e-9
 
 
-# --- two questions ------------------------------------------------------------------------------------------------------
+# --- two questions ----------------------------------------------------------------------------------------------------
 
 
 def test_an_old_belt_is_out_of_order_but_does_not_explain_what_it_cannot() -> None:

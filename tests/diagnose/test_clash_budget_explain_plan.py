@@ -65,7 +65,7 @@ def test_an_unknown_sign_is_a_problem_with_the_nearest() -> None:
     assert "'play_tape_races'" in caught.value.problems[0].do
 
 
-# --- budget -------------------------------------------------------------------------------------------------------------
+# --- budget -----------------------------------------------------------------------------------------------------------
 
 
 def line(frequency_hz: float, peak_pct: float = 0.1) -> Line:
@@ -95,7 +95,7 @@ def test_sizes_nobody_measured_explain_with_less_certainty() -> None:
     assert known.probability > starter.probability
 
 
-# --- explain, plan --------------------------------------------------------------------------------------------------------
+# --- explain, plan ----------------------------------------------------------------------------------------------------
 
 
 def test_the_chain_leads_from_the_fault_to_the_sign() -> None:

@@ -5,6 +5,7 @@ import re
 import warnings
 from itertools import product
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -17,7 +18,9 @@ from tapewright.diagnose.contraction import Factor, contract, find_path
 with warnings.catch_warnings():
     # Its generated wrapper warns while it loads; that is not ours to mend, and as an error it ends the process.
     warnings.simplefilter("ignore")
-    import pyagrum as gum
+    import pyagrum
+
+gum: Any = pyagrum  # it says nothing of its types
 
 Array = NDArray[np.float64]
 MACHINE_EPSILON_SUMS = 1e-12

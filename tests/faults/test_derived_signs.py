@@ -82,7 +82,7 @@ def test_one_motor_with_a_glazed_idler_winds_weakly_and_plays() -> None:
     assert "play_loop" not in signs
 
 
-# --- counterfactual machines: only the description changes --------------------------------------------------------------
+# --- counterfactual machines: only the description changes ------------------------------------------------------------
 
 
 def test_with_the_flywheel_lifting_a_missing_capstan_belt_lifts_nothing() -> None:

@@ -1,11 +1,13 @@
 """Floor 4: where the two streams meet. Readings and signs become beliefs, the next check and the plan.
 
 contraction   exact sums over a network of factors, every marginal at once, many hypothetical answers in one batch
+merging       words that nothing tells apart are one word: exact, and smaller
 network       the belief network that a machine's own functions imply
 likelihoods   what an answer or a reading says about one node
 beliefs       how likely each part is out of order, and how much of the evidence that explains
 next_check    which check is expected to save most work
 plan          the repairs, in their order
+phrases       one function in one state, as a clause
 explain       the chain from a fault to a sign, in words
 clash         smallest sets of evidence that cannot hold together
 budget        which rotor explains which line

@@ -31,9 +31,10 @@ MAKES_LINES: Final = ("pulley", "flywheel", "capstan", "pinch_roller", "idler_ty
 
 @dataclass(frozen=True, slots=True)
 class _Source:
-    """Something that can make a line: a shaft, a belt, a commutator."""
+    """Something that can make a line: a shaft, a belt; a commutator or a gear's teeth, `multiple` to the turn."""
 
     part: str
+    multiple: int
     low: float
     high: float
     tolerance: float
@@ -62,12 +63,13 @@ def unexplained_pct(items: Sequence[BudgetItem]) -> float:
 def _sources(machine: Machine, mode: str, scale: float) -> list[_Source]:
     found: dict[str, _Source] = {}
     at_rest = _stopped_by_then(machine, mode)
-    for key, rate in rates(machine, mode).items():
-        name = _named(machine, key, rate)
+    for rate in rates(machine, mode).values():
+        name = _named(machine, rate)
         if name is not None and rate.name not in at_rest and rate.turns_per_s.value > 0:
             low, high = rate.range_per_s or (rate.turns_per_s.value, rate.turns_per_s.value)
             relative = max(rate.turns_per_s.relative_doubt / 1.96, LEAST_TOLERANCE)
-            found.setdefault(name, _Source(name, low * scale, high * scale, relative))
+            multiple = _multiple(machine, rate)
+            found.setdefault(f"{name} x {multiple}", _Source(name, multiple, low * scale, high * scale, relative))
     return list(found.values())
 
 
@@ -81,10 +83,16 @@ def _stopped_by_then(machine: Machine, mode: str) -> frozenset[str]:
     return frozenset(riders | {c.name for c in machine.couplings.values() if shaft(machine, c.driver) in shafts})
 
 
-def _named(machine: Machine, key: str, rate: Rate) -> str | None:
+def _multiple(machine: Machine, rate: Rate) -> int:
+    if rate.what == "commutator":
+        return machine.rotors[rate.name].segments
+    return machine.rotors[rate.name].teeth if rate.what == "teeth" else 1
+
+
+def _named(machine: Machine, rate: Rate) -> str | None:
     """Name the part a rate is told by: rotors on one shaft have one rate, and the one the tape feels lends its name."""
     if rate.what != "rotor":
-        return key if rate.what == "commutator" else rate.name
+        return rate.name
     rotor = machine.rotors.get(rate.name)
     if rotor is None or rotor.kind not in MAKES_LINES:
         return None
@@ -100,7 +108,8 @@ def _best(sources: Sequence[_Source], line: Line) -> BudgetItem:
     for source in sources:
         for h in range(1, HARMONICS + 1):
             prior = (1.0 - UNKNOWN_PRIOR) / len(sources) * h**-HARMONIC_FALL / orders
-            weights[source.part, h] = prior * _density(source, h, line)
+            order = h * source.multiple
+            weights[source.part, order] = weights.get((source.part, order), 0.0) + prior * _density(source, h, line)
     weights[UNEXPLAINED, 0] = UNKNOWN_PRIOR / math.log(BAND_HZ[1] / BAND_HZ[0])
     total = sum(weights.values())
     (part, order), weight = max(weights.items(), key=lambda pair: pair[1])

@@ -172,7 +172,7 @@ def _bits(chance: Array) -> Array:
 
 
 def mending_minutes(network: Network, name: str, now: Posterior) -> float:
-    """Give what mending a part costs in minutes, money turned into time and the opening included, for its likeliest fault."""
+    """Give what mending a part costs for its likeliest fault, minutes: money turned into time, the opening included."""
     known = network.parts[name]
     bad = now.states[name][0, 1:]
     kind = known.states[1 + int(np.argmax(bad))][0]

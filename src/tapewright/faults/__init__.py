@@ -4,7 +4,12 @@ catalogue/    each fault kind: where it can live, how common, what it changes, h
 catalogue     read it; every fault a machine can have
 applied       fault + machine -> a new machine
 conditions    one part's imperfections -> what the rest of the mechanism feels of it
+graph         functions that hang on each other: evaluate, reach, trace back
+behaviours    how motion, grip and drag combine at one place
 mechanism     the functions of a machine, along its drives, in every mode: one graph for engine and beliefs
 consequences  run it with given faults: what each rotor, the head base and the tape do, what is heard, which lines grow
+sign_texts    how the things a mechanism does are noticed, in words
 signs         what a person can notice of that, how, at what cost; read off the outcome
+search        signs found by the words a person types
+cautions      what can hurt, said where the hand is about to go
 """

@@ -4,5 +4,7 @@ evidence_file  what was noticed and measured, read from and written to a file
 rounds         evidence before and after repairs
 examine        the one pipeline: description + evidence + recordings -> Record
 ask            the same as a conversation, one check at a time
+bench_job      a job on the bench, kept in a folder of its own
+faults_list    every fault with the signs it leads to
 demo           the main job on an invented machine, end to end
 """

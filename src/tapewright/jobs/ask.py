@@ -45,9 +45,7 @@ class Conversation:
     def now(self) -> Record:
         """Give the findings as they stand."""
         if self.record is None:
-            self.record = examine(
-                self.machine, self.evidence, complaint=self.complaint, equal_rate=self.equal_rate
-            )
+            self.record = examine(self.machine, self.evidence, complaint=self.complaint, equal_rate=self.equal_rate)
         return self.record
 
     def say(self, sign: str, present: bool | None) -> None:

@@ -9,4 +9,5 @@ evidence    Observation, Evidence: what was noticed, when, how sure
 findings    BudgetItem, Belief, Check, PlanStep, Clash: small results that travel
 record      Record: everything one examination knows
 plain       any noun as plain JSON data
+whole_file  a file written whole or not at all
 """

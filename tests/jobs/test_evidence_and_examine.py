@@ -1,0 +1,136 @@
+"""Evidence read and written whole; the pipeline; repairs between rounds."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tapewright.jobs.evidence_file import evidence_json, parse_evidence, read_evidence, write_evidence
+from tapewright.jobs.examine import examination_json, examine, findings_json
+from tapewright.machine.library import shipped
+from tapewright.words.evidence import Evidence, Observation
+from tapewright.words.problem import InputAtFaultError
+from tapewright.words.reading import Reading
+from tapewright.words.whole_file import write_whole
+
+MACHINE = shipped("four_track")
+
+texts = st.text(max_size=12)
+observations = st.builds(
+    Observation, texts, st.sampled_from([True, False, None]), st.floats(0, 1), texts, texts, st.tuples(texts)
+)
+numbers = st.floats(-100, 100)
+readings = st.dictionaries(texts, st.builds(Reading, numbers, st.just("%"), st.none() | st.floats(0, 10)), max_size=3)
+
+
+@given(st.builds(Evidence, st.lists(observations, max_size=5).map(tuple), readings, st.none() | st.floats(0, 200)))
+def test_evidence_comes_back_as_it_went(evidence: Evidence) -> None:
+    assert parse_evidence(json.dumps(evidence_json(evidence)), "there and back") == evidence
+
+
+def test_all_mistakes_come_back_at_once() -> None:
+    text = """{"signs": [{"id": "play_loop", "present": "yes"}, {"present": true, "shure": 1},
+               {"id": "x", "present": true, "sure": 2}], "age_years": -4, "sings": []}"""
+    with pytest.raises(InputAtFaultError) as caught:
+        parse_evidence(text, "e.json")
+    where = {problem.where for problem in caught.value.problems}
+    assert where == {
+        "e.json, signs[0].present", "e.json, signs[1].id", "e.json, signs[1].shure", "e.json, signs[2].sure",
+        "e.json, age_years", "e.json, sings",
+    }  # fmt: skip
+    assert any("Did you mean signs?" in problem.do for problem in caught.value.problems)
+
+
+@pytest.mark.parametrize("content", [b"", b"[]", b"{", b"\xff\xfe\x00", b"nonsense", b"[" * 100_000, b'{"signs": 3}'])
+def test_what_is_no_evidence_file_gets_a_sentence(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "evidence.json"
+    path.write_bytes(content)
+    with pytest.raises(InputAtFaultError) as caught:
+        read_evidence(path)
+    assert all(problem.do for problem in caught.value.problems)
+    with pytest.raises(InputAtFaultError):
+        read_evidence(tmp_path / "absent.json")
+    with pytest.raises(InputAtFaultError):
+        read_evidence(tmp_path)
+
+
+def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
+    path = tmp_path / "deep" / "evidence.json"
+    write_evidence(path, Evidence((Observation("play_loop", True),)))
+    before = path.read_bytes()
+    script = (
+        "import os, pathlib, sys; from tapewright.words import whole_file; "
+        "whole_file.os.fsync = lambda handle: os._exit(9); "
+        "whole_file.write_whole(pathlib.Path(sys.argv[1]), 'x' * 100000)"
+    )
+    done = subprocess.run([sys.executable, "-c", script, str(path)], check=False)
+    assert done.returncode == 9
+    assert path.read_bytes() == before
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a folder is no file on any system, but this one says so in other words")
+def test_a_place_that_cannot_be_written_is_said(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    with pytest.raises(InputAtFaultError, match="cannot be written"):
+        write_whole(tmp_path / "file" / "evidence.json", "x")
+
+
+def test_findings_hold_what_scripts_rely_on() -> None:
+    record = examine(MACHINE, Evidence((Observation("play_tape_races", True),)))
+    shown = json.loads(json.dumps(findings_json(record), allow_nan=False))
+    assert {"part", "kind", "out_of_order", "explains_complaint"} <= set(shown["beliefs"][0])
+    assert {
+        "id", "says", "how", "opens_case", "minutes", "cautions", "why", "expected_saving", "if_yes", "if_no",
+    } <= set(shown["next_check"])  # fmt: skip
+    assert {
+        "action", "part", "size", "minutes", "cost_low", "cost_high", "probability_it_cures", "remeasure",
+    } <= set(shown["plan"][0])  # fmt: skip
+    total = sum(b["explains_complaint"] for b in shown["beliefs"]) + shown["none_of_these"]
+    assert total == pytest.approx(1.0, abs=1e-6)
+
+
+def tone(path: Path, line_hz: float, peak: float, seconds: float = 12.0) -> Path:
+    """Build a test tone from its speed curve: one line, a little hiss."""
+    rate = 44100
+    t = np.arange(int(rate * seconds)) / rate
+    phase = 2 * np.pi * 3150 * (t - peak * np.cos(2 * np.pi * line_hz * t) / (2 * np.pi * line_hz))
+    hiss = 0.002 * np.random.default_rng(7).standard_normal(len(t))
+    soundfile.write(path, 0.4 * np.sin(phase) + hiss, rate, subtype="PCM_24")
+    return path
+
+
+def test_a_recording_sharpens_what_is_believed(tmp_path: Path) -> None:
+    """A wavering pitch alone may be many things; a large line at the pinch roller's rate names it."""
+    wavers = Evidence((Observation("play_tape_uneven", True),))
+    recording = tone(tmp_path / "wow.wav", line_hz=95.25 / (np.pi * 13.0), peak=0.006)
+    before, after = examine(MACHINE, wavers), examine(MACHINE, wavers, [recording])
+    share = [next(b.explains_complaint for b in r.beliefs if b.part == "pinch_roller") for r in (before, after)]
+    assert share[1] > share[0] + 0.2
+    assert after.beliefs[0].part == "pinch_roller"
+    shown = examination_json(after)
+    assert after.heard[0].budget[0].part == "pinch_roller"
+    assert json.dumps(shown, allow_nan=False)
+
+
+def test_what_is_renewed_starts_sound_and_the_rest_is_remembered() -> None:
+    races, still = Observation("play_tape_races", True), Observation("cassette_in_capstan_still", True)
+    oxide = Observation("play_oxide", True)
+    first = examine(MACHINE, Evidence((races, still, oxide)))
+    renewed = Observation("play_tape_uneven", True, after=("capstan_belt",))
+    second = examine(MACHINE, Evidence((races, still, oxide, renewed)))
+    bad = [{b.part: b.out_of_order for b in record.beliefs} for record in (first, second)]
+    assert bad[0]["capstan_belt"] > 0.95
+    assert bad[1]["capstan_belt"] < 0.1
+    assert bad[1]["pinch_roller"] > 0.9
+
+
+def test_a_renewed_part_the_machine_lacks_is_a_problem() -> None:
+    with pytest.raises(InputAtFaultError, match="rewind_belt"):
+        examine(MACHINE, Evidence((Observation("play_loop", True, after=("rewind_belt",)),)))
