@@ -144,6 +144,8 @@ def test_a_size_that_cannot_be_meant_is_a_problem(value: str) -> None:
         ("speed_rpm = 2400", "speed_rpm = 2400\ncommutator_segments = 2.5", "rotors.motor.commutator_segments"),
         ("diameter_mm = 9.5", "diameter_mm_doubt = 9.5", "rotors.pulley.diameter_mm_doubt"),
         ("force_n = 3.4", "force_n = 3.4\nforce_gf = 350", "couplings.nip.force_n"),
+        ("force_n = 3.4", "force_n = 3.4\nwidth_mm = 1.2", "couplings.nip.thickness_mm"),
+        ("force_n = 3.4", "force_n = 3.4\nthickness_mm = 1.2", "couplings.nip.width_mm"),
         ("force_n = 3.4", "force_n = 3.4\nswitched = 1", "couplings.nip.switched"),
         ("takes_up", "take_up", "modes.play.take_up"),
         ("motor = 1 ", "motor = 0 ", "modes.play.motors.motor"),

@@ -264,6 +264,13 @@ def test_signs_tell_the_direction() -> None:
     assert found["reel_drive"] < 0 > found["idler_to_takeup"]
 
 
+def test_a_nip_may_be_listed_either_way() -> None:
+    machine = shipped("four_track")
+    nip = replace(machine.couplings["nip"], path=("pinch_roller", "capstan"))
+    other = replace(machine, couplings={**machine.couplings, "nip": nip})
+    assert turns(other, "play", "pinch_roller") == pytest.approx(turns(machine, "play", "pinch_roller"), rel=1e-12)
+
+
 def test_a_belt_on_the_back_of_a_pulley_turns_it_the_other_way() -> None:
     machine = shipped("four_track")
     belt = replace(machine.couplings["cam_belt"], sides=(1, -1))

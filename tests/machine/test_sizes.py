@@ -53,6 +53,16 @@ def test_a_starter_says_how_to_measure_instead(machine_id: str) -> None:
     assert "string / 1.06" in belts["counter_belt"]
 
 
+def test_tyre_and_roller_by_their_outer_diameter() -> None:
+    tyre, roller = size_of("four_track", "idler_tyre"), size_of("four_track", "pinch_roller")
+    assert tyre.diameter is not None
+    assert roller.diameter is not None
+    assert (tyre.diameter.value, roller.diameter.value) == pytest.approx((0.016, 0.013))
+    assert tyre.says.startswith("Outer diameter 16.00 mm ± 0.02 when new; measure its groove diameter, width")
+    assert "usually 2 mm" in tyre.says
+    assert "usually 7 mm" in roller.says
+
+
 def test_every_belt_tyre_and_roller_is_there() -> None:
     assert [(size.part, size.what) for size in sizes(shipped("one_motor_portable"))] == [
         ("capstan_belt", "belt"),

@@ -124,11 +124,12 @@ def turns_ratio(machine: Machine, step: Step, table: Columns) -> Column:
         ratio = _tooth_ratio(machine, coupling, table)
         forward = ratio if step.driver == coupling.driver else 1 / ratio
         return forward * passed * (1 if coupling.kind == "worm" else -1)
-    # In a nip the roller runs on the tape, which passes at the capstan's surface plus half its own thickness.
-    tape = machine.tape.thickness_m if coupling.kind == "nip" else 0.0
-    if step.driver == coupling.driver:
-        return -passed * (driver + tape) / driven
-    return -passed * driver / (driven + tape)
+    if coupling.kind == "nip":
+        # The roller runs on the tape, which passes at the capstan's surface plus half its own thickness.
+        tape = machine.tape.thickness_m
+        driver = driver + tape * (machine.rotors[step.driver].kind == "capstan")
+        driven = driven + tape * (machine.rotors[step.driven].kind == "capstan")
+    return -passed * driver / driven
 
 
 def _tooth_ratio(machine: Machine, coupling: Coupling, table: Columns) -> Column:
