@@ -171,7 +171,8 @@ def _rate(seen: Scene, name: str) -> list[Line]:
     turns = seen.rates[name].turns_per_s
     if turns.relative_doubt > VAGUE:
         return [Line(f"about {turns.value:.2g} /s", name)]
-    return [Line(f"{to_the_doubt(turns.value, turns.doubt)} /s", name)]
+    shown = min(to_the_doubt(turns.value, turns.doubt), f"{turns.value:.4g}", key=len)
+    return [Line(f"{shown} /s", name)]
 
 
 def _wanted(seen: Scene, way: TapeWay | None, lines: Mapping[str, list[Line]]) -> list[Wanted]:

@@ -183,8 +183,10 @@ def _belt(scene: Scene, it: Coupling) -> str:
     edges = element(
         "path", d=line, fill="none", stroke=SUSPECT if suspect else INK, stroke_width=wide, class_="belt-line"
     )
-    inside = f"url(#{scene.key}-h)" if suspect else PAPER
-    return edges + element("path", d=line, fill="none", stroke=inside, stroke_width=wide - 0.9)
+    inside = element("path", d=line, fill="none", stroke=PAPER, stroke_width=wide - 0.9)
+    # Hatched by bars across the band: slanting lines would vanish where the belt runs their way.
+    bars = element("path", d=line, fill="none", stroke=SUSPECT, stroke_width=wide - 0.9, stroke_dasharray="0.9 1.2")
+    return edges + inside + (bars if suspect else "")
 
 
 def _ends(scene: Scene, it: Coupling) -> tuple[Point, Point]:

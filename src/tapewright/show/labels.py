@@ -27,7 +27,7 @@ COVERS: Final = 1.0
 """Cost of one covered outline point, in font sizes of distance."""
 CROSSES: Final = 0.25
 """The same of one outline point that a leader runs over."""
-STRAYS: Final = 7.0
+STRAYS: Final = 14.0
 """Cost of a name that stands inside something else, in font sizes."""
 ROOMY: Final = 2.6
 """A thing that reaches this many font sizes may hold its own name."""
@@ -119,34 +119,77 @@ def overlap(first: Box, second: Box, gap: float = 0.0) -> bool:
 
 
 def _best(one: Wanted, placed: Sequence[Placed], ground: Ground, font: float) -> Placed:
-    found: tuple[float, Box] | None = None
     width, height = size_of(one, font)
     start = 0.15 * one.reach if one.reach > ROOMY * font else one.reach
-    for ring in range(RINGS):
-        far = start + font * (0.3 + 0.6 * ring)
-        if found is not None and far - start > found[0]:
-            break  # even an empty place on this ring would cost more
-        for k in range(DIRECTIONS):
-            box = _box(one, 2 * math.pi * k / DIRECTIONS, far, width, height)
-            if any(overlap(box, other.box, 0.25 * font) for other in placed):
-                continue
-            cost = far - start + _cost(one, box, placed, ground, font)
-            if found is None or cost < found[0]:
-                found = cost, box
-    if found is None:  # every ring is full: below everything there is always room
+    boxes, far = _candidates(one, start, width, height, font)
+    free = _free(boxes, placed, 0.25 * font)
+    boxes, far = boxes[free], far[free]
+    if not len(boxes):  # every ring is full: below everything there is always room
         low = min([ground.limits[1], *(other.box[1] for other in placed)]) - font
-        found = 0.0, (one.anchor[0] - width / 2, low - height, one.anchor[0] + width / 2, low)
-    return Placed(one, found[1], _leader(one, found[1], font))
+        box = (one.anchor[0] - width / 2, low - height, one.anchor[0] + width / 2, low)
+        return Placed(one, box, _leader(one, box, font))
+    costs = far - start + _costs(one, boxes, ground, font)
+    best: tuple[float, Placed] | None = None
+    for k in np.argsort(costs, kind="stable"):
+        if best is not None and costs[k] >= best[0]:
+            break  # a leader can only add
+        left, bottom, right, top = (float(edge) for edge in boxes[k])
+        found = Placed(one, (left, bottom, right, top), _leader(one, (left, bottom, right, top), font))
+        total = float(costs[k]) + _leader_cost(found, placed, ground.points, font)
+        if best is None or total < best[0]:
+            best = total, found
+    assert best is not None
+    return best[1]
 
 
-def _strays(one: Wanted, box: Box, discs: Sequence[Disc]) -> float:
-    """Tell how far a name stands inside things that it does not name: 1 for one of them."""
-    total = 0.0
-    for disc in discs:
+def _candidates(one: Wanted, start: float, width: float, height: float, font: float) -> tuple[Points, Points]:
+    """Give boxes whose near edges lie on rings around the anchor, shape (n, 4), and the radii of the rings."""
+    far = np.repeat(start + font * (0.3 + 0.6 * np.arange(RINGS)), DIRECTIONS)
+    turns = np.tile(2 * np.pi * np.arange(DIRECTIONS) / DIRECTIONS, RINGS)
+    dx, dy = np.cos(turns), np.sin(turns)
+    x = one.anchor[0] + far * dx + np.clip(1.4 * dx, -1.0, 1.0) * width / 2
+    y = one.anchor[1] + far * dy + np.clip(1.4 * dy, -1.0, 1.0) * height / 2
+    return np.stack([x - width / 2, y - height / 2, x + width / 2, y + height / 2], axis=1), far
+
+
+def _free(boxes: Points, placed: Sequence[Placed], gap: float) -> NDArray[np.bool_]:
+    free = np.ones(len(boxes), dtype=np.bool_)
+    for other in placed:
+        left, bottom, right, top = other.box
+        apart = np.max([boxes[:, 0] - right, left - boxes[:, 2], boxes[:, 1] - top, bottom - boxes[:, 3]], axis=0)
+        free &= apart >= gap
+    return free
+
+
+def _costs(one: Wanted, boxes: Points, ground: Ground, font: float) -> Points:
+    """Give what each box costs by what it covers, by how it widens the picture, and by what it seems to name."""
+    x, y = ground.points[:, 0], ground.points[:, 1]
+    left, bottom, right, top = (boxes[:, k, None] for k in range(4))
+    covered = np.count_nonzero((x > left) & (x < right) & (y > bottom) & (y < top), axis=1)
+    low_x, low_y, high_x, high_y = ground.limits
+    wider = np.maximum(low_x - boxes[:, 0], 0.0) + np.maximum(boxes[:, 2] - high_x, 0.0)
+    taller = np.maximum(low_y - boxes[:, 1], 0.0) + np.maximum(boxes[:, 3] - high_y, 0.0)
+    covers = 3 * COVERS if one.framed else COVERS  # a frame hides what is behind it
+    cost = covers * font * covered.astype(np.float64) ** 0.8 + 2.5 * wider + 0.6 * taller
+    for disc in ground.discs:
         if one.key not in disc.keys:
-            near = min(max(disc.centre[0], box[0]), box[2]), min(max(disc.centre[1], box[1]), box[3])
-            total += max(0.0, 1.0 - math.dist(near, disc.centre) / disc.radius)
-    return total
+            near_x = np.clip(disc.centre[0], boxes[:, 0], boxes[:, 2])
+            near_y = np.clip(disc.centre[1], boxes[:, 1], boxes[:, 3])
+            away = np.hypot(near_x - disc.centre[0], near_y - disc.centre[1])
+            cost = cost + STRAYS * font * np.maximum(0.0, 1.0 - away / disc.radius)
+    return np.asarray(cost, dtype=np.float64)
+
+
+def _leader_cost(found: Placed, placed: Sequence[Placed], points: Points, font: float) -> float:
+    if found.leader is None:
+        return 0.0
+    line = _along(*found.leader, font / 3)
+    cost = CROSSES * font * _run_over(line, points, font / 3)
+    for other in placed:
+        left, bottom, right, top = other.box
+        inside = (line[:, 0] > left) & (line[:, 0] < right) & (line[:, 1] > bottom) & (line[:, 1] < top)
+        cost += 12.0 * font * float(inside.any())
+    return cost
 
 
 def _run_over(line: Points, points: Points, near: float) -> int:
@@ -158,34 +201,6 @@ def _run_over(line: Points, points: Points, near: float) -> int:
         return 0
     apart = np.hypot(close[:, None, 0] - inner[None, :, 0], close[:, None, 1] - inner[None, :, 1])
     return int(np.count_nonzero(apart.min(axis=1) < near))
-
-
-def _box(one: Wanted, angle: float, far: float, width: float, height: float) -> Box:
-    """Set a box so that its near edge lies on the ring, in the given direction."""
-    dx, dy = math.cos(angle), math.sin(angle)
-    x = one.anchor[0] + far * dx + max(-1.0, min(1.0, 1.4 * dx)) * width / 2
-    y = one.anchor[1] + far * dy + max(-1.0, min(1.0, 1.4 * dy)) * height / 2
-    return x - width / 2, y - height / 2, x + width / 2, y + height / 2
-
-
-def _cost(one: Wanted, box: Box, placed: Sequence[Placed], ground: Ground, font: float) -> float:
-    points, limits = ground.points, ground.limits
-    x, y = points[:, 0], points[:, 1]
-    covered = np.count_nonzero((x > box[0]) & (x < box[2]) & (y > box[1]) & (y < box[3]))
-    wider = max(0.0, limits[0] - box[0]) + max(0.0, box[2] - limits[2])
-    taller = max(0.0, limits[1] - box[1]) + max(0.0, box[3] - limits[3])
-    covers = 3 * COVERS if one.framed else COVERS  # a frame hides what is behind it
-    cost: float = covers * font * float(covered) ** 0.8 + 2.5 * wider + 0.6 * taller
-    cost += STRAYS * font * _strays(one, box, ground.discs)
-    leader = _leader(one, box, font)
-    if leader is not None:
-        line = _along(*leader, font / 3)
-        cost += CROSSES * font * _run_over(line, points, font / 3)
-        for other in placed:
-            left, bottom, right, top = other.box
-            inside = (line[:, 0] > left) & (line[:, 0] < right) & (line[:, 1] > bottom) & (line[:, 1] < top)
-            cost += 12.0 * font * float(inside.any())
-    return cost
 
 
 def _leader(one: Wanted, box: Box, font: float) -> tuple[Point, Point] | None:

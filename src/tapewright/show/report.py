@@ -50,7 +50,7 @@ def html_report(record: Record, machine: Machine) -> str:
         suspects=_suspects(record),
         beliefs=[_belief(machine, belief) for belief in _shown(record.beliefs)],
         beliefs_picture=_inline(beliefs_chart(record.beliefs, machine, _none(record))),
-        none=None if (none := _none(record)) is None else said.percent(none),
+        left=None if (none := _none(record)) is None else said.percent(none),
         check=_check(machine, record.next_check),
         plan=[_step(step) for step in record.plan],
         total=_total(record.plan),
@@ -211,13 +211,13 @@ def _heard(heard: Heard, machine: Machine) -> Row:
         "it": heard,
         "tone": said.tone_said(heard),
         "readings": [
-            (
-                said.reading_name(name),
-                said.reading_said(name, reading),
-                said.against_limit(name, reading, machine.limits.get(name)),
-                reading.method,
-                reading.conditions,
-            )
+            {
+                "name": said.reading_name(name),
+                "value": said.reading_said(name, reading),
+                "limit": said.against_limit(name, reading, machine.limits.get(name)),
+                "how": "; ".join(filter(None, (reading.method, reading.conditions))),
+                "taken": reading.value is not None,
+            }
             for name, reading in heard.readings.items()
         ],
         "lines": _lines(heard, machine),
