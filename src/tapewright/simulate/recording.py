@@ -33,8 +33,10 @@ knots falls short by 0.2 % at 173 Hz. Closed form of our own."""
 BLOCK_KNOTS: Final = 4000
 HOLDS_BELOW: Final = 0.45
 """Share of the sample rate up to which a tone is written."""
-FLUTTER_OF_S: Final = 600.0
-"""The truth's flutter is of the first ten minutes, so that memory stays flat."""
+FLUTTER_OF_S: Final = 300.0
+"""The truth's flutter is of the first five minutes, so that memory stays flat."""
+KEPT_ONE_IN: Final = 2
+"""Of so many knots one is kept for it; above 900 Hz there is next to nothing."""
 LARGEST_WAV: Final = 4_000_000_000
 """Bytes from which the 64-bit form of the container is taken."""
 
@@ -61,9 +63,9 @@ class _Heard:
             if not self.first:
                 self.first.append(float(second.mean()))
             self.last = float(moving[-round(rate_hz) :].mean())
-        if self.kept < FLUTTER_OF_S * rate_hz:
-            self.curve.append(moving)
-            self.kept += len(moving)
+        if self.kept < FLUTTER_OF_S * rate_hz / KEPT_ONE_IN:
+            self.curve.append(moving[::KEPT_ONE_IN].copy())
+            self.kept += len(self.curve[-1])
 
 
 @dataclass(frozen=True, slots=True)
@@ -297,10 +299,10 @@ def _channel(
 def _truth(
     worn: Machine, faults: tuple[Fault, ...], path: Path, recipe: _Recipe, heard: _Heard, position_s: float
 ) -> Truth:
-    way, knots_hz = recipe.way, recipe.rate_hz / recipe.step
+    way, kept_hz = recipe.way, recipe.rate_hz / recipe.step / KEPT_ONE_IN
     tone = _true_tone(recipe, heard)
-    curve = np.concatenate(heard.curve)[: round(FLUTTER_OF_S * knots_hz)]
-    peak, rms = true_flutter(curve, knots_hz) if tone.present else (None, None)
+    curve = np.concatenate(heard.curve)[: round(FLUTTER_OF_S * kept_hz)]
+    peak, rms = true_flutter(curve, kept_hz) if tone.present else (None, None)
     return Truth(
         simulated=True,
         says=SAYS,
@@ -322,7 +324,7 @@ def _truth(
         speed_error_pct=100.0 * (heard.passed / heard.moving_s - 1.0) if heard.moving_s else None,
         weighted_peak_pct=peak,
         weighted_rms_pct=rms,
-        flutter_of_s=len(curve) / knots_hz,
+        flutter_of_s=len(curve) / kept_hz,
         lines=true_lines(way, heard.moving_s),
         signs=tuple(sign.id for sign in signs_shown(worn)),
         dropouts=recipe.dropouts,
