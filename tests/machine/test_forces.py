@@ -218,6 +218,13 @@ def test_the_doubt_of_a_clutch_is_that_of_its_torque_and_its_load() -> None:
     assert found.relative_doubt == pytest.approx(0.55, abs=0.06)
 
 
+def test_a_motor_that_is_only_dragged_along_asks_for_its_own_friction() -> None:
+    machine = shipped("four_track")
+    dragged = replace(machine.rotors["counter"], kind="motor")
+    other = replace(machine, rotors={**machine.rotors, "counter": dragged})
+    assert margin(other, "counter_belt", "play").demand_nm == pytest.approx(0.05e-3 * 30.8 / 10.8)
+
+
 def test_a_quick_answer_is_the_same_without_its_doubt() -> None:
     machine = shipped("four_track")
     for slow, quick in zip(mode_margins(machine, "play"), mode_margins(machine, "play", True), strict=True):

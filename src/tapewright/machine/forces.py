@@ -164,7 +164,7 @@ def _asked_of_shaft(machine: Machine, mode: Mode, owner: str, table: Columns) ->
             total = total + _cam_load(machine, mode, rotor.name, table)
         elif rotor.kind == "counter":
             total = total + table["counter_friction"] * drag
-        elif rotor.kind != "motor":
+        else:
             total = total + table["shaft_friction"] * drag
     return total
 
