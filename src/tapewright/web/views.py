@@ -1,0 +1,167 @@
+"""What the job page shows, as plain data: sorted and put into words, nothing worked out."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+from tapewright.faults.cautions import cautions
+from tapewright.faults.search import found_signs
+from tapewright.faults.signs import Sign
+from tapewright.jobs.bench_job import Job, KeptRecording, evidence_of, skipped_in
+from tapewright.machine.library import shipped, shipped_ids
+from tapewright.machine.parts import Machine
+from tapewright.show.said import EXPLAINS, TAPE, name_of, out_of_order_as
+from tapewright.web.workbench import Look, Measured, signs_by_id
+from tapewright.words.findings import Belief, Check, PlanStep, Shift
+from tapewright.words.record import Record
+
+WORTH_NAMING: Final = 0.01
+"""A part that explains less than this is put with the others."""
+MOST_SUSPECTS: Final = 6
+MOST_FOUND: Final = 8
+MOST_HINTS: Final = 5
+UNSAID: Final = "unsaid"
+
+
+@dataclass(frozen=True, slots=True)
+class SignView:
+    """A sign that may be answered, and what was answered ("unsaid" for nothing)."""
+
+    sign: Sign
+    cautions: tuple[str, ...]
+    answer: bool | str | None
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerView:
+    """One answer or skip, in the order given."""
+
+    id: str
+    says: str
+    present: bool | None
+    skipped: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SuspectView:
+    """A part, and how it stands."""
+
+    part: str
+    name: str
+    way: str
+    share: float
+    belief: Belief
+
+
+@dataclass(frozen=True, slots=True)
+class RecordingView:
+    """A recording, and how far it is."""
+
+    recording: KeptRecording
+    state: Measured
+
+    @property
+    def waiting(self) -> bool:
+        """Whether it is still being measured."""
+        return self.state.share < 1.0
+
+
+def said_so_far(look: Look) -> list[AnswerView]:
+    """List what was said, the latest first."""
+    known = {} if look.machine is None else signs_by_id(look.machine)
+
+    def says(sign: str) -> str:
+        return known[sign].says if sign in known else f"{sign} (not a sign of this machine)"
+
+    answers = [AnswerView(o.id, says(o.id), o.present) for o in evidence_of(look.job).signs]
+    passed = [AnswerView(sign, says(sign), None, skipped=True) for sign in skipped_in(look.job)]
+    order = {step.id: number for number, step in enumerate(look.job.steps)}
+    return sorted([*answers, *passed], key=lambda one: -order[one.id])
+
+
+def sign_views(job: Job, machine: Machine, found: Iterable[Sign]) -> list[SignView]:
+    """Set signs beside what was answered to them."""
+    said: dict[str, bool | None] = {o.id: o.present for o in evidence_of(job).signs}
+    return [SignView(sign, cautions(sign.hazards), said.get(sign.id, UNSAID)) for sign in found]
+
+
+def searched(job: Job, machine: Machine, words: str) -> list[SignView]:
+    """List the signs that fit what was typed."""
+    return sign_views(job, machine, found_signs(signs_by_id(machine).values(), words, MOST_FOUND))
+
+
+def hints(look: Look) -> list[SignView]:
+    """List the signs that the owner's words bring to mind and that nothing was said about."""
+    if look.machine is None:
+        return []
+    found = found_signs(signs_by_id(look.machine).values(), look.job.complaint, MOST_HINTS)
+    return [view for view in sign_views(look.job, look.machine, found) if view.answer == UNSAID]
+
+
+def has_evidence(record: Record) -> bool:
+    """Whether anything is there to be explained."""
+    return any(one.present is not None for one in record.answered) or bool(record.evidence.readings)
+
+
+def suspects(record: Record, machine: Machine) -> tuple[list[SuspectView], list[SuspectView]]:
+    """Give the parts worth naming, and the others: by what they explain, or by age alone when nothing is known."""
+    known = has_evidence(record)
+    beliefs = sorted(record.beliefs, key=lambda b: -(b.explains_complaint if known else b.out_of_order))
+    views = [SuspectView(b.part, name_of(machine, b.part), out_of_order_as(machine, b.part, b.kind),
+                         b.explains_complaint if known else b.out_of_order, b) for b in beliefs]  # fmt: skip
+    named = [view for view in views if view.share >= WORTH_NAMING][:MOST_SUSPECTS]
+    others = [view for view in views if view not in named]
+    return named, sorted(others, key=lambda view: -view.belief.out_of_order)
+
+
+def marked(record: Record) -> dict[str, float]:
+    """Give the suspects that the drawing marks, with their shares; none before anything is noticed."""
+    if not has_evidence(record):
+        return {}
+    leading = [b for b in record.beliefs if b.explains_complaint >= WORTH_NAMING][:MOST_SUSPECTS]
+    return {b.part: b.explains_complaint for b in leading}
+
+
+def drawn_mode(machine: Machine, asked: str, check: Check | None) -> str:
+    """Choose the mode to draw: as asked, as the next check has it, or play."""
+    for mode in (asked, check.mode if check else "", "play"):
+        if mode in machine.modes:
+            return mode
+    return next(iter(machine.modes))
+
+
+def shifts(machine: Machine, check: Check) -> list[tuple[str, float | None, float | None]]:
+    """Set side by side how the leading parts would stand after yes and after no; None for "less than these"."""
+    after: list[dict[str, float]] = [_shares(check.if_yes), _shares(check.if_no)]
+    parts = dict.fromkeys(part for one in after for part in one)
+    rows = [(name_of(machine, part), after[0].get(part), after[1].get(part)) for part in parts]
+    return [row for row in rows if max(row[1] or 0.0, row[2] or 0.0) >= WORTH_NAMING]
+
+
+def _shares(said: Sequence[Shift]) -> dict[str, float]:
+    return {shift.part: shift.explains_complaint for shift in said}
+
+
+def repairs(record: Record) -> tuple[list[PlanStep], list[PlanStep]]:
+    """Split the plan in what explains the complaint and what is renewed on the way; the rescue stands elsewhere."""
+    steps = [step for step in record.plan if step.part != TAPE]
+    return [s for s in steps if s.why == EXPLAINS], [s for s in steps if s.why != EXPLAINS]
+
+
+def machine_choices() -> list[tuple[str, list[Machine]]]:
+    """List the shipped machines in groups: those of which nothing is measured, and those with sizes."""
+    machines = [shipped(machine_id) for machine_id in shipped_ids()]
+    bare = [one for one in machines if not any(r.diameter for r in one.rotors.values())]
+    return [
+        ("A layout, nothing measured", bare),
+        ("An invented machine, with its sizes", [one for one in machines if one not in bare]),
+    ]
+
+
+def local_time(iso: str) -> str:
+    """Say a time as the clock on the wall has it."""
+    try:
+        return datetime.fromisoformat(iso).astimezone().strftime("%Y-%m-%d %H:%M")
+    except ValueError:
+        return iso
