@@ -26,7 +26,7 @@ class Case:
 @pytest.fixture(scope="module", params=[11, 12, 13])
 def case(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Case:
     draw = np.random.default_rng(request.param)
-    lines, noise = made.rotors_curve(ROTORS), made.broadband(SECONDS, 0.03, draw)
+    lines, noise = made.rotors_curve(ROTORS), made.broadband(SECONDS, 0.02, draw)
     samples, speed = made.tone(SECONDS, lambda t: lines(t) + noise(t), error_pct=ERROR_PCT, rate_hz=RATE_HZ)
     samples = made.with_dropouts(samples, RATE_HZ, draw.uniform(1.0, 58.0, 10).tolist(), 0.03)
     path = made.saved(tmp_path_factory.mktemp("truth") / "tone.wav", made.with_noise(samples, 35.0, draw), RATE_HZ)

@@ -1,7 +1,7 @@
 """Steady lines in the speed: found against the local background, sized by least squares on the phase.
 
-The fit weighs the stretch with a Hann taper: a line that is not quite steady, slow wander and the two ends then leak
-little into their neighbours; in plain noise that costs a fifth of the precision, and the doubts say so.
+The fit weighs the first and last 5 s of the stretch less (all of a short one): slow wander, an unsteady line and the
+two ends then leak little into their neighbours; what that costs in precision the doubts say.
 
 Found one after another, the strongest first, each time with all lines fitted again together (so that a strong line's
 skirts neither hide nor feign a weak one). A line counts when noise alone would have shown one as strong anywhere in
@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, ndimage
+from scipy import fft, ndimage, signal, stats
 
 from tapewright.measure.follow import Followed
 from tapewright.measure.trend import straight_line
@@ -34,6 +34,8 @@ BACKGROUND_BINS: Final = (12.0, 30.0)
 """Half-width of the local background: a share of the frequency, within these bins, so that a slope counts little."""
 MEDIAN_COST: Final = 2.08
 """A median of exponential values is as uncertain as a mean over so many times fewer: 1/ln²2."""
+SLOPE_S: Final = 5.0
+"""Slope of the fit's taper: a turn and a half of the slowest reel."""
 MOST_PIECES: Final = 20
 APART_BINS: Final = 1.75
 """Two lines nearer than this, in bins of the whole stretch, are not told apart: they are one unsteady line."""
@@ -114,6 +116,12 @@ def _best_start(good: NDArray[np.bool_], length: int) -> int:
 
 def _taper(count: int) -> NDArray[np.float64]:
     return np.hanning(count + 2)[1:-1]
+
+
+def _fit_taper(stretch: "_Stretch") -> NDArray[np.float64]:
+    """Give the weights of the fit: level, with a cosine slope of up to 5 s at either end."""
+    count = len(stretch.times_s)
+    return np.asarray(signal.windows.tukey(count, min(1.0, 2.0 * SLOPE_S * stretch.rate_hz / count)), dtype=np.float64)
 
 
 def _base(times_s: NDArray[np.float64], piece: NDArray[np.intp]) -> NDArray[np.float64]:
@@ -211,7 +219,7 @@ def _fit(stretch: _Stretch, frequency_hz: NDArray[np.float64], rounds: int) -> t
         frequency, cosine and sine parts of the speed; time counts from the middle of the stretch.
     """
     times, lag = stretch.times_s[stretch.good], stretch.lag_s[stretch.good]
-    root = np.sqrt(_taper(len(stretch.times_s))[stretch.good])
+    root = np.sqrt(_fit_taper(stretch)[stretch.good])
     frequency, count = frequency_hz.copy(), len(frequency_hz)
     most = 0.5 / stretch.seconds
     cosine = sine = np.zeros(count)
@@ -269,16 +277,18 @@ def _next_lines(spectrum: _Spectrum, known_hz: NDArray[np.float64], seconds: flo
     return found
 
 
-def _crowding(frequency_hz: NDArray[np.float64], seconds: float) -> NDArray[np.float64]:
+def _crowding(
+    frequency_hz: NDArray[np.float64], times_s: NDArray[np.float64], weight: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """Give the factor by which the variance of each size grows through its nearest neighbour: 1/(1 - k²).
 
-    k is the Fourier transform of the Hann taper at the distance of the two: sinc(x)/(1 - x²).
+    k is the Fourier transform of the fit's taper at the distance of the two.
     """
     if len(frequency_hz) < 2:
         return np.ones(len(frequency_hz))
     apart = np.abs(frequency_hz[:, None] - frequency_hz[None, :]) + np.diag(np.full(len(frequency_hz), np.inf))
-    nearest = np.clip(apart.min(axis=1) * seconds, 1.1, 1e6)
-    return np.asarray(1.0 / (1.0 - (np.sinc(nearest) / (1.0 - nearest**2)) ** 2))
+    shared = [abs(np.exp(2j * np.pi * distance * times_s) @ weight) / weight.sum() for distance in apart.min(axis=1)]
+    return np.asarray(1.0 / (1.0 - np.minimum(np.array(shared), 0.9) ** 2), dtype=np.float64)
 
 
 def _tangled(fitted: tuple[NDArray[np.float64], ...], seconds: float) -> bool:
@@ -327,9 +337,9 @@ def find_lines(tone: Followed, trace: Trace) -> FittedLines:
         The lines, each with its size (peak, percent of speed), and their phases. A recording longer than 180 s is
         searched in its 180 s with the fewest dropouts.
 
-    The doubt of a size is 1.96·sqrt(1.5 S/T) from the local background density S and the time T that was not masked;
-    of a frequency 1.96·1.53·sqrt(3 S/T)/(pi T a). Both are least squares on a line in noise that is white nearby, with
-    the factors 1.5 and 1.53 of the Hann taper (closed form of our own).
+    The doubt of a size is t·sqrt(S Σw² rate)/Σw from the local background density S and the weights w of the samples
+    that were not masked (without a taper t·sqrt(S/T)); of a frequency t·sqrt(3 S/T)/(pi T a) in the same way. Both are
+    least squares on a line in noise that is white nearby; t is Student's, since S itself is estimated.
     """
     empty = np.zeros(0)
     there = np.isfinite(trace.values)
@@ -345,10 +355,15 @@ def _with_doubts(stretch: _Stretch, fitted: tuple[NDArray[np.float64], ...], ala
     spectrum = _spectrum(stretch, _residual(stretch, fitted))
     size = np.hypot(cosine, sine)
     density = np.interp(frequency, spectrum.frequency_hz, spectrum.density)
-    spread = np.sqrt(1.5 * density / stretch.seconds * _crowding(frequency, stretch.seconds))
-    apart = 1.53 / np.sqrt(1.5) * spread * np.sqrt(3.0) / (np.pi * stretch.seconds * np.maximum(size, 1e-30))
+    certain = stats.t.ppf(0.975, 2.0 * np.interp(frequency, spectrum.frequency_hz, spectrum.values))
+    times, weight = stretch.times_s[stretch.good], _fit_taper(stretch)[stretch.good]
+    powers = weight**2
+    spread = density * stretch.rate_hz * powers.sum() / weight.sum() ** 2
+    spread = certain * np.sqrt(spread * _crowding(frequency, times, weight))
+    slope = float(np.sqrt(powers @ times**2) / (weight @ times**2) / np.sqrt(powers.sum()) * weight.sum())
+    apart = spread * slope / (2.0 * np.pi * np.maximum(size, 1e-30))
     lines = [
-        Line(float(f), 100.0 * float(a), 196.0 * float(s), 1.96 * float(w), alarm)
+        Line(float(f), 100.0 * float(a), 100.0 * float(s), float(w), alarm)
         for f, a, s, w, alarm in zip(frequency, size, spread, apart, alarms, strict=True)
     ]
     kept = [index for index in np.argsort(frequency) if lines[index].peak_pct > max(lines[index].doubt_pct, LEAST_PCT)]
