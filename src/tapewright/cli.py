@@ -177,7 +177,8 @@ def _ask(options: argparse.Namespace) -> Shown:
     from tapewright.jobs.evidence_file import evidence_json
     from tapewright.jobs.examine import findings_json
     from tapewright.machine.load import read_machine
-    from tapewright.show.text import question_text, text_report
+    from tapewright.show.question import question_text
+    from tapewright.show.text import text_report
     from tapewright.words.evidence import Evidence
 
     _checked(options)

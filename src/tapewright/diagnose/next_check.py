@@ -209,7 +209,7 @@ def _why(network: Network, weighing: _Weighing, best: _Candidate, *, only_open_l
         )
     else:
         turn = f"yes points to the {names[0]}, no to the {names[1]}"
-    return f"{start}{turn}; {likely}, and worth about {best.saving:.0f} minutes of work."
+    return f"{start}{turn[0].upper()}{turn[1:]}; {likely}, and worth about {best.saving:.0f} minutes of work."
 
 
 def _shifts(weighing: _Weighing, case: int) -> tuple[Shift, ...]:

@@ -16,6 +16,7 @@ from tapewright.jobs.evidence_file import write_evidence
 from tapewright.jobs.examine import examine
 from tapewright.machine.library import shipped
 from tapewright.machine.parts import Machine
+from tapewright.simulate.recording import simulate
 from tapewright.words.evidence import Evidence, Observation
 from tapewright.words.plain import plain
 from tapewright.words.record import Record
@@ -90,9 +91,6 @@ def _complaint(shown: set[str]) -> Evidence:
 
 
 def _play(machine: Machine, folder: Path, progress: Callable[[float], None]) -> Path:
-    # Simulating is a room of its own floor below; it is loaded here since only the demonstration needs it.
-    from tapewright.simulate.recording import simulate
-
     path = folder / "test_tone_before.wav"
     folder.mkdir(parents=True, exist_ok=True)
     simulate(machine, FAULTS, path, duration_s=SECONDS, seed=SEED, progress=lambda s: progress(0.4 + 0.2 * s))

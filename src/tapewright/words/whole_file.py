@@ -27,6 +27,7 @@ def write_whole(path: Path, content: str | bytes) -> None:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
+            Path(name).chmod(0o644)  # a temporary file is its maker's alone; a report is for others too
             Path(name).replace(path)
         except BaseException:
             with contextlib.suppress(OSError):

@@ -1,0 +1,22 @@
+"""The next question of a conversation, for a terminal."""
+
+from tapewright.machine.parts import Machine
+from tapewright.show.said import name_of, percent
+from tapewright.show.text import check_text
+from tapewright.words.record import Record
+
+SHOWN = 3
+WORTH_NAMING = 0.02
+
+
+def question_text(record: Record, machine: Machine) -> str:
+    """Put where things stand, and the next question, into a few lines.
+
+    Arguments:
+        record: the findings so far.
+        machine: whose they are.
+    """
+    suspects = [b for b in record.beliefs[:SHOWN] if b.explains_complaint >= WORTH_NAMING]
+    told = ", ".join(f"{name_of(machine, b.part)} {percent(b.explains_complaint)}" for b in suspects)
+    standing = f"So far: {told}." if told else "So far nothing points to a part."
+    return f"\n{standing}\n\n{check_text(machine, record.next_check)}"
