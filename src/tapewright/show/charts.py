@@ -153,7 +153,7 @@ def _name_line(axes: "Axes", item: BudgetItem, name: str, height: float) -> None
               color=_AS[SUSPECT if nobody else SECOND], linestyle="none")  # fmt: skip
     axes.annotate(
         f"{name}\n{item.frequency_hz:.3g} Hz", (item.frequency_hz, height), ha="center", va="bottom", fontsize=8.5,
-        color=_AS[SUSPECT if nobody else INK], linespacing=1.0,
+        color=_AS[SUSPECT if nobody else INK], linespacing=1.0, parse_math=False,
     )  # fmt: skip
 
 

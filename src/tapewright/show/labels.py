@@ -132,10 +132,12 @@ def _best(one: Wanted, placed: Sequence[Placed], ground: Ground, font: float) ->
     best: tuple[float, Placed] | None = None
     for k in np.argsort(costs, kind="stable"):
         if best is not None and costs[k] >= best[0]:
-            break  # a leader can only add
+            break  # what it covers can only add
         left, bottom, right, top = (float(edge) for edge in boxes[k])
         found = Placed(one, (left, bottom, right, top), _leader(one, (left, bottom, right, top), font))
-        total = float(costs[k]) + _leader_cost(found, placed, ground.points, font)
+        total = float(costs[k]) + _covering_cost(found, ground.points, font)
+        if best is None or total < best[0]:
+            total += _leader_cost(found, placed, ground.points, font)
         if best is None or total < best[0]:
             best = total, found
     assert best is not None
@@ -162,15 +164,11 @@ def _free(boxes: Points, placed: Sequence[Placed], gap: float) -> NDArray[np.boo
 
 
 def _costs(one: Wanted, boxes: Points, ground: Ground, font: float) -> Points:
-    """Give what each box costs by what it covers, by how it widens the picture, and by what it seems to name."""
-    x, y = ground.points[:, 0], ground.points[:, 1]
-    left, bottom, right, top = (boxes[:, k, None] for k in range(4))
-    covered = np.count_nonzero((x > left) & (x < right) & (y > bottom) & (y < top), axis=1)
+    """Give what each box costs by how it widens the picture, and by what it seems to name."""
     low_x, low_y, high_x, high_y = ground.limits
     wider = np.maximum(low_x - boxes[:, 0], 0.0) + np.maximum(boxes[:, 2] - high_x, 0.0)
     taller = np.maximum(low_y - boxes[:, 1], 0.0) + np.maximum(boxes[:, 3] - high_y, 0.0)
-    covers = 3 * COVERS if one.framed else COVERS  # a frame hides what is behind it
-    cost = covers * font * covered.astype(np.float64) ** 0.8 + 2.5 * wider + 0.6 * taller
+    cost = 2.5 * wider + 0.6 * taller
     for disc in ground.discs:
         if one.key not in disc.keys:
             near_x = np.clip(disc.centre[0], boxes[:, 0], boxes[:, 2])
@@ -178,6 +176,14 @@ def _costs(one: Wanted, boxes: Points, ground: Ground, font: float) -> Points:
             away = np.hypot(near_x - disc.centre[0], near_y - disc.centre[1])
             cost = cost + STRAYS * font * np.maximum(0.0, 1.0 - away / disc.radius)
     return np.asarray(cost, dtype=np.float64)
+
+
+def _covering_cost(found: Placed, points: Points, font: float) -> float:
+    left, bottom, right, top = found.box
+    x, y = points[:, 0], points[:, 1]
+    covered = np.count_nonzero((x > left) & (x < right) & (y > bottom) & (y < top))
+    covers = 3 * COVERS if found.wanted.framed else COVERS  # a frame hides what is behind it
+    return covers * font * math.pow(float(covered), 0.8)
 
 
 def _leader_cost(found: Placed, placed: Sequence[Placed], points: Points, font: float) -> float:

@@ -36,9 +36,8 @@ def _told(machine: Machine, mode: str, where: Standing) -> dict[str, int]:
     takes, gives = shaft(machine, at.takes_up), shaft(machine, at.gives)
     right = 1 if where.axes[takes][0] >= where.axes[gives][0] else -1
     known = {takes: right, gives: right}
-    if at.at_capstan:
-        known |= _capstans(machine, at.engaged, where, right)
-    return _spread(machine, mode, known)
+    told = _capstans(machine, at.engaged, where, right) if at.at_capstan else {}
+    return _spread(machine, mode, told | known, frozenset(known))
 
 
 def _capstans(machine: Machine, engaged: tuple[str, ...], where: Standing, right: int) -> dict[str, int]:
@@ -57,15 +56,24 @@ def _sign(value: float) -> int:
     return (value > 0) - (value < 0)
 
 
-def _spread(machine: Machine, mode: str, known: Mapping[str, int]) -> dict[str, int]:
-    """Carry ways through couplings; a shaft that is told two ways is 0, and so is all that hangs on it."""
+def _spread(
+    machine: Machine, mode: str, known: Mapping[str, int], certain: frozenset[str] = frozenset()
+) -> dict[str, int]:
+    """Carry ways through couplings; a shaft that is told two ways is 0, and so is all that hangs on it.
+
+    Arguments:
+        machine: as described.
+        mode: its name.
+        known: +1 or -1 by shaft.
+        certain: shafts that stay what they are, whatever a coupling says: the hubs of a cassette.
+    """
     ways = dict(known)
     joints = [(one.driver_shaft, one.driven_shaft, _sign(one.ratio.value)) for one in links(machine, mode)]
     for _ in range(2 * len(joints) + 1):
         before = dict(ways)
         for driver, driven, same in joints:
             for here, there in ((driver, driven), (driven, driver)):
-                if here in ways:
+                if here in ways and there not in certain:
                     said = ways[here] * same
                     ways[there] = said if ways.get(there, said) == said else 0
         if ways == before:

@@ -1,0 +1,298 @@
+"""The picture of a mechanism holds every part once, to scale, marked and named; read back from its SVG."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tapewright.machine.belt_path import belt_path, centres_of, sides_of
+from tapewright.machine.library import shipped, shipped_ids
+from tapewright.machine.parts import Machine, part_names, shaft
+from tapewright.machine.typical import diameter
+from tapewright.show.drawing import drawing
+from tapewright.show.routes import length as route_length
+from tapewright.show.routes import path_of, route
+from tapewright.show.scene import scene
+from tapewright.show.svg import inlined
+from tapewright.words.problem import InputAtFaultError
+from tests.show.pictures import SVG, belt_line, group, length, names, overlap, parsed, parts
+
+MACHINES = shipped_ids()
+MEASURED = [name for name in MACHINES if all(r.position_m or r.on for r in shipped(name).rotors.values())]
+RELATIVE = 1e-6
+
+
+def suspects_of(machine: Machine) -> dict[str, float]:
+    """One of each sort: a rotor, a belt, another coupling, a sensor, the supply, the head base."""
+    belt = next(c.name for c in machine.couplings.values() if c.kind == "belt")
+    other = next(c.name for c in machine.couplings.values() if c.kind != "belt")
+    named = ("pinch_roller", belt, other, next(iter(machine.sensors)), machine.supply.name, machine.head_base.name)
+    return {name: 0.6 / (k + 1) for k, name in enumerate(named)}
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_every_part_is_there_once(name: str) -> None:
+    machine = shipped(name)
+    assert sorted(parts(parsed(drawing(machine)))) == sorted(part_names(machine))
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_it_says_what_it_is_and_scales(name: str) -> None:
+    root = parsed(drawing(shipped(name)))
+    assert root.get("role") == "img"
+    assert root.get("viewBox")
+    assert root.get("width") is None
+    by_id = {node.get("id"): node for node in root.iter()}
+    title, desc = (by_id[key] for key in (root.get("aria-labelledby") or "").split())
+    assert title.tag == f"{SVG}title"
+    assert shipped(name).title in (title.text or "")
+    assert desc.tag == f"{SVG}desc"
+    assert "No part is suspected" in (desc.text or "")
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_every_mode_can_be_drawn(name: str) -> None:
+    machine = shipped(name)
+    for mode in machine.modes:
+        root = parsed(drawing(machine, mode, with_rates=mode == "play"))
+        assert set(machine.rotors) <= set(parts(root))
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_names_do_not_overlap(name: str) -> None:
+    machine = shipped(name)
+    for suspects in ({}, suspects_of(machine)):
+        placed = list(names(parsed(drawing(machine, suspects=suspects))))
+        clashing = [(a.says, b.says) for a, b in combinations(placed, 2) if a.key != b.key and overlap(a, b)]
+        assert clashing == []
+        assert len(placed) >= len(machine.rotors)
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_names_stay_inside_the_picture(name: str) -> None:
+    root = parsed(drawing(shipped(name)))
+    left, top, wide, tall = map(float, (root.get("viewBox") or "").split())
+    for one in names(root):
+        assert left <= one.box[0]
+        assert one.box[2] <= left + wide
+        assert top <= one.box[1]
+        assert one.box[3] <= top + tall
+
+
+# --- suspects ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_suspects_are_marked_by_pattern_number_and_words(name: str) -> None:
+    machine = shipped(name)
+    suspects = suspects_of(machine)
+    svg = drawing(machine, suspects=suspects)
+    root = parsed(svg)
+    said = [one.says for one in names(root)]
+    desc = next(node.text or "" for node in root.iter(f"{SVG}desc"))
+    for rank, (part, share) in enumerate(suspects.items(), 1):
+        marked = group(root, part)
+        assert "suspect" in (marked.get("class") or "").split()
+        drawn = [node.attrib for node in marked.iter()]
+        hatched = any("url(#" in str(value) for one in drawn for value in one.values())
+        barred = any(one.get("stroke-dasharray") == "0.9 1.2" for one in drawn)
+        assert hatched or barred, "marked by colour alone"
+        assert f"suspect {rank}, {share * 100:.0f} %" in said
+        assert f"suspect {rank}, " in desc
+    unsuspected = [node for node in root.iter() if node.get("data-part") == "flywheel"]
+    assert all("suspect" not in (node.get("class") or "").split() for node in unsuspected)
+
+
+def test_the_likeliest_is_number_one_in_whatever_order_they_come() -> None:
+    machine = shipped("four_track")
+    one = drawing(machine, suspects={"cam_belt": 0.2, "capstan_belt": 0.7})
+    assert one == drawing(machine, suspects={"capstan_belt": 0.7, "cam_belt": 0.2})
+    assert "suspect 1, the capstan belt, 70 %" in one
+
+
+def test_unknown_suspects_and_modes_are_the_users_mistake() -> None:
+    with pytest.raises(InputAtFaultError, match="no part of this machine"):
+        drawing(shipped("four_track"), suspects={"warp_core": 0.5})
+    with pytest.raises(InputAtFaultError, match="no mode of this machine"):
+        drawing(shipped("four_track"), "hover")
+
+
+# --- text -------------------------------------------------------------------------------------------------------------
+
+
+def renamed(says: str) -> Machine:
+    machine = shipped("four_track")
+    wheel = replace(machine.rotors["flywheel"], says=says)
+    return replace(machine, title=says, rotors={**machine.rotors, "flywheel": wheel})
+
+
+@pytest.mark.parametrize("says", ["a<b>&\"'", "</text><script>alert(1)</script>", "two\nlines\x00", "]]>"])
+def test_what_people_wrote_stays_text(says: str) -> None:
+    svg = drawing(renamed(says), link=lambda part: f'?part={part}&"<')
+    root = parsed(svg)
+    assert "script" not in {node.tag.rpartition("}")[2] for node in root.iter()}
+    assert any(one.says == says.replace("\x00", "") for one in names(root))
+
+
+def test_parts_lead_to_where_the_page_wants() -> None:
+    root = parsed(drawing(shipped("four_track"), link=lambda part: f"#{part}"))
+    inside = {
+        found
+        for link in root.iter(f"{SVG}a")
+        for node in link.iter()
+        if (found := node.get("data-part")) and link.get("href") == f"#{found}"
+    }
+    assert inside == set(part_names(shipped("four_track")))
+
+
+def test_nothing_is_fetched_and_nothing_styled() -> None:
+    svg = drawing(shipped("four_track"), suspects={"capstan_belt": 0.5})
+    assert "http" not in inlined(svg)
+    for forbidden in ("<style", " style=", "<script", "<image"):
+        assert forbidden not in svg
+
+
+def test_rates_are_written_when_wanted() -> None:
+    machine = shipped("four_track")
+    assert "12.05 /s" in [one.says for one in names(parsed(drawing(machine)))]
+    assert not [one.says for one in names(parsed(drawing(machine, with_rates=False))) if "/s" in one.says]
+
+
+# --- belts run as they do ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", MEASURED)
+def test_a_drawn_belt_is_as_long_as_its_way(name: str) -> None:
+    """Oracle: machine.belt_path, another piece of code that never makes points."""
+    machine = shipped(name)
+    root = parsed(drawing(machine))
+    belts = [c for c in machine.couplings.values() if c.kind == "belt"]
+    assert belts
+    for belt in belts:
+        centres = centres_of(machine, belt)
+        assert centres is not None
+        radii = [diameter(machine, rotor).value / 2 for rotor in belt.path]
+        wanted_mm = 1e3 * float(belt_path(centres, radii, sides_of(belt)).length_m)
+        assert length(belt_line(root, belt.name)) == pytest.approx(wanted_mm, rel=RELATIVE)
+
+
+sizes = st.floats(2.0, 25.0)
+
+
+@given(st.lists(sizes, min_size=2, max_size=5), st.floats(0.0, 6.28), st.floats(55.0, 90.0), st.booleans())
+def test_open_belts_over_any_pulleys_keep_their_length(radii: list[float], turn: float, far: float, back: bool) -> None:
+    """Pulleys on a circle, wide apart; listed either way round. Oracle: machine.belt_path."""
+    count = len(radii)
+    angles = [turn + 2 * np.pi * k / count for k in range(count)]
+    centres = [(far * float(np.cos(a)), far * float(np.sin(a))) for a in angles]
+    if back:
+        centres, radii = centres[::-1], radii[::-1]
+    sides = (1,) * count
+    arcs = route(centres, radii, sides)
+    wanted = float(belt_path(centres, radii, sides).length_m)
+    assert route_length(arcs) == pytest.approx(wanted, rel=1e-9)
+    assert length(path_of(arcs)) == pytest.approx(wanted, rel=RELATIVE)
+
+
+@given(sizes, sizes, st.floats(0.0, 6.28), st.booleans())
+def test_a_crossed_belt_keeps_its_length(first: float, second: float, turn: float, swapped: bool) -> None:
+    """Closed form: 2 sqrt(C² - (r1 + r2)²) + (r1 + r2) (pi + 2 asin((r1 + r2) / C))."""
+    far = 80.0
+    centres = [(0.0, 0.0), (far * float(np.cos(turn)), far * float(np.sin(turn)))]
+    sides = (-1, 1) if swapped else (1, -1)
+    both = first + second
+    wanted = 2 * np.sqrt(far**2 - both**2) + both * (np.pi + 2 * np.arcsin(both / far))
+    assert length(path_of(route(centres, [first, second], sides))) == pytest.approx(float(wanted), rel=RELATIVE)
+
+
+@pytest.mark.parametrize("name", MEASURED)
+def test_twice_the_machine_is_twice_the_picture(name: str) -> None:
+    machine = shipped(name)
+
+    def twice(of: Machine) -> Machine:
+        rotors = {
+            key: replace(
+                rotor,
+                position_m=rotor.position_m and (2 * rotor.position_m[0], 2 * rotor.position_m[1]),
+                diameter=rotor.diameter and replace(rotor.diameter, value=2 * rotor.diameter.value),
+            )
+            for key, rotor in of.rotors.items()
+        }
+        return replace(of, rotors=rotors)
+
+    small, large = parsed(drawing(machine)), parsed(drawing(twice(machine)))
+    for belt in (c.name for c in machine.couplings.values() if c.kind == "belt"):
+        assert length(belt_line(large, belt)) == pytest.approx(2 * length(belt_line(small, belt)), rel=RELATIVE)
+    for key, rotor in machine.rotors.items():
+        if rotor.diameter is not None and rotor.kind not in ("motor", "cam"):
+            radii = [float(next(group(root, key).iter(f"{SVG}circle")).get("r", "nan")) for root in (small, large)]
+            assert radii[1] == pytest.approx(2 * radii[0], rel=RELATIVE)
+
+
+# --- places and ways --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", [name for name in MACHINES if name not in MEASURED])
+def test_places_that_were_found_keep_things_apart(name: str) -> None:
+    """Motors are never drawn on top of each other or of a reel; what a tyre joins nearly touches."""
+    machine = shipped(name)
+    seen = scene(machine, "play", {}, False, None)
+    assert not seen.where.measured
+    apart = [key for key, rotor in machine.rotors.items() if rotor.kind in ("motor", "reel_table", "counter")]
+    for a, b in combinations(apart, 2):
+        assert np.hypot(*np.subtract(seen.axis(a), seen.axis(b))) > 0.9 * (seen.body(a) + seen.body(b)), (a, b)
+    for coupling in machine.couplings.values():
+        if coupling.kind == "nip":
+            gap = np.hypot(*np.subtract(seen.axis(coupling.path[0]), seen.axis(coupling.path[1])))
+            assert gap == pytest.approx(seen.body(coupling.path[0]) + seen.body(coupling.path[1]), abs=1.0)
+
+
+def ways(machine: Machine, mode: str) -> dict[str, int]:
+    return dict(scene(machine, mode, {}, False, None).ways)
+
+
+@pytest.mark.parametrize("name", MACHINES)
+@pytest.mark.parametrize("mode", ["play", "fast_forward"])
+def test_both_hubs_turn_anticlockwise_when_the_tape_goes_to_the_right(name: str, mode: str) -> None:
+    machine = shipped(name)
+    found = ways(machine, mode)
+    assert found["takeup_reel"] == found["supply_reel"] == 1
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_rewind_turns_them_the_other_way(name: str) -> None:
+    found = ways(shipped(name), "rewind")
+    assert found["takeup_reel"] == found["supply_reel"] == -1
+
+
+def test_what_touches_turns_against_and_what_is_belted_turns_with() -> None:
+    found = ways(shipped("four_track"), "play")
+    assert found["idler_tyre"] == -found["takeup_reel"]
+    assert found["reel_motor"] == -found["idler_tyre"]
+    assert found["counter"] == found["takeup_reel"]
+    assert found["capstan_motor"] == found["flywheel"] == -found["pinch_roller"]
+
+
+def test_a_motor_keeps_its_way_when_no_tape_moves() -> None:
+    machine = shipped("four_track")
+    assert ways(machine, "cassette_in")["capstan_motor"] == ways(machine, "play")["capstan_motor"]
+
+
+def test_two_roads_that_disagree_say_nothing() -> None:
+    """A take-up driven from the flywheel by a crossed belt would pull the tape out: no arrow claims to know."""
+    machine = shipped("one_motor_portable_starter")
+    seen = ways(machine, "play")
+    assert seen[shaft(machine, "flywheel")] == seen["takeup_reel"]
+    belt = machine.couplings["clutch_belt"]
+    crossed = replace(machine, couplings={**machine.couplings, "clutch_belt": replace(belt, sides=(1, -1))})
+    assert shaft(machine, "flywheel") not in ways(crossed, "play")
+
+
+def test_the_picture_does_not_depend_on_anything_but_the_machine() -> None:
+    machine = shipped("one_motor_portable_starter")
+    draw: Callable[[], str] = lambda: drawing(machine, suspects={"capstan_belt": 0.4})  # noqa: E731
+    assert draw() == draw()
