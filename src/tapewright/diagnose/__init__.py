@@ -5,6 +5,7 @@ merging       words that nothing tells apart are one word: exact, and smaller
 network       the belief network that a machine's own functions imply
 likelihoods   what an answer or a reading says about one node
 beliefs       how likely each part is out of order, and how much of the evidence that explains
+pairs         what every part has to do with every function, in one go
 next_check    which check is expected to save most work
 plan          the repairs, in their order
 phrases       one function in one state, as a clause

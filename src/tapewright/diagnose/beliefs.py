@@ -35,16 +35,24 @@ class Posterior:
     log_if_sound: Array
 
 
-def posterior(network: Network, likelihoods: Mapping[str, Array], *, with_words: bool = True) -> Posterior:
+def posterior(
+    network: Network,
+    likelihoods: Mapping[str, Array],
+    *,
+    priors: Mapping[str, Array] | None = None,
+    with_words: bool = True,
+) -> Posterior:
     """Work out every part's states and every observed node's words, exactly.
 
     Arguments:
         network: the machine's belief network.
         likelihoods: for each node, shape (words,) or (batch, words).
+        priors: for each part, its states' probabilities beforehand, shape (batch, states); None for the network's own.
         with_words: whether the nodes' words are wanted too.
     """
     parts = [scope[0].removeprefix("part:") for scope in network.leaves[: _n_parts(network)]]
-    tensors: list[Array] = [np.array(network.parts[name].prior) for name in parts]
+    beforehand = priors or {}
+    tensors: list[Array] = [beforehand.get(name, np.array(network.parts[name].prior)) for name in parts]
     tensors += [likelihoods.get(node, np.ones(len(network.words[node]))) for node in network.observed]
     tensors += [factor.table for factor in network.factors]
     n_parts, n_observed = len(parts), len(network.observed)

@@ -7,16 +7,17 @@ take off that sum, less its own minutes, the opening of the case, and its risk. 
 probabilities, a check never costs knowledge: only its own minutes can make it a loss, and then it is time to mend.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.diagnose.beliefs import Posterior, Shares, posterior, shares
+from tapewright.diagnose.beliefs import Posterior, posterior
 from tapewright.diagnose.likelihoods import of_answer
 from tapewright.diagnose.network import Network
+from tapewright.diagnose.pairs import Pairs, after, pairs
 from tapewright.faults.applied import fault_kind
 from tapewright.faults.cautions import cautions
 from tapewright.faults.signs import Sign
@@ -34,25 +35,42 @@ MINUTES_PER_MONEY: Final = 0.8
 BESIDE_THE_COMPLAINT: Final = 0.35
 """How much the work at stake in parts that have nothing to do with the complaint counts."""
 SHOWN: Final = 5
-CHUNK: Final = 64
-
-
-@dataclass(frozen=True, slots=True)
-class _Candidate:
-    sign: Sign
-    saving: float
-    likely: float
-    yes: int
-    no: int
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Weighing:
-    """One batch of hypothetical answers, weighed."""
+class _Answer:
+    """A hypothetical answer, and where it would leave things.
 
-    candidates: tuple[_Candidate, ...]
-    found: Posterior
-    shared: Shares
+    Arguments:
+        likely: its chance.
+        bad: for each part, the chance that it is out of order after it, shape (parts,).
+        shares: for each part, its share of the explanation after it, shape (parts,).
+    """
+
+    likely: float
+    bad: Array
+    shares: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Candidate:
+    sign: Sign
+    saving: float
+    yes: _Answer
+    no: _Answer
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Stakes:
+    """What hangs on each part: minutes of mending, weighed by what it has to do with the complaint, shape (parts,)."""
+
+    parts: tuple[str, ...]
+    prior_sound: Array
+    minutes: Array
+
+    def of(self, bad: Array) -> float:
+        """Give the work at stake when the parts are bad with these chances, minutes."""
+        return float(self.minutes @ _bits(bad))
 
 
 def next_check(
@@ -72,72 +90,53 @@ def next_check(
         asked: ids of signs that were answered or skipped.
         case_open: whether the case lies open already.
     """
-    weighing = _weigh(network, likelihoods, asked, case_open=case_open)
-    if weighing is None:
-        return None
-    worth = [one for one in weighing.candidates if one.saving > 0]
+    candidates = _candidates(network, likelihoods, asked, case_open=case_open)
+    worth = [one for one in candidates if one.saving > 0]
     shut = [one for one in worth if case_open or not one.sign.opens_case]
     best = max(shut or worth, key=lambda one: one.saving, default=None)
-    return None if best is None else _as_check(network, weighing, best, only_open_left=not shut)
+    return None if best is None else _as_check(network, best, only_open_left=not shut)
 
 
-def _weigh(
+def _candidates(
     network: Network, likelihoods: Mapping[str, Array], asked: Collection[str], *, case_open: bool
-) -> _Weighing | None:
-    now = posterior(network, likelihoods)
-    signs = [s for s in network.signs.values() if s.id not in asked and s.node in network.words]
-    signs = [s for s in signs if _undecided(network, now, s)]
-    if not signs:
-        return None
-    batch = _batched(network, likelihoods, signs)
-    found = _in_chunks(network, batch, 2 * len(signs))
-    stakes = _stakes(network, now, found)
-    here = float(_stakes(network, now, now)[0])
+) -> list[_Candidate]:
+    found = pairs(network, likelihoods)
+    now = posterior(network, likelihoods, with_words=False)
+    stakes = _stakes(network, now)
+    here = stakes.of(np.array([1.0 - now.states[name][0, 0] for name in stakes.parts]))
     opening = 0.0 if case_open else OPENING_MINUTES * (1.0 - _will_open(network, now))
+    # How likely the evidence so far is on a machine with nothing wrong, against how likely it is at all.
+    all_sound = float(np.exp(min(now.log_if_sound[0] - now.log_evidence[0], 0.0)))
     candidates = []
-    for i, sign in enumerate(signs):
-        likely = _chance_of_yes(network, now, sign)
-        after = likely * stakes[2 * i] + (1.0 - likely) * stakes[2 * i + 1]
+    for sign in network.signs.values():
+        if sign.id in asked or sign.node not in network.words:
+            continue
+        words = network.words[sign.node]
+        yes, no = (
+            _answer(stakes, found, sign.node, of_answer(sign, words, present=present), all_sound)
+            for present in (True, False)
+        )
+        expected = yes.likely * stakes.of(yes.bad) + no.likely * stakes.of(no.bad)
         cost = sign.minutes + sign.risk_minutes + (opening if sign.opens_case else 0.0)
-        candidates.append(_Candidate(sign, float(here - after - cost), likely, 2 * i, 2 * i + 1))
-    return _Weighing(tuple(candidates), found, shares(network, found))
+        candidates.append(_Candidate(sign, here - expected - cost, yes, no))
+    return candidates
 
 
-def _in_chunks(network: Network, batch: Mapping[str, Array], cases: int) -> Posterior:
-    """Work a large batch out in pieces, so that memory stays small."""
-    pieces = []
-    for start in range(0, cases, CHUNK):
-        stop = min(start + CHUNK, cases)
-        part = {node: said[start:stop] if len(said) > 1 else said for node, said in batch.items()}
-        pieces.append(posterior(network, part, with_words=False))
-    states = {name: np.concatenate([piece.states[name] for piece in pieces]) for name in network.parts}
-    logs = [np.concatenate([getattr(piece, name) for piece in pieces]) for name in ("log_evidence", "log_if_sound")]
-    return Posterior(states, {}, logs[0], logs[1])
+def _answer(stakes: _Stakes, found: Pairs, node: str, said: Array, all_sound: float) -> _Answer:
+    likely, rows, if_sound = after(found, node, said)
+    bad = np.array([1.0 - rows[found.rows[name].start] for name in stakes.parts])
+    gone = np.clip(1.0 - (1.0 - bad) / stakes.prior_sound, 0.0, 1.0)
+    none = min(all_sound * if_sound / likely, 1.0)
+    return _Answer(likely, bad, gone / max(gone.sum() + none, 1e-300))
 
 
-def _undecided(network: Network, now: Posterior, sign: Sign) -> bool:
-    """A sign whose answer is as good as known tells nothing, and is not worth a batch entry."""
-    likely = _chance_of_yes(network, now, sign)
-    return bool(sign.false_rate * 1.05 < likely < max(sign.notice.values()) * 0.999)
-
-
-def _chance_of_yes(network: Network, now: Posterior, sign: Sign) -> float:
-    chance = np.array([sign.chance(word) for word in network.words[sign.node]])
-    return float(now.words[sign.node][0] @ chance)
-
-
-def _batched(network: Network, likelihoods: Mapping[str, Array], signs: Sequence[Sign]) -> dict[str, Array]:
-    """Give the evidence with each hypothetical answer added: yes and no of every sign, one case each."""
-    batch = {node: np.atleast_2d(said) for node, said in likelihoods.items()}
-    for node in {sign.node for sign in signs}:
-        words = network.words[node]
-        rows = np.repeat(batch.get(node, np.ones((1, len(words)))), 2 * len(signs), axis=0)
-        for i, sign in enumerate(signs):
-            if sign.node == node:
-                rows[2 * i] *= of_answer(sign, words, present=True)
-                rows[2 * i + 1] *= of_answer(sign, words, present=False)
-        batch[node] = rows
-    return batch
+def _stakes(network: Network, now: Posterior) -> _Stakes:
+    """Weigh each part's mending: in full where it has to do with the complaint, in part where it has not."""
+    names = tuple(network.parts)
+    prior = np.array([network.parts[name].prior[0] for name in names])
+    gone = np.clip(1.0 - np.array([now.states[name][0, 0] for name in names]) / prior, 0.0, 1.0)
+    weight = BESIDE_THE_COMPLAINT + (1.0 - BESIDE_THE_COMPLAINT) * np.minimum(1.0, 2.0 * gone)
+    return _Stakes(names, prior, weight * np.array([mending_minutes(network, name, now) for name in names]))
 
 
 def _will_open(network: Network, now: Posterior) -> float:
@@ -151,18 +150,6 @@ def _will_open(network: Network, now: Posterior) -> float:
         if "opening" in fault_kind(network.machine, name, kind).hazards:
             shut *= min(1.0, float(now.states[name][0, 0]) / known.prior[0])
     return 1.0 - shut
-
-
-def _stakes(network: Network, now: Posterior, found: Posterior) -> Array:
-    """Give the work at stake in each case of a batch, minutes, shape (batch,)."""
-    total = np.zeros(len(found.log_evidence))
-    for name, known in network.parts.items():
-        weight = BESIDE_THE_COMPLAINT + (1.0 - BESIDE_THE_COMPLAINT) * min(
-            1.0, 2.0 * max(0.0, 1.0 - float(now.states[name][0, 0]) / known.prior[0])
-        )
-        bad = 1.0 - found.states[name][:, 0]
-        total += weight * mending_minutes(network, name, now) * _bits(bad)
-    return total
 
 
 def _bits(chance: Array) -> Array:
@@ -181,8 +168,9 @@ def mending_minutes(network: Network, name: str, now: Posterior) -> float:
     return fault.minutes + opening + MINUTES_PER_MONEY * (fault.cost_low + fault.cost_high) / 2.0
 
 
-def _as_check(network: Network, weighing: _Weighing, best: _Candidate, *, only_open_left: bool) -> Check:
+def _as_check(network: Network, best: _Candidate, *, only_open_left: bool) -> Check:
     sign = best.sign
+    yes, no = _shifts(network, best.yes), _shifts(network, best.no)
     return Check(
         id=sign.id,
         says=sign.says,
@@ -191,32 +179,27 @@ def _as_check(network: Network, weighing: _Weighing, best: _Candidate, *, only_o
         opens_case=sign.opens_case,
         minutes=sign.minutes,
         cautions=cautions(sign.hazards),
-        why=_why(network, weighing, best, only_open_left=only_open_left),
+        why=_why(network, best, yes[0], no[0], only_open_left=only_open_left),
         expected_saving=round(best.saving, 2),
-        if_yes=_shifts(weighing, best.yes),
-        if_no=_shifts(weighing, best.no),
+        if_yes=yes,
+        if_no=no,
     )
 
 
-def _why(network: Network, weighing: _Weighing, best: _Candidate, *, only_open_left: bool) -> str:
-    yes, no = (_shifts(weighing, case)[0] for case in (best.yes, best.no))
+def _why(network: Network, best: _Candidate, yes: Shift, no: Shift, *, only_open_left: bool) -> str:
     names = [spoken(network.machine, shift.part) for shift in (yes, no)]
     start = "No check with the case shut can tell more now. " if only_open_left else ""
-    likely = f"{best.likely:.0%} likely to be yes"
+    likely = f"{best.yes.likely:.0%} likely to be yes"
     if yes.part == no.part:
         turn = (
-            f"yes makes the {names[0]} {yes.explains_complaint:.0%} of the explanation, no {no.explains_complaint:.0%}"
+            f"Yes makes the {names[0]} {yes.explains_complaint:.0%} of the explanation, no {no.explains_complaint:.0%}"
         )
     else:
-        turn = f"yes points to the {names[0]}, no to the {names[1]}"
-    return f"{start}{turn[0].upper()}{turn[1:]}; {likely}, and worth about {best.saving:.0f} minutes of work."
+        turn = f"Yes points to the {names[0]}, no to the {names[1]}"
+    return f"{start}{turn}; {likely}, and worth about {best.saving:.0f} minutes of work."
 
 
-def _shifts(weighing: _Weighing, case: int) -> tuple[Shift, ...]:
-    share = weighing.shared.share[case]
-    order = np.argsort(-share, kind="stable")[:SHOWN]
-    names = weighing.shared.parts
-    return tuple(
-        Shift(names[i], round(float(share[i]), 4), round(1.0 - float(weighing.found.states[names[i]][case, 0]), 4))
-        for i in order
-    )
+def _shifts(network: Network, answer: _Answer) -> tuple[Shift, ...]:
+    names = tuple(network.parts)
+    order = np.argsort(-answer.shares, kind="stable")[:SHOWN]
+    return tuple(Shift(names[i], round(float(answer.shares[i]), 4), round(float(answer.bad[i]), 4)) for i in order)
