@@ -88,6 +88,10 @@ _MACHINE: Option = (("machine",), {"metavar": "M", "help": "path of a descriptio
 _EVIDENCE: Option = (("--evidence",), {"metavar": "E", "type": Path, "help": "evidence file (JSON)"})
 _OUT_FOLDER: Option = (("--out",), {"metavar": "DIR", "type": Path, "help": "folder for the report"})
 _TONE: Option = (("--tone",), {"metavar": "HZ", "type": float, "help": "frequency recorded on the test tape"})
+_TRUNCATED: Option = (
+    ("--accept-truncated",),
+    {"action": "store_true", "help": "take what is there of a recording that is cut short"},
+)
 _COMPLAINT: Option = (("--complaint",), {"metavar": "WORDS", "default": "", "help": "the owner's words"})
 _EQUAL: Option = (
     ("--equal-base-rates",),
@@ -148,6 +152,7 @@ def _examine(options: argparse.Namespace) -> Shown:
         options.recording,
         complaint=options.complaint,
         tone_hz=options.tone,
+        accept_truncated=options.accept_truncated,
         equal_rate=options.equal_base_rates,
         progress=_Progress("measuring"),
     )
@@ -221,7 +226,9 @@ def _measure(options: argparse.Namespace) -> Shown:
 
     _checked(options)
     machine = None if options.machine is None else read_machine(options.machine)
-    heard = hear_all(machine, [options.file], options.tone, _Progress("measuring"))
+    heard = hear_all(
+        machine, [options.file], options.tone, _Progress("measuring"), accept_truncated=options.accept_truncated
+    )
     channels = [channel_json(one, with_budget=machine is not None) for one in heard]
     data = {"file": str(options.file), "channels": channels}
     return data, heard_text(heard, machine)
@@ -324,7 +331,7 @@ _RECORDING: Option = (
 )
 _COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Option, ...]], ...] = (
     ("examine", "the main job in one go: beliefs, next check, plan, readings, report", _examine,
-     (_MACHINE, _EVIDENCE, _RECORDING, _OUT_FOLDER, _TONE, _COMPLAINT, _EQUAL)),
+     (_MACHINE, _EVIDENCE, _RECORDING, _OUT_FOLDER, _TONE, _TRUNCATED, _COMPLAINT, _EQUAL)),
     ("ask", "the same in the terminal, one check at a time", _ask, (_MACHINE, _EVIDENCE, _COMPLAINT, _EQUAL)),
     ("demo", "the main job on an invented machine, end to end, into a folder", _demo,
      ((("--out",), {"metavar": "DIR", "type": Path, "default": Path("demo"), "help": "folder (default: demo)"}),)),
@@ -332,7 +339,7 @@ _COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Op
      ((("--port",), {"metavar": "N", "type": int, "default": 8137, "help": "port on this computer (default: 8137)"}),)),
     ("measure", "readings from a recording of a test tone", _measure,
      ((("file",), {"metavar": "FILE", "type": Path, "help": "the recording; it is never changed"}),
-      (("--machine",), {"metavar": "M", "help": "set the lines against this machine's rates"}), _TONE)),
+      (("--machine",), {"metavar": "M", "help": "set the lines against this machine's rates"}), _TONE, _TRUNCATED)),
     ("rates", "how fast each rotor turns, mode by mode", _rates, (_MACHINE,)),
     ("forces", "what each coupling can pass against what is asked of it", _forces, (_MACHINE,)),
     ("sizes", "which belts, tyres and rollers to order", _sizes, (_MACHINE,)),

@@ -137,18 +137,19 @@ def broken(tmp_path: Path) -> dict[str, Path]:
     """Recordings that hold nothing to measure."""
     rate = 44100
     t = np.arange(rate) / rate
-    made = {name: tmp_path / f"{name}.wav" for name in ("empty", "header", "cut", "zero", "flat", "text", "short")}
+    made = {name: tmp_path / f"{name}.wav" for name in ("empty", "header", "cut", "zero", "flat", "text", "half", "short")}
     made["empty"].write_bytes(b"")
     soundfile.write(made["zero"], np.zeros(rate), rate)
     soundfile.write(made["flat"], np.ones(rate), rate)
     soundfile.write(made["header"], np.zeros(0), rate)
     soundfile.write(made["short"], np.sin(2 * np.pi * 3150 * t), rate)
     made["cut"].write_bytes(made["short"].read_bytes()[:30])
+    made["half"].write_bytes(made["short"].read_bytes()[: rate])
     made["text"].write_text("this is no recording\n" * 50, encoding="utf-8")
     return made
 
 
-@pytest.mark.parametrize("name", ["empty", "header", "cut", "zero", "flat", "text"])
+@pytest.mark.parametrize("name", ["empty", "header", "cut", "half", "zero", "flat", "text"])
 def test_a_recording_that_cannot_be_used_gets_a_sentence(broken: dict[str, Path], name: str) -> None:
     said = refused("measure", broken[name])
     assert broken[name].name in said
@@ -160,6 +161,7 @@ def test_no_tone_is_an_answer_and_a_wrong_name_is_not(broken: dict[str, Path], t
     refused("measure", tmp_path / "absent.wav")
     refused("measure", tmp_path)
     refused("measure", broken["short"], "--tone", "-5")
+    assert run_json("measure", broken["half"], "--accept-truncated")["channels"][0]["notes"]
 
 
 @pytest.mark.parametrize(

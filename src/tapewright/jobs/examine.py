@@ -46,6 +46,7 @@ def examine(
     tone_hz: float | None = None,
     equal_rate: float | None = None,
     skipped: Collection[str] = (),
+    accept_truncated: bool = False,
     progress: Progress | None = None,
 ) -> Record:
     """Do the main job.
@@ -58,6 +59,7 @@ def examine(
         tone_hz: the frequency recorded on the test tape, where it is not one of the usual ones.
         equal_rate: give every part this chance of being out of order beforehand, instead of the catalogue's.
         skipped: signs not to propose as the next check.
+        accept_truncated: take what is there of a recording that is cut short.
         progress: is told how much of the recordings is done, 0 to 1.
 
     Raises:
@@ -66,7 +68,7 @@ def examine(
     net = network(machine, evidence.age_years, equal_rate)
     checked_evidence(net, evidence)
     latest = latest_round(net, evidence)
-    heard = hear_all(machine, recordings, tone_hz, progress)
+    heard = hear_all(machine, recordings, tone_hz, progress, accept_truncated=accept_truncated)
     readings = {**_best_readings(heard), **evidence.readings}
     likelihoods = with_more(
         latest, of_readings(net, readings), of_budget(net, [item for one in heard for item in one.budget])
@@ -100,7 +102,12 @@ def _case_is_open(latest: Round) -> bool:
 
 
 def hear_all(
-    machine: Machine | None, recordings: Sequence[Path], tone_hz: float | None = None, progress: Progress | None = None
+    machine: Machine | None,
+    recordings: Sequence[Path],
+    tone_hz: float | None = None,
+    progress: Progress | None = None,
+    *,
+    accept_truncated: bool = False,
 ) -> list[Heard]:
     """Measure recordings, channel by channel, and set their lines against a machine's rates.
 
@@ -109,11 +116,12 @@ def hear_all(
         recordings: files.
         tone_hz: the frequency on the test tape; None to take the usual one that is nearest.
         progress: is told how much is done, 0 to 1.
+        accept_truncated: take what is there of a recording that is cut short.
     """
     found = []
     for number, path in enumerate(recordings):
         share = None if progress is None else _part_of(progress, number, len(recordings))
-        measured = measure_recording(path, tone_hz, share)
+        measured = measure_recording(path, tone_hz, share, accept_truncated)
         found += [_heard(machine, str(path), i, one, measured.notes) for i, one in enumerate(measured.channels, 1)]
     return found
 

@@ -167,18 +167,22 @@ def _check_there(path: Path) -> None:
         raise _refusal(path, "The file is empty: 0 bytes.", "Record again, or copy it again from the recorder.")
 
 
-def open_recording(path: str | Path) -> Recording:
+def open_recording(path: str | Path, accept_truncated: bool = False) -> Recording:
     """Look at a sound file and say what is in it; read nothing but the header.
 
     Arguments:
         path: any file that libsndfile reads: WAV, RF64, W64, AIFF, FLAC, OGG, CAF, AU and others.
+        accept_truncated: take what is there of a WAV that is shorter than its header promises, and note it.
 
     Errors:
-        InputAtFaultError: no such file, empty, not audio, a kind of sample that cannot be read, or no samples in it.
+        InputAtFaultError: no such file, empty, not audio, a kind of sample that cannot be read, no samples in it, or
+            cut short.
     """
     path = Path(path)
     _check_there(path)
     data_size_at, note = _header_state(path)
+    if note and data_size_at is None and not accept_truncated:
+        raise _refusal(path, note, "Copy it again from the recorder, or say --accept-truncated to take what is there.")
     try:
         with contextlib.ExitStack() as stack:
             file = _sound_file(path, data_size_at, stack)

@@ -260,7 +260,10 @@ def _check_tone(path: Path, tone_hz: float | None, rate_hz: float) -> None:
 
 
 def measure_recording(
-    path: str | Path, tone_hz: float | None = None, progress: Callable[[float], None] | None = None
+    path: str | Path,
+    tone_hz: float | None = None,
+    progress: Callable[[float], None] | None = None,
+    accept_truncated: bool = False,
 ) -> RecordingReadings:
     """Read speed and flutter off a recording of a test tone. The file is only read, never altered.
 
@@ -269,6 +272,7 @@ def measure_recording(
         tone_hz: what the tone was recorded at; None looks from 500 Hz to 10 kHz and takes 3150 or 3000 Hz as nominal
             when the tone is within 10 % of one of them.
         progress: called with the share done, 0 to 1.
+        accept_truncated: measure what is there of a file that is cut short.
 
     Returns:
         Readings for each channel. A channel without a test tone is an answer: `tone.found` is False and every reading
@@ -279,7 +283,7 @@ def measure_recording(
 
     Source: IEC 60386 (AES6-2008) for flutter; `tapewright.standards.iec_60386` says what of it is from memory.
     """
-    recording = open_recording(path)
+    recording = open_recording(path, accept_truncated)
     _check_tone(recording.path, tone_hz, recording.rate_hz)
     tell = progress or (lambda share: None)
     surveys = survey(recording, tone_hz, lambda share: tell(0.5 * share))
