@@ -5,7 +5,7 @@ import subprocess
 import sys
 import xml.etree.ElementTree as ET
 from collections.abc import Callable
-from itertools import pairwise
+from itertools import pairwise, permutations
 
 import numpy as np
 import pytest
@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tapewright.machine.library import shipped
-from tapewright.show.charts import MOST_POINTS, beliefs_chart, spectrum_chart, speed_chart, thinned
+from tapewright.show.charts import MOST_POINTS, Tag, beliefs_chart, set_out, spectrum_chart, speed_chart, thinned
 from tapewright.show.svg import inlined
 from tapewright.words.findings import Belief, BudgetItem
 from tapewright.words.signal import Trace
@@ -111,20 +111,44 @@ def test_a_long_trace_makes_a_light_picture() -> None:
 
 def test_lines_are_named_by_part_and_nobodys_with_a_question_mark() -> None:
     said = words(spectrum())
-    assert {"capstan", "take-up reel", "?"} <= set(said)
-    assert "12.1 Hz" in said
+    assert {"capstan 12.1", "take-up reel 0.55", "? 8.3"} <= set(said)
     lines = [node.attrib for node in ET.fromstring(spectrum()).iter() if "stroke-dasharray" in node.attrib]
     assert len({one["stroke-dasharray"] for one in lines}) >= 2, "told apart by colour alone"
 
 
+@given(st.lists(st.tuples(st.floats(0.3, 190.0), st.text("abc ", min_size=1, max_size=24)), max_size=12))
+def test_names_over_a_spectrum_never_touch(wanted: list[tuple[float, str]]) -> None:
+    tags = set_out(wanted, (0.2, 200.0))
+
+    def span(tag: Tag) -> tuple[float, float]:
+        middle = np.log(tag.middle_hz / 0.2) / np.log(1000.0)
+        return middle - 0.0072 * len(tag.says), middle + 0.0072 * len(tag.says)
+
+    for (here, a), (_, b) in permutations(tags.items(), 2):
+        (low_a, high_a), (low_b, high_b) = span(a), span(b)
+        assert a.row != b.row or high_a <= low_b or high_b <= low_a
+        leader = np.log(here / 0.2) / np.log(1000.0)
+        assert a.row <= b.row or not low_b < leader < high_b, "a leader runs through a name"
+        assert min(low_a, 1.0 - high_a) >= -1e-9
+
+
+def test_a_name_that_has_room_is_not_left_out() -> None:
+    assert len(set_out([(f, "reel") for f in (0.3, 1.0, 3.0, 10.0, 30.0, 100.0)], (0.2, 200.0))) == 6
+
+
+def test_a_crowd_of_lines_is_named_whole() -> None:
+    crowd = [2.33, 2.51, 4.66, 7.0, 8.67, 12.1, 57.6, 173.0]
+    assert len(set_out([(f, f"pinch roller {f}") for f in crowd], (0.2, 200.0))) == len(crowd)
+
+
 def test_a_harmonic_says_which() -> None:
     item = BudgetItem("capstan", 3, 36.15, 0.05, 0.01, 0.9)
-    assert "capstan ×3" in words(spectrum_chart([1.0, 36.15, 100.0], [0.01, 0.05, 0.01], [item], MACHINE))
+    assert "capstan ×3 36.1" in words(spectrum_chart([1.0, 36.15, 100.0], [0.01, 0.05, 0.01], [item], MACHINE))
 
 
 def test_what_people_named_is_escaped() -> None:
     item = BudgetItem("<b>$x$&", 1, 10.0, 0.05, 0.01, 0.9)
-    assert "<b>$x$&" in words(spectrum_chart([1.0, 10.0, 100.0], [0.01, 0.05, 0.01], [item]))
+    assert "<b>$x$& 10" in words(spectrum_chart([1.0, 10.0, 100.0], [0.01, 0.05, 0.01], [item]))
     belief = Belief("<script>", "slack", 0.5, 0.5, 0.1)
     assert "<script>" in words(beliefs_chart([belief], MACHINE))
 

@@ -14,6 +14,7 @@ glyphs      the pieces of a drawing
 drawing     the mechanism as one picture
 svg         pieces of SVG as text
 charts      numbers -> SVG: speed, spectrum, beliefs
+question    the next question of a conversation
 report      the report as one file of HTML, and the folder that holds it
 templates/  the page that `report` fills in
 """

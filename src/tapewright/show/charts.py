@@ -9,7 +9,8 @@ import io
 import re
 import xml.etree.ElementTree as ET
 from collections.abc import Callable, Sequence
-from itertools import pairwise
+from dataclasses import dataclass
+from itertools import pairwise, permutations
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -30,6 +31,12 @@ MOST_POINTS: Final = 4000
 """More than this cannot be told apart on a screen, and makes a heavy page."""
 SHOWN_LINES: Final = 8
 """How many lines of a spectrum are named; more names would cover each other."""
+ROWS, ROW = 8, 0.06
+"""Rows of names over a spectrum, and the height of one as a share of the axis."""
+LETTER_OF_AXIS: Final = 0.0145
+"""Width of a letter of those names as a share of the axis: half of 8.5 points, of 320, and some air."""
+SIDES: Final = tuple(sides for count in (3, 2, 1) for sides in permutations((0.0, 0.96, -0.96), count))
+"""Where to try a name: over its line (0), as a flag right or left of it; some crowds need flags of one kind only."""
 STAND_INS: Final = {
     "#010203": INK, "#040506": MUTED, "#070809": FAINT, "#0a0b0c": SUSPECT, "#0d0e0f": SECOND, "#101112": PAPER,
 }  # fmt: skip
@@ -113,17 +120,24 @@ def spectrum_chart(
         return _empty(title, "There is no spectrum.")
     frequencies, sizes = thinned(frequencies[good], sizes[good])
     named = sorted(budget, key=lambda item: -item.peak_pct)[:SHOWN_LINES]
+    ends = float(frequencies.min()) / 1.1, float(frequencies.max()) * 1.1
+    tags = set_out([(item.frequency_hz, _tag(item, machine)) for item in named], ends)
     named.sort(key=lambda item: item.frequency_hz)
 
     def draw(axes: "Axes") -> None:
         axes.loglog(frequencies, sizes, color=_AS[INK], linewidth=0.7)
-        top = max([float(sizes.max()), *(item.peak_pct for item in named)])
-        for k, item in enumerate(named):
-            _name_line(axes, item, _line_name(item, machine), top * 1.6 * 2.1 ** (k % 4))
-        axes.set_ylim(max(float(sizes.min()), top * 1e-4) * 0.8, top * (32.0 if named else 2.0))
+        top = max([float(sizes.max()), *(item.peak_pct for item in named)]) * 1.3
+        low = max(float(sizes.min()), top * 1e-4) * 0.8
+        rows = 1 + max((tag.row for tag in tags.values()), default=-1)
+        high = float(low * (top / low) ** (1.0 / (1.0 - ROW * rows - 0.02)))
+        axes.set_xlim(*ends)
+        axes.set_ylim(low, high)
+        for item in named:
+            tag = tags.get(item.frequency_hz)
+            height = None if tag is None else float(low * (high / low) ** (1.0 - ROW * (rows - tag.row)))
+            _name_line(axes, item, tag, height)
         axes.set_xlabel("frequency, Hz")
         axes.set_ylabel("flutter, % peak")
-        axes.margins(x=0.02)
         axes.xaxis.set_major_formatter(_plain_number)
         axes.yaxis.set_major_formatter(_plain_number)
 
@@ -142,19 +156,81 @@ def _line_name(item: BudgetItem, machine: Machine | None) -> str:
     return f"{name_of(machine, item.part)}{times}"
 
 
-def _name_line(axes: "Axes", item: BudgetItem, name: str, height: float) -> None:
-    """Name one line, with a leader from its top; a line that is nobody's is dotted and of its own colour."""
+def _tag(item: BudgetItem, machine: Machine | None) -> str:
+    return f"{_line_name(item, machine)} {item.frequency_hz:.3g}"
+
+
+@dataclass(frozen=True, slots=True)
+class Tag:
+    """A name over a spectrum.
+
+    Arguments:
+        says: the name.
+        middle_hz: where its middle stands.
+        row: 0 for the lowest row of names.
+    """
+
+    says: str
+    middle_hz: float
+    row: int
+
+
+def set_out(wanted: Sequence[tuple[float, str]], ends_hz: tuple[float, float]) -> dict[float, Tag]:
+    """Set names out in rows over a spectrum, so that none touches another or another's leader.
+
+    Arguments:
+        wanted: frequency and name, the most important first; one that finds no room is left out.
+        ends_hz: lowest and highest frequency of the axis, which is logarithmic.
+
+    >>> tags = set_out([(10.0, "capstan 10"), (11.0, "idler tyre 11")], (1.0, 100.0))
+    >>> [tag.row for tag in tags.values()]
+    [0, 0]
+    """
+    orders = (wanted, sorted(wanted), sorted(wanted, reverse=True))
+    tries = [_set_out(order, sides, ends_hz) for order in orders for sides in SIDES]
+    return max(tries, key=lambda found: (len(found), -max((tag.row for tag in found.values()), default=0)))
+
+
+def _set_out(
+    wanted: Sequence[tuple[float, str]], sides: tuple[float, ...], ends_hz: tuple[float, float]
+) -> dict[float, Tag]:
+    """Set names out in a given order, each in the lowest row that is free, over its line or as a flag beside it."""
+    octaves = np.log(ends_hz[1] / ends_hz[0])
+    taken: list[list[tuple[float, float]]] = [[] for _ in range(ROWS)]
+    found: dict[float, Tag] = {}
+    for frequency, says in wanted:
+        at = float(np.log(max(frequency, 1e-9) / ends_hz[0]) / octaves)
+        half = len(says) * LETTER_OF_AXIS / 2
+        leader = (at - 0.004, at + 0.004)
+        places = [(row, at + side * half) for row in range(ROWS) for side in sides]
+        for row, middle in places:
+            span = (middle - half, middle + half)
+            inside = span[0] >= 0.0 and span[1] <= 1.0
+            passes = not any(_meet(leader, other) for below in taken[:row] for other in below)
+            if inside and passes and frequency not in found and not any(_meet(span, other) for other in taken[row]):
+                for below in taken[:row]:
+                    below.append(leader)
+                taken[row].append(span)
+                found[frequency] = Tag(says, float(ends_hz[0] * np.exp(middle * octaves)), row)
+    return found
+
+
+def _meet(one: tuple[float, float], other: tuple[float, float]) -> bool:
+    return one[0] < other[1] and other[0] < one[1]
+
+
+def _name_line(axes: "Axes", item: BudgetItem, tag: Tag | None, height: float | None) -> None:
+    """Mark one line and name it, with a leader; one that is nobody's has another mark, another dash, another colour."""
     nobody = not item.order
-    axes.plot(
-        [item.frequency_hz] * 2, [item.peak_pct, height], color=_AS[SUSPECT if nobody else SECOND], linewidth=0.9,
-        linestyle=":" if nobody else "--",
-    )  # fmt: skip
-    axes.plot([item.frequency_hz], [item.peak_pct], marker="D" if nobody else "o", markersize=4,
-              color=_AS[SUSPECT if nobody else SECOND], linestyle="none")  # fmt: skip
-    axes.annotate(
-        f"{name}\n{item.frequency_hz:.3g} Hz", (item.frequency_hz, height), ha="center", va="bottom", fontsize=8.5,
-        color=_AS[SUSPECT if nobody else INK], linespacing=1.0, parse_math=False,
-    )  # fmt: skip
+    colour = _AS[SUSPECT if nobody else SECOND]
+    axes.plot([item.frequency_hz], [item.peak_pct], marker="D" if nobody else "o", markersize=4, color=colour,
+              linestyle="none")  # fmt: skip
+    if tag is None or height is None:
+        return
+    axes.plot([item.frequency_hz] * 2, [item.peak_pct, height], color=colour, linewidth=0.9,
+              linestyle=":" if nobody else "--")  # fmt: skip
+    axes.text(tag.middle_hz, height, tag.says, ha="center", va="bottom", fontsize=8.5, parse_math=False,
+              color=_AS[SUSPECT if nobody else INK])  # fmt: skip
 
 
 # --- matplotlib for a page --------------------------------------------------------------------------------------------

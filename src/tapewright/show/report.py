@@ -144,10 +144,11 @@ def _picture(record: Record, machine: Machine) -> str:
 
 
 def _shown_mode(record: Record, machine: Machine) -> str:
-    """Draw the mode that what was noticed is about; play where that says nothing."""
+    """Draw play, unless what was noticed is all about other modes."""
     told = [one.mode for one in record.answered if one.present and one.mode in machine.modes]
     moving = [mode for mode in told if machine.modes[mode].motors]
-    return next(iter([*moving, *(mode for mode in ("play",) if mode in machine.modes), *machine.modes]))
+    usual = [mode for mode in ("play",) if mode in machine.modes]
+    return next(iter([*(mode for mode in usual if mode in moving or not moving), *moving, *usual, *machine.modes]))
 
 
 def _shown(beliefs: Sequence[Belief]) -> list[Belief]:

@@ -41,7 +41,7 @@ def rate_said(rate: Rate) -> str:
     >>> from tapewright.machine.library import shipped
     >>> from tapewright.machine.rates import rates
     >>> rate_said(rates(shipped("four_track"), "play")["capstan"])
-    '12.05'
+    '12.050 ± 0.096'
     """
     return with_doubt(rate.turns_per_s.value, rate.turns_per_s.doubt, "")
 
