@@ -7,6 +7,7 @@ check       what a description must obey: names, references, keys that belong to
 check_motion  what a description must obey: that it can move, that its sizes agree
 typical     ranges that stand in for sizes nobody has measured, each with its source
 doubt       the doubt of sizes carried into what follows from them
+figure      a figure with its doubt and the assumption that matters most to it
 formulas    the closed forms, each with its source
 belt_path   the way of a belt over any number of pulleys, inside the loop or on its back
 couplings   who turns whom, in which mode

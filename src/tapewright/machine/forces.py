@@ -7,11 +7,13 @@ is neglected: inertia while things start, and what the lid, the keys and the bra
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
 from tapewright.machine.couplings import Step, running_diameter, steps, turns_ratio
-from tapewright.machine.doubt import Column, Columns, columns, estimate
+from tapewright.machine.doubt import Column, Columns, columns, estimate, interval, leading
+from tapewright.machine.figure import assumption
 from tapewright.machine.formulas import contact_torque, tension_after_head
 from tapewright.machine.parts import Coupling, Machine, Mode, part, shaft
 from tapewright.machine.running_belt import pull
@@ -29,7 +31,11 @@ class Margin:
         capacity_nm: torque it can pass at its driving shaft, newton metres.
         demand_nm: torque that is asked of it there.
         ratio: capacity over demand; below 1 it slips, stalls or lets go.
-        assumption: what stands behind both, a sentence.
+        low: lower end of the ratio's 95 % interval, by the logarithms of the sizes; never below nothing.
+        high: its upper end.
+        assumption: the size whose doubt matters most to the ratio, in words, with its share of the variance.
+        hangs_on: the name of that size, such as `capstan_belt.friction`; empty where nothing is in doubt.
+        rests_on: what both figures rest on, a sentence.
     """
 
     coupling: str
@@ -37,7 +43,26 @@ class Margin:
     capacity_nm: float
     demand_nm: float
     ratio: Estimate
+    low: float
+    high: float
     assumption: str
+    hangs_on: str
+    rests_on: str
+
+
+Verdict = Literal["holds", "may slip", "slips"]
+
+
+def verdict(found: Margin) -> Verdict:
+    """Say whether a coupling holds: over the whole of its interval, in part of it, or nowhere in it.
+
+    >>> from tapewright.machine.library import shipped
+    >>> verdict(margin(shipped("four_track"), "counter_belt", "play"))
+    'holds'
+    """
+    if found.high < 1:
+        return "slips"
+    return "holds" if found.low >= 1 else "may slip"
 
 
 def margin(machine: Machine, coupling: str, mode: str) -> Margin:
@@ -63,30 +88,33 @@ def margins(machine: Machine) -> tuple[Margin, ...]:
     return tuple(found for mode in machine.modes for found in mode_margins(machine, mode))
 
 
-def mode_margins(machine: Machine, mode: str, exact: bool = False) -> tuple[Margin, ...]:
+def mode_margins(
+    machine: Machine, mode: str, exact: bool = False, given: Mapping[str, Estimate] | None = None
+) -> tuple[Margin, ...]:
     """Give the margins of all couplings at work in one mode, outward from the motors, then the hold-back.
 
     Arguments:
         machine: as described, or with imperfections.
         mode: its name.
         exact: True to leave the doubts out (they are then 0), which is quicker.
+        given: sizes that stand in front of the machine's own, by their names in `typical.all_sizes`.
 
     Raises:
         KeyError: when there is no such mode.
     """
-    table = columns(all_sizes(machine), exact)
+    table = columns({**all_sizes(machine), **(given or {})}, exact)
     at_work = steps(machine, mode)
     asked = _asked_of_steps(machine, machine.modes[mode], at_work, table)
     found = []
     for name in dict.fromkeys(step.coupling for step in at_work):
         own = {step: asked[step] for step in at_work if step.coupling == name}
         capacity, demand = _at_driver(machine, machine.couplings[name], own, table)
-        found.append(_margin(name, mode, capacity, demand, table, _assumption(machine, name)))
+        found.append(_margin(machine, name, mode, capacity, demand, table, _rests_on(machine, name)))
     return (*found, *_hold_back_margins(machine, mode, table))
 
 
 def motor_margin(machine: Machine, motor: str, mode: str) -> Margin:
-    """Give a motor's starting torque against what a mode asks of its shaft.
+    """Give a motor's starting torque against what a mode asks of its shaft, both on full supply.
 
     Raises:
         KeyError: when the motor does not run in this mode, or there is no such mode.
@@ -100,7 +128,7 @@ def motor_margin(machine: Machine, motor: str, mode: str) -> Margin:
     able = rotor.imperfections.present and rotor.imperfections.works and machine.supply.imperfections.works
     strength = rotor.imperfections.pull * machine.supply.imperfections.pull if able else 0.0
     said = "starting torque of small d.c. motors, 40 to 80 g·cm"
-    return _margin(motor, mode, table["motor_starting_torque"] * strength, demand, table, said)
+    return _margin(machine, motor, mode, table["motor_starting_torque"] * strength, demand, table, said)
 
 
 def tape_tension(machine: Machine, mode: Mode, table: Columns) -> Column:
@@ -117,9 +145,15 @@ def tape_tension(machine: Machine, mode: Mode, table: Columns) -> Column:
     )
 
 
-def _margin(name: str, mode: str, capacity: Column, demand: Column, table: Columns, said: str) -> Margin:
-    ratio = estimate(capacity / demand, table)
-    return Margin(name, mode, float(np.ravel(capacity)[0]), float(np.ravel(demand)[0]), ratio, said)
+def _margin(
+    machine: Machine, name: str, mode: str, capacity: Column, demand: Column, table: Columns, rests_on: str
+) -> Margin:
+    ratio = capacity / demand
+    low, high = interval(ratio, table)
+    hangs_on, share = leading(ratio, table)
+    able, asked = float(np.ravel(capacity)[0]), float(np.ravel(demand)[0])
+    said = assumption(machine, hangs_on, share, table)
+    return Margin(name, mode, able, asked, estimate(ratio, table), low, high, said, hangs_on, rests_on)
 
 
 # --- what is asked ----------------------------------------------------------------------------------------------------
@@ -268,11 +302,12 @@ def _hold_back_margins(machine: Machine, mode: str, table: Columns) -> list[Marg
     said = "hold-back torque against 0.5 g·cm, the lowest printed lower end"
     return [
         _margin(
-            drag.name, mode, table[f"{drag.name}.torque"] * _drag_strength(drag), table["hold_back_needed"], table, said
+            machine, drag.name, mode,
+            table[f"{drag.name}.torque"] * _drag_strength(drag), table["hold_back_needed"], table, said,
         )
         for drag in _drags_on(machine, at.gives)
         if not drag.switched or drag.name in at.engaged
-    ]
+    ]  # fmt: skip
 
 
 def _there(machine: Machine, coupling: Coupling) -> float:
@@ -288,7 +323,7 @@ def _springs(machine: Machine, coupling: Coupling) -> float:
     return coupling.imperfections.tension * _product(machine, coupling, "tension")
 
 
-def _assumption(machine: Machine, name: str) -> str:
+def _rests_on(machine: Machine, name: str) -> str:
     coupling = machine.couplings[name]
     if coupling.kind == "belt":
         stretch = "stretch from its length and path" if coupling.length else "usual stretch, 4 % flat and 6 % square"

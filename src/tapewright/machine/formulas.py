@@ -122,6 +122,16 @@ def shore_to_modulus_log10(shore_a: Quantity) -> Quantity:
     return 1e6 * np.power(10.0, 0.0235 * shore_a - 0.6403)
 
 
+def lay_flat(inside_length_m: Quantity) -> Quantity:
+    """Give the length of a belt pressed flat, inside its folds: half of the inside length."""
+    return inside_length_m / 2
+
+
+def inside_diameter(inside_length_m: Quantity) -> Quantity:
+    """Give the inside diameter of a belt laid down as a circle: inside length over pi."""
+    return inside_length_m / np.pi
+
+
 # --- tape and reels ---------------------------------------------------------------------------------------------------
 
 
@@ -168,6 +178,16 @@ def wind_time(turns: Quantity, turns_per_s: Quantity) -> Quantity:
     return turns / turns_per_s
 
 
+def tape_run(speed_m_per_s: Quantity, time_s: Quantity) -> Quantity:
+    """Give the tape that passes in a time, metres: v t."""
+    return speed_m_per_s * time_s
+
+
+def tape_yield(width_m: Quantity, thickness_m: Quantity, stress_pa: Quantity) -> Quantity:
+    """Give the tension at which tape stays stretched, newtons: width times thickness times its yield stress."""
+    return width_m * thickness_m * stress_pa
+
+
 def tension(torque_nm: Quantity, radius_m: Quantity) -> Quantity:
     """Give the tape tension a reel torque makes at a pack radius, newtons: M / r."""
     return torque_nm / radius_m
@@ -206,12 +226,27 @@ def spin_down_time(inertia_kg_m2: Quantity, turns_per_s: Quantity, friction_nm: 
     return inertia_kg_m2 * 2 * np.pi * turns_per_s / friction_nm
 
 
+def span_stiffness(ea_n: Quantity, first_m: Quantity, second_m: Quantity) -> Quantity:
+    """Give the stiffness of a belt between two pulleys, N/m: E A over each of the two ways round, side by side."""
+    return ea_n / first_m + ea_n / second_m
+
+
+def turning_stiffness(stiffness_n_per_m: Quantity, radius_m: Quantity) -> Quantity:
+    """Give what a belt's stiffness is to the turning of a pulley, N·m per radian: k R². Closed form of our own."""
+    return stiffness_n_per_m * np.square(radius_m)
+
+
+def turning_resonance(stiffness_nm_per_rad: Quantity, inertia_kg_m2: Quantity) -> Quantity:
+    """Give the rate at which an inertia swings on a spring, hertz: sqrt(k / J) / (2 pi). Source: textbook."""
+    return np.sqrt(stiffness_nm_per_rad / inertia_kg_m2) / (2 * np.pi)
+
+
 def belt_resonance(radius_m: Quantity, ea_n: Quantity, span_m: Quantity, inertia_kg_m2: Quantity) -> Quantity:
     """Give the resonance of a flywheel on its belt, motor side held, hertz.
 
     Two spans pull: k = R² 2 E A / span, f = sqrt(k / J) / (2 pi). Closed form of our own.
     """
-    return np.sqrt(np.square(radius_m) * 2 * ea_n / span_m / inertia_kg_m2) / (2 * np.pi)
+    return turning_resonance(turning_stiffness(span_stiffness(ea_n, span_m, span_m), radius_m), inertia_kg_m2)
 
 
 def transmissibility(frequency_ratio: Quantity, damping: Quantity) -> Quantity:
@@ -222,6 +257,12 @@ def transmissibility(frequency_ratio: Quantity, damping: Quantity) -> Quantity:
     through = np.square(2 * damping * frequency_ratio)
     passed: Quantity = np.sqrt((1 + through) / (np.square(1 - np.square(frequency_ratio)) + through))
     return passed
+
+
+def first_order_gain(frequency_hz: Quantity, time_constant_s: Quantity) -> Quantity:
+    """Give how much of a swing a drive lets through that follows like a first-order lag. Source: textbook."""
+    gain: Quantity = 1 / np.sqrt(1 + np.square(2 * np.pi * frequency_hz * time_constant_s))
+    return gain
 
 
 def speed_ripple(
@@ -237,6 +278,11 @@ def speed_ripple(
 def run_out_flutter(eccentricity_m: Quantity, radius_m: Quantity) -> Quantity:
     """Give the relative peak flutter of an eccentric surface: e / r; a dial gauge shows 2 e. Closed form of our own."""
     return eccentricity_m / radius_m
+
+
+def motor_slowed(load_nm: Quantity, droop_per_nm: Quantity) -> Quantity:
+    """Give the relative change of a governed motor's speed under more load, negative. Straight line, as printed."""
+    return -load_nm * droop_per_nm
 
 
 def contact_torque(friction: Quantity, force_n: Quantity, radius_m: Quantity) -> Quantity:
