@@ -7,6 +7,7 @@ likelihoods   what an answer or a reading says about one node
 beliefs       how likely each part is out of order, and how much of the evidence that explains
 pairs         what every part has to do with every function, in one go
 next_check    which check is expected to save most work
+strategy      the cheapest strategy, exactly, for small problems: the yardstick
 plan          the repairs, in their order
 phrases       one function in one state, as a clause
 explain       the chain from a fault to a sign, in words
