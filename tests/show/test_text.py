@@ -16,7 +16,7 @@ from tapewright.machine.sizes import sizes
 from tapewright.show.columns import WIDTH, table
 from tapewright.show.said import against_limit, percent, with_doubt
 from tapewright.show.tables import faults_text, margins_text, rates_text, signs_text, sizes_text
-from tapewright.show.text import diagnosis_text, text_report
+from tapewright.show.text import text_report
 from tapewright.words.evidence import Evidence
 from tapewright.words.reading import Reading
 from tapewright.words.record import Record
@@ -111,13 +111,6 @@ def test_what_is_invented_and_from_memory_is_said() -> None:
     assert "From memory:" in text
     assert "weighting table" in text
     assert "weighting table" not in flat(text_report(bare(), shipped("four_track")))
-
-
-def test_a_diagnosis_alone_has_its_parts() -> None:
-    made, machine = record(), shipped("four_track")
-    text = diagnosis_text(machine, made.beliefs, made.none_of_these, made.next_check, made.plan, made.clash)
-    for words in ("First of all, the tape", "What explains it", "Next check", "Plan"):
-        assert words in text
 
 
 # --- small ones -------------------------------------------------------------------------------------------------------

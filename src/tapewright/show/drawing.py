@@ -1,5 +1,6 @@
 """The mechanism as one picture from its description: what stands where and drives what, how fast, who is suspected."""
 
+import textwrap
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -18,6 +19,8 @@ from tapewright.words.units import to_the_doubt
 LETTERS_OF_WIDTH: Final = 0.0235
 """Size of the letters as a share of the picture's width: legible on a telephone, not shouting on a bench."""
 MARGIN_MM: Final = 4.0
+LONGEST: Final = 30
+"""Letters on one line of a name; a longer name takes more lines."""
 VAGUE: Final = 0.1
 """A rate that is less well known than this is written as "about"."""
 NO_SUSPECTS: Final[Mapping[str, float]] = MappingProxyType({})
@@ -152,7 +155,8 @@ def _lines(seen: Scene) -> dict[str, list[Line]]:
         found[name] = _name(seen, name)
     base = seen.machine.head_base
     where = f"{seen.machine.modes[seen.mode].head_base}, lifted by {glyphs.lifted_said(seen.machine)}"
-    found[base.name] = [*_name(seen, base.name), Line(where, base.name)]
+    lifted = [Line(piece, base.name) for piece in textwrap.wrap(where, LONGEST)]
+    found[base.name] = [*_name(seen, base.name), *lifted]
     return found
 
 
@@ -161,8 +165,8 @@ def _name(seen: Scene, name: str) -> list[Line]:
     rank = seen.suspicion(name)
     if name in seen.machine.modes[seen.mode].motors:
         said += ", on"
-    first = Line(said, name, rank > 0)
-    return [first, Line(f"suspect {rank}, {percent(seen.suspects[name])}", name, True)] if rank else [first]
+    lines = [Line(piece, name, rank > 0) for piece in textwrap.wrap(said, LONGEST) or [name]]
+    return [*lines, Line(f"suspect {rank}, {percent(seen.suspects[name])}", name, True)] if rank else lines
 
 
 def _rate(seen: Scene, name: str) -> list[Line]:

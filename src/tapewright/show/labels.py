@@ -112,12 +112,6 @@ def size_of(one: Wanted, font: float) -> tuple[float, float]:
     return max(map(len, one.lines)) * LETTER * font + pad, len(one.lines) * LINE * font + pad
 
 
-def overlap(first: Box, second: Box, gap: float = 0.0) -> bool:
-    """Tell whether two boxes come nearer than a gap."""
-    apart = max(first[0] - second[2], second[0] - first[2], first[1] - second[3], second[1] - first[3])
-    return apart < gap
-
-
 def _best(one: Wanted, placed: Sequence[Placed], ground: Ground, font: float) -> Placed:
     width, height = size_of(one, font)
     start = 0.15 * one.reach if one.reach > ROOMY * font else one.reach

@@ -243,24 +243,5 @@ def _notes(record: Record, machine: Machine) -> str:
     return "\n".join(pieces)
 
 
-def diagnosis_text(
-    machine: Machine,
-    beliefs: Sequence[Belief],
-    none: float | None,
-    check: Check | None,
-    plan: Sequence[PlanStep],
-    clashes: Sequence[Clash] = (),
-) -> str:
-    """Set out a diagnosis without the rest of a record: a trapped tape first, then beliefs, check, plan and clash."""
-    pieces = [
-        _rescue(plan),
-        beliefs_text(machine, beliefs, none),
-        check_text(machine, check),
-        plan_text(machine, plan),
-        clash_text(clashes),
-    ]
-    return "\n\n".join(piece for piece in pieces if piece) + "\n"
-
-
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]

@@ -1,8 +1,8 @@
 """Which way every shaft turns in a mode, where the description tells.
 
 A cassette fixes it: tape that moves to the right leaves both hubs anticlockwise, seen from the cassette side, and the
-capstan turns the way that carries the tape there. What is coupled to them follows. A motor keeps its way in the modes
-that move no tape. Where two roads disagree nothing is said.
+capstan turns the way that carries the tape there. What is coupled to them follows. A motor turns the same way in every
+mode, or the other way where the description has a minus. Where two roads disagree nothing is said.
 """
 
 from collections.abc import Mapping
@@ -20,24 +20,23 @@ def turning(machine: Machine, mode: str, where: Standing) -> dict[str, int]:
         mode: its name.
         where: where the shafts stand.
     """
-    told = _told(machine, mode, where)
-    for motor, share in machine.modes[mode].motors.items():
-        owner = shaft(machine, motor)
-        if owner not in told and (way := _from_another_mode(machine, motor, mode, where)):
-            told |= _spread(machine, mode, {owner: way if share > 0 else -way})
-    return {owner: way for owner, way in told.items() if way}
+    at = machine.modes[mode]
+    hubs, told = _by_the_tape(machine, mode, where)
+    for motor, share in at.motors.items():
+        if way := _way_of(machine, motor, where):
+            told.setdefault(shaft(machine, motor), way if share > 0 else -way)
+    found = _spread(machine, mode, told | hubs, frozenset(hubs))
+    return {owner: way for owner, way in found.items() if way}
 
 
-def _told(machine: Machine, mode: str, where: Standing) -> dict[str, int]:
-    """Follow the tape's way through the couplings; 0 where two roads disagree."""
+def _by_the_tape(machine: Machine, mode: str, where: Standing) -> tuple[dict[str, int], dict[str, int]]:
+    """Give the ways that a cassette fixes: of its hubs, and of the capstans that carry its tape."""
     at = machine.modes[mode]
     if not (at.takes_up and at.gives):
-        return {}
+        return {}, {}
     takes, gives = shaft(machine, at.takes_up), shaft(machine, at.gives)
     right = 1 if where.axes[takes][0] >= where.axes[gives][0] else -1
-    known = {takes: right, gives: right}
-    told = _capstans(machine, at.engaged, where, right) if at.at_capstan else {}
-    return _spread(machine, mode, told | known, frozenset(known))
+    return {takes: right, gives: right}, _capstans(machine, at.engaged, where, right) if at.at_capstan else {}
 
 
 def _capstans(machine: Machine, engaged: tuple[str, ...], where: Standing, right: int) -> dict[str, int]:
@@ -81,9 +80,12 @@ def _spread(
     return ways
 
 
-def _from_another_mode(machine: Machine, motor: str, mode: str, where: Standing) -> int:
+def _way_of(machine: Machine, motor: str, where: Standing) -> int:
+    """Give the way a motor turns when its share is positive, from the first mode that tells; play tells best."""
     owner = shaft(machine, motor)
-    for name, other in machine.modes.items():
-        if name != mode and motor in other.motors and (way := _told(machine, name, where).get(owner)):
-            return way if other.motors[motor] > 0 else -way
+    for name in sorted(machine.modes, key=lambda one: not machine.modes[one].at_capstan):
+        if motor in machine.modes[name].motors:
+            hubs, told = _by_the_tape(machine, name, where)
+            if way := _spread(machine, name, told | hubs, frozenset(hubs)).get(owner, 0):
+                return way if machine.modes[name].motors[motor] > 0 else -way
     return 0
