@@ -310,8 +310,12 @@ def _at_fault(request: Request, error: Exception) -> Response:
     except InputAtFaultError as unreadable:
         sentences = ["Other jobs are not touched by this."]
         return pages.message_page("This job cannot be read", sentences, pages.AT_FAULT, unreadable.problems)
-    # What keeps the job itself from being examined is on its page anyway.
-    return pages.job_page(look, problems=[p for p in error.problems if p not in look.problems])
+    return pages.job_page(look, refused=error.problems)
+
+
+def no_icon(_request: Request) -> Response:
+    """Say that there is no icon, to a browser that asks for one by itself."""
+    return Response(status_code=204)
 
 
 def _missing(_request: Request, _error: Exception) -> Response:
@@ -365,5 +369,6 @@ _ROUTES = [
     Route(f"{_JOB}/report", report),
     Route(f"{_JOB}/evidence.json", evidence),
     Route(f"{_JOB}/findings.json", findings),
+    Route("/favicon.ico", no_icon),
     Mount("/static", StaticFiles(packages=[("tapewright.web", "static")])),
 ]

@@ -30,6 +30,9 @@ ON_EVERYTHING: Final = {
     "cross-origin-opener-policy": "same-origin",
 }
 ON_PAGES: Final = {"cache-control": "no-store", "content-security-policy": PAGE_POLICY}
+"""What a customer said about a machine is not left in a browser's cache."""
+ON_FILES: Final = {"cache-control": "no-cache"}
+"""The style sheet and the script may be kept, if the browser asks each time whether they are still the same."""
 _HOST: Final = re.compile(r"(\[[0-9a-fA-F:.]+\]|[^:\[\]]+)(?::(\d{1,5}))?")
 
 
@@ -69,12 +72,13 @@ class Door:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
+        also = ON_EVERYTHING | ON_PAGES | (ON_FILES if scope["path"].startswith("/static/") else {})
         turned_away = refusal(scope["method"], Headers(scope=scope))
 
         async def tell(message: Message) -> None:
             if message["type"] == "http.response.start":
                 said = MutableHeaders(scope=message)
-                for name, value in (ON_EVERYTHING | ON_PAGES).items():
+                for name, value in also.items():
                     said.setdefault(name, value)
             await send(message)
 

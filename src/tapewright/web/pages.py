@@ -89,14 +89,14 @@ def start_page(
     )
 
 
-def job_page(look: Look, words: str = "", mode: str = "", problems: Sequence[Problem] = ()) -> HTMLResponse:
+def job_page(look: Look, words: str = "", mode: str = "", refused: Sequence[Problem] | None = None) -> HTMLResponse:
     """Give the bench: one job as it stands.
 
     Arguments:
         look: the job with its findings.
         words: typed into the search for signs.
         mode: asked for in the drawing.
-        problems: what was wrong with the last thing sent.
+        refused: what was wrong with the last thing asked for; None when nothing was.
     """
     record, machine = look.record, look.machine
     check = record.next_check if record else None
@@ -108,12 +108,12 @@ def job_page(look: Look, words: str = "", mode: str = "", problems: Sequence[Pro
     ]  # fmt: skip
     return page(
         "job.html.j2",
-        AT_FAULT if problems else 200,
+        200 if refused is None else AT_FAULT,
         job=look.job,
         machine=machine,
         limits=machine.limits if machine else {},
         record=record,
-        problems=[*problems, *look.problems],
+        problems=list(dict.fromkeys([*(refused or ()), *look.problems])),
         rescue=rescue(record.plan) if record else None,
         known=bool(record and views.has_evidence(record)),
         noticed=any(one.present for one in answers),

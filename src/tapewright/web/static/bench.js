@@ -35,8 +35,6 @@ window.addEventListener("pageshow", () => {
 });
 
 // Keys, only while nothing is being typed or chosen.
-const check = document.getElementById("check");
-if (check && location.hash === "#now") check.focus({ preventScroll: true });
 document.addEventListener("keydown", (event) => {
   const typing = event.target.closest("input, textarea, select");
   if (typing || event.ctrlKey || event.metaKey || event.altKey) return;
