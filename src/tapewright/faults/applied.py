@@ -100,6 +100,10 @@ def with_imperfections(machine: Machine, name: str, imperfections: Imperfections
         return replace(machine, couplings={**machine.couplings, name: changed})  # type: ignore[dict-item]
     if name in machine.sensors:
         return replace(machine, sensors={**machine.sensors, name: changed})  # type: ignore[dict-item]
+    if name in machine.solenoids:
+        return replace(machine, solenoids={**machine.solenoids, name: changed})  # type: ignore[dict-item]
+    if name in machine.levers:
+        return replace(machine, levers={**machine.levers, name: changed})  # type: ignore[dict-item]
     if name == machine.supply.name:
         return replace(machine, supply=changed)  # type: ignore[arg-type]
     return replace(machine, head_base=changed)  # type: ignore[arg-type]

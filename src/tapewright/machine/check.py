@@ -3,12 +3,12 @@
 One small function for each rule; each gives (key path, what was found, what to do) for every breach.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Final
 
 from tapewright.machine.check_motion import REACH_RULES, SIZE_RULES, Breach, Rules
-from tapewright.machine.parts import Coupling, Machine, Mode
+from tapewright.machine.parts import PLAYING, WINDING, Coupling, Machine, Mode
 from tapewright.machine.section import did_you_mean
 
 _RESERVED: Final = ("cassette", "tape", "unexplained", "keys", "solenoid")
@@ -27,7 +27,7 @@ def problems_of(machine: Machine, whole: bool = True) -> tuple[Breach, ...]:
     of_names = [breach for rule in _REFERENCE_RULES for breach in rule(machine)]
     of_keys = [breach for rule in _KEY_RULES for breach in rule(machine)]
     mended = _mended(machine)
-    rules = (*SIZE_RULES, *REACH_RULES, _switched) if whole and not of_names else SIZE_RULES
+    rules = (*SIZE_RULES, *REACH_RULES, _switched, _brakes, _pulled) if whole and not of_names else SIZE_RULES
     return (*of_names, *of_keys, *(breach for rule in rules for breach in rule(mended)))
 
 
@@ -46,7 +46,13 @@ def _of_kind(machine: Machine, kind: str) -> list[str]:
 def _names(machine: Machine) -> Iterator[Breach]:
     taken = {machine.supply.name: "power_supply", machine.head_base.name: "head_base"}
     taken.update((name, "a word with a meaning of its own") for name in _RESERVED)
-    groups = {"rotors": machine.rotors, "couplings": machine.couplings, "sensors": machine.sensors}
+    groups = {
+        "rotors": machine.rotors,
+        "couplings": machine.couplings,
+        "sensors": machine.sensors,
+        "solenoids": machine.solenoids,
+        "levers": machine.levers,
+    }
     for group, members in groups.items():
         for name in members:
             if name in taken:
@@ -62,6 +68,13 @@ def _references(machine: Machine) -> Iterator[Breach]:
     for name, coupling in machine.couplings.items():
         for end in coupling.path:
             yield from _unknown(f"couplings.{name}.path", end, "rotor", rotors)
+        if coupling.by:
+            valid = [*machine.solenoids, *_of_kind(machine, "cam"), machine.head_base.name, "keys"]
+            yield from _unknown(f"couplings.{name}.by", coupling.by, "solenoid or cam", valid)
+        for lever in coupling.through:
+            yield from _unknown(f"couplings.{name}.through", lever, "lever", list(machine.levers))
+    for lever in machine.head_base.through:
+        yield from _unknown("head_base.through", lever, "lever", list(machine.levers))
     for name in machine.head_base.carries:
         yield from _unknown("head_base.carries", name, "rotor", rotors)
 
@@ -70,12 +83,16 @@ def _sensor_references(machine: Machine) -> Iterator[Breach]:
     for name, sensor in machine.sensors.items():
         if sensor.senses:
             yield from _unknown(f"sensors.{name}.senses", sensor.senses, "rotor", list(machine.rotors))
-        elif sensor.kind in ("position_switch", "pulse_sensor"):
+        elif sensor.kind in ("position_switch", "pulse_sensor", "auto_stop", "tacho"):
             yield f"sensors.{name}.senses", "This key is missing.", "Name the rotor it watches."
+        if sensor.kind == "tacho" and sensor.senses in machine.rotors:
+            yield from _unknown(f"sensors.{name}.senses", sensor.senses, "motor", _of_kind(machine, "motor"))
         if sensor.ends:
             yield from _unknown(f"sensors.{name}.ends", sensor.ends, "motor", _of_kind(machine, "motor"))
         for mode in sensor.allows:
             yield from _unknown(f"sensors.{name}.allows", mode, "mode", list(machine.modes))
+        for mode in sensor.stops:
+            yield from _unknown(f"sensors.{name}.stops", mode, "mode", list(machine.modes))
 
 
 def _mode_references(machine: Machine) -> Iterator[Breach]:
@@ -84,6 +101,8 @@ def _mode_references(machine: Machine) -> Iterator[Breach]:
             yield from _unknown(f"modes.{name}.motors.{motor}", motor, "motor", _of_kind(machine, "motor"))
         for coupling in mode.engaged:
             yield from _unknown(f"modes.{name}.engaged", coupling, "coupling", list(machine.couplings))
+        for solenoid in mode.solenoids:
+            yield from _unknown(f"modes.{name}.solenoids", solenoid, "solenoid", list(machine.solenoids))
         for key, reel in (("takes_up", mode.takes_up), ("gives", mode.gives)):
             if reel:
                 yield from _unknown(f"modes.{name}.{key}", reel, "reel table", _of_kind(machine, "reel_table"))
@@ -92,7 +111,8 @@ def _mode_references(machine: Machine) -> Iterator[Breach]:
 def _lifter(machine: Machine) -> Iterator[Breach]:
     lifter = machine.head_base.lifted_by
     if lifter:
-        yield from _unknown("head_base.lifted_by", lifter, "cam", [*_of_kind(machine, "cam"), "keys", "solenoid"])
+        valid = [*_of_kind(machine, "cam"), *machine.solenoids, "keys", "solenoid"]
+        yield from _unknown("head_base.lifted_by", lifter, "cam or solenoid", valid)
     moved = any(mode.moves_head_base for mode in machine.modes.values())
     if lifter not in ("", "keys") and machine.modes and not moved:
         found = f"{lifter} lifts the head base, but no mode has moves_head_base = true."
@@ -118,7 +138,7 @@ def _carriers(machine: Machine, name: str) -> list[str]:
 
 # --- keys that belong together ----------------------------------------------------------------------------------------
 
-_ENDS: Final = {"drag": 1, "tyre": 2, "gear": 2, "worm": 2, "clutch": 2, "nip": 2}
+_ENDS: Final = {"drag": 1, "brake": 1, "tyre": 2, "gear": 2, "worm": 2, "clutch": 2, "nip": 2}
 
 
 def _paths(machine: Machine) -> Iterator[Breach]:
@@ -133,40 +153,66 @@ def _paths(machine: Machine) -> Iterator[Breach]:
         elif wanted is None and count < 2:
             yield at, f"A belt runs over two pulleys at least; here is {count}.", "Name all, the driver first."
         elif wanted is not None and count != wanted:
-            do = "Name the rotor it brakes." if wanted == 1 else "Name the driver, then the driven."
+            do = "Name the one rotor it brakes." if wanted == 1 else "Name the driver, then the driven."
             yield at, f"A {coupling.kind} has {wanted} rotor{'s' * (wanted > 1)} here; found {count}.", do
         if coupling.sides and len(coupling.sides) != count:
             found = f"{len(coupling.sides)} sides for {count} pulleys."
             yield f"couplings.{name}.sides", found, "Write one for each pulley of path, in the same order."
 
 
+ROTOR_KEYS_OF_KINDS: Final = {
+    "speed_rpm": ("motor",),
+    "commutator_segments": ("motor",),
+    "teeth": ("gear", "cam", "reel_table", "flywheel", "pulley", "counter"),
+}
+COUPLING_KEYS_OF_KINDS: Final = {
+    "sides": ("belt",),
+    "width_mm": ("belt",),
+    "thickness_mm": ("belt",),
+    "length_mm": ("belt",),
+    "force_gf": ("tyre", "nip"),
+    "force_n": ("tyre", "nip"),
+    "torque_gcm": ("clutch", "drag", "brake", "gear", "worm"),
+    "torque_mnm": ("clutch", "drag", "brake", "gear", "worm"),
+    "ratio": ("gear", "worm"),
+}
+SENSOR_KEYS_OF_KINDS: Final = {
+    "stops": ("pulse_sensor", "auto_stop"),
+    "ends": ("position_switch",),
+}
+"""Keys that only some kinds have, for the rules here and for `schema`. Of two units of one thing the first is told."""
+
+
 def _strays(machine: Machine) -> Iterator[Breach]:
     for name, rotor in machine.rotors.items():
-        given = {
-            "speed_rpm": (rotor.turns_per_s is not None, ("motor",)),
-            "commutator_segments": (rotor.segments > 0, ("motor",)),
-            "teeth": (rotor.teeth > 0, ("gear", "cam", "reel_table", "flywheel", "pulley", "counter")),
+        there: dict[str, object] = {
+            "speed_rpm": rotor.turns_per_s,
+            "commutator_segments": rotor.segments,
+            "teeth": rotor.teeth,
         }
-        yield from _misplaced(f"rotors.{name}", rotor.kind, given)
-    for name, coupling in machine.couplings.items():
-        yield from _misplaced(f"couplings.{name}", coupling.kind, _coupling_keys(coupling))
+        yield from _misplaced(f"rotors.{name}", rotor.kind, there, ROTOR_KEYS_OF_KINDS)
+    for name, one in machine.couplings.items():
+        there = {
+            "sides": one.sides,
+            "width_mm": one.section_m,
+            "length_mm": one.length,
+            "force_gf": one.force,
+            "torque_gcm": one.torque,
+            "ratio": one.ratio,
+        }
+        yield from _misplaced(f"couplings.{name}", one.kind, there, COUPLING_KEYS_OF_KINDS)
+    for name, sensor in machine.sensors.items():
+        there = {"stops": sensor.stops, "ends": sensor.ends}
+        yield from _misplaced(f"sensors.{name}", sensor.kind, there, SENSOR_KEYS_OF_KINDS)
 
 
-def _coupling_keys(coupling: Coupling) -> dict[str, tuple[bool, tuple[str, ...]]]:
-    return {
-        "sides": (bool(coupling.sides), ("belt",)),
-        "width_mm": (coupling.section_m is not None, ("belt",)),
-        "length_mm": (coupling.length is not None, ("belt",)),
-        "force_gf": (coupling.force is not None, ("tyre", "nip")),
-        "torque_gcm": (coupling.torque is not None, ("clutch", "drag", "gear", "worm")),
-        "ratio": (coupling.ratio is not None, ("gear", "worm")),
-    }
-
-
-def _misplaced(path: str, kind: str, given: dict[str, tuple[bool, tuple[str, ...]]]) -> Iterator[Breach]:
-    for key, (there, kinds) in given.items():
-        if there and kind not in kinds:
-            yield f"{path}.{key}", f"A {kind} has no such size.", f"It belongs to: {', '.join(kinds)}. Take it out."
+def _misplaced(
+    path: str, kind: str, there: Mapping[str, object], kinds_of: Mapping[str, tuple[str, ...]]
+) -> Iterator[Breach]:
+    for key, value in there.items():
+        if value not in (None, 0, "", ()) and kind not in kinds_of[key]:
+            do = f"It belongs to: {', '.join(kinds_of[key])}. Take it out."
+            yield f"{path}.{key}", f"A {kind.replace('_', ' ')} has no such key.", do
 
 
 def _switched(machine: Machine) -> Iterator[Breach]:
@@ -182,13 +228,42 @@ def _switched(machine: Machine) -> Iterator[Breach]:
                 yield f"modes.{mode_name}.engaged", f'"{name}" is always engaged.', do
 
 
+def _brakes(machine: Machine) -> Iterator[Breach]:
+    for name, one in machine.couplings.items():
+        if one.kind == "brake" and not one.switched:
+            do = "Write switched = true, and list it in the modes in which it is on; a steady hold-back is a drag."
+            yield f"couplings.{name}.switched", "A brake that is never let go stops the machine.", do
+
+
+def _pulled(machine: Machine) -> Iterator[Breach]:
+    """Say where a solenoid is needed and is not told to pull, and where one has nothing to do."""
+    pulled = {name for mode in machine.modes.values() for name in mode.solenoids}
+    brings_in = {one.by for one in machine.couplings.values()} | {machine.head_base.lifted_by}
+    for name in machine.solenoids:
+        if name not in pulled:
+            yield f"solenoids.{name}", "It pulls in no mode.", "List it in the solenoids of a mode, or take it out."
+        if name not in brings_in:
+            do = f'Write by = "{name}" in the coupling it brings in or lets go, or lifted_by in [head_base].'
+            yield f"solenoids.{name}", "It moves nothing.", do
+    for mode_name, mode in machine.modes.items():
+        for coupling in (machine.couplings[one] for one in mode.engaged):
+            brought_in = coupling.by in machine.solenoids and coupling.kind != "brake"
+            if brought_in and coupling.by not in mode.solenoids:
+                found = f'"{coupling.name}" is engaged by "{coupling.by}", which does not pull here.'
+                yield f"modes.{mode_name}.solenoids", found, f'Write solenoids = ["{coupling.by}"].'
+        lifter = machine.head_base.lifted_by
+        if mode.head_base == "up" and lifter in machine.solenoids and lifter not in mode.solenoids:
+            found = f'The head base is up, but "{lifter}" does not pull here.'
+            yield f"modes.{mode_name}.solenoids", found, f'Write solenoids = ["{lifter}"].'
+
+
 def _tape_modes(machine: Machine) -> Iterator[Breach]:
     if "play" not in machine.modes:
         yield "modes.play", "This mode is missing.", "Say which motors run in play and what is engaged."
     for name, mode in machine.modes.items():
-        if name in ("play", "record") and not mode.at_capstan:
+        if name in PLAYING and not mode.at_capstan:
             yield f"modes.{name}.at_capstan", "The capstan does not set the tape's speed.", "Write at_capstan = true."
-        if name in ("play", "record", "fast_forward", "rewind"):
+        if name in (*PLAYING, *WINDING):
             for key, reel in (("takes_up", mode.takes_up), ("gives", mode.gives)):
                 if not reel:
                     yield f"modes.{name}.{key}", "This key is missing.", "Name the reel table: tape moves in this mode."
@@ -233,6 +308,7 @@ def _mended_mode(machine: Machine, mode: Mode) -> Mode:
     reels = _of_kind(machine, "reel_table")
     return replace(
         mode,
+        solenoids=tuple(name for name in mode.solenoids if name in machine.solenoids),
         motors={name: share for name, share in mode.motors.items() if name in _of_kind(machine, "motor")},
         engaged=tuple(name for name in mode.engaged if name in machine.couplings),
         takes_up=mode.takes_up if mode.takes_up in reels else "",

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from tapewright.machine.belt_path import sides_of
 from tapewright.machine.doubt import Column, Columns, columns, estimate
 from tapewright.machine.formulas import speed_ratio
-from tapewright.machine.parts import Coupling, Machine, Mode, shaft
+from tapewright.machine.parts import HOLDING_KINDS, Coupling, Machine, Mode, shaft
 from tapewright.machine.typical import all_sizes
 from tapewright.words.estimate import Estimate
 
@@ -51,11 +51,11 @@ class Link:
 
 
 def active(machine: Machine, mode: Mode) -> tuple[Coupling, ...]:
-    """Give the couplings that pass motion in a mode: always on, or engaged in it. A drag passes none."""
+    """Give the couplings that pass motion in a mode: always on, or engaged in it. A drag or a brake passes none."""
     return tuple(
         coupling
         for coupling in machine.couplings.values()
-        if coupling.kind != "drag" and (not coupling.switched or coupling.name in mode.engaged)
+        if coupling.kind not in HOLDING_KINDS and (not coupling.switched or coupling.name in mode.engaged)
     )
 
 
@@ -103,6 +103,32 @@ def _closing(machine: Machine, at_work: tuple[Coupling, ...], reached: set[str],
                 (coupling.name, e) in done for e in ends
             ):
                 yield Step(coupling.path[0], other, coupling.name, coupling.kind == "clutch")
+
+
+def tied(machine: Machine, mode: str, rotor: str) -> frozenset[str]:
+    """Name the shafts that turn with a rotor's shaft in a mode whatever happens: joined without a clutch between."""
+    found = {shaft(machine, rotor)}
+    at_work = [step for step in steps(machine, mode) if not step.slips]
+    for _ in at_work:
+        for step in at_work:
+            ends = {shaft(machine, step.driver), shaft(machine, step.driven)}
+            if ends & found:
+                found |= ends
+    return frozenset(found)
+
+
+def holding_motors(machine: Machine, mode: str) -> tuple[str, ...]:
+    """Name the motors that hold the tape back in a mode: fed, and tied to the reel that gives tape.
+
+    >>> from tapewright.machine.library import shipped
+    >>> holding_motors(shipped("four_track"), "play")
+    ()
+    """
+    at = machine.modes[mode]
+    if not at.gives:
+        return ()
+    with_the_reel = tied(machine, mode, at.gives)
+    return tuple(motor for motor in at.motors if shaft(machine, motor) in with_the_reel)
 
 
 def turns_ratio(machine: Machine, step: Step, table: Columns) -> Column:

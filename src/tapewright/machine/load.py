@@ -12,15 +12,18 @@ from typing import Any, Final, cast
 from tapewright.machine.check import problems_of
 from tapewright.machine.parts import (
     COUPLING_KINDS,
+    HEAD_BASE_POSITIONS,
     MODES,
     ROTOR_KINDS,
     SENSOR_KINDS,
     Coupling,
     HeadBase,
+    Lever,
     Machine,
     Mode,
     Rotor,
     Sensor,
+    Solenoid,
     Supply,
     TapeFormat,
 )
@@ -87,7 +90,7 @@ def read_machine_text(text: str, source: str) -> Machine:
         InputAtFaultError: with every mistake in the description.
     """
     desk = Desk(source)
-    machine = _machine(Section(_parsed(text, source), "", desk), source)
+    machine = read_tables(Section(_parsed(text, source), "", desk), source)
     for at, found, do in problems_of(machine, whole=all(_is_of_a_size(problem) for problem in desk.problems)):
         desk.report(at, found, do)
     if desk.problems:
@@ -163,8 +166,14 @@ def _syntax_problem(text: str, source: str, message: str) -> Problem:
     return Problem(f"{source}, line {line}, column {column}", f"{said}, in: {shown[:80]}", do)
 
 
-def _machine(top: Section, source: str) -> Machine:
-    _schema(top)
+def read_tables(top: Section, source: str) -> Machine:
+    """Ask a description for everything it can hold; what the answers are worth is for the caller to check.
+
+    Arguments:
+        top: the whole description. `schema` hands in one that only notes what it is asked.
+        source: what to call it in messages.
+    """
+    top.version("schema", 1)
     about = top.table("machine")
     machine = Machine(
         id=about.needed("id", 'Give the machine a short name: id = "my_recorder".'),
@@ -175,6 +184,8 @@ def _machine(top: Section, source: str) -> Machine:
         rotors={name: _rotor(name, table) for name, table in top.tables("rotors").items()},
         couplings={name: _coupling(name, table) for name, table in top.tables("couplings").items()},
         sensors={name: _sensor(name, table) for name, table in top.tables("sensors").items()},
+        solenoids={name: _solenoid(name, table) for name, table in top.tables("solenoids").items()},
+        levers={name: _lever(name, table) for name, table in top.tables("levers").items()},
         supply=_supply(top.table("power_supply")),
         head_base=_head_base(top.table("head_base")),
         modes=_modes(top),
@@ -184,13 +195,6 @@ def _machine(top: Section, source: str) -> Machine:
     about.close()
     top.close()
     return machine
-
-
-def _schema(top: Section) -> None:
-    if not top.has("schema"):
-        top.report("schema", "This key is missing.", "Write schema = 1 at the top.")
-    elif top.data["schema"] != 1 or isinstance(top.data["schema"], bool):
-        top.report("schema", f"{top.data['schema']!r} is not a known version.", "Write schema = 1.")
 
 
 def _tape(table: Section) -> TapeFormat:
@@ -205,14 +209,30 @@ def _tape(table: Section) -> TapeFormat:
         key: estimate.value if estimate else _PLAIN_TAPE[key] * bounds[key].factor for key, estimate in read.items()
     }
     tracks = table.whole("tracks", 1, 16, default=2)
+    speed, others = _speeds(table, values["speed_mm_per_s"])
     table.close()
     return TapeFormat(
-        speed_m_per_s=values["speed_mm_per_s"],
+        speed_m_per_s=speed,
         tracks=tracks,
         thickness_m=values["thickness_um"],
         hub_radius_m=values["hub_radius_mm"],
         full_radius_m=values["full_radius_mm"],
+        other_speeds_m_per_s=others,
     )
+
+
+def _speeds(table: Section, speed_m_per_s: float) -> tuple[float, tuple[float, ...]]:
+    """Give the speed the sizes belong to, and the others it can be switched to."""
+    all_mm = table.numbers("speeds_mm_per_s", None, _TAPE_SPEED)
+    if not all_mm:
+        return speed_m_per_s, ()
+    speeds = [one * _TAPE_SPEED.factor for one in all_mm]
+    if "speed_mm_per_s" not in table.data:
+        speed_m_per_s = speeds[0]
+    elif speed_m_per_s not in speeds:
+        do = "List every speed there, also the one that speed_rpm belongs to."
+        table.report("speeds_mm_per_s", "speed_mm_per_s is not among these.", do)
+    return speed_m_per_s, tuple(one for one in dict.fromkeys(speeds) if one != speed_m_per_s)
 
 
 def _rotor(name: str, table: Section) -> Rotor:
@@ -235,20 +255,19 @@ def _rotor(name: str, table: Section) -> Rotor:
 
 
 def _coupling(name: str, table: Section) -> Coupling:
-    if not table.has("path") or table.data["path"] == []:
-        found = "This list is empty." if table.has("path") else "This key is missing."
-        table.report("path", found, 'Say what it joins: path = ["driver", "driven"].')
     ratio = table.estimate("ratio", _RATIO)
     coupling = Coupling(
         name=name,
         kind=cast(Any, table.choice("kind", COUPLING_KINDS)),
-        path=table.names("path"),
+        path=table.needed_names("path", 'Say what it joins: path = ["driver", "driven"].'),
         sides=_sides(table),
         switched=table.flag("switched"),
         section_m=_section(table),
         length=table.estimate("length_mm", _LENGTH),
         force=table.either(_FORCES),
         torque=table.either(_TORQUES),
+        by=table.text("by"),
+        through=table.names("through"),
         ratio=ratio.value if ratio else None,
         sight=cast(Any, table.choice("sight", _SIGHTS, "inside")),
         says=table.text("says"),
@@ -286,12 +305,25 @@ def _sensor(name: str, table: Section) -> Sensor:
         kind=cast(Any, table.choice("kind", SENSOR_KINDS)),
         senses=table.text("senses"),
         allows=table.names("allows"),
+        stops=table.names("stops"),
         ends=table.text("ends"),
         timeout_s=table.number("timeout_s", _TIME),
         says=table.text("says"),
     )
     table.close()
     return sensor
+
+
+def _solenoid(name: str, table: Section) -> Solenoid:
+    solenoid = Solenoid(name, cast(Any, table.choice("sight", _SIGHTS, "inside")), table.text("says"))
+    table.close()
+    return solenoid
+
+
+def _lever(name: str, table: Section) -> Lever:
+    lever = Lever(name, cast(Any, table.choice("sight", _SIGHTS, "inside")), table.text("says"))
+    table.close()
+    return lever
 
 
 def _supply(table: Section) -> Supply:
@@ -302,8 +334,9 @@ def _supply(table: Section) -> Supply:
 
 def _head_base(table: Section) -> HeadBase:
     base = HeadBase(
-        lifted_by=table.needed("lifted_by", 'Write the cam\'s name, "solenoid", or "keys" where a finger lifts it.'),
+        lifted_by=table.needed("lifted_by", 'Name the cam or the solenoid; "keys" where a finger lifts it.'),
         carries=table.names("carries"),
+        through=table.names("through"),
         says=table.text("says"),
     )
     table.close()
@@ -313,8 +346,7 @@ def _head_base(table: Section) -> HeadBase:
 def _modes(top: Section) -> dict[str, Mode]:
     tables = top.tables("modes")
     for name, table in tables.items():
-        if name not in MODES:
-            table.desk.report(table.path, f'"{name}" is not a mode.', did_you_mean(name, MODES))
+        table.one_of(name, MODES, "mode")
     return {name: _mode(name, table) for name, table in tables.items()}
 
 
@@ -323,7 +355,8 @@ def _mode(name: str, table: Section) -> Mode:
         name=name,
         motors=_motors(table.table("motors")),
         engaged=table.names("engaged"),
-        head_base=cast(Any, table.choice("head_base", ("down", "up"), "down")),
+        solenoids=table.names("solenoids"),
+        head_base=cast(Any, table.choice("head_base", HEAD_BASE_POSITIONS, "down")),
         moves_head_base=table.flag("moves_head_base"),
         takes_up=table.text("takes_up"),
         gives=table.text("gives"),
@@ -334,7 +367,7 @@ def _mode(name: str, table: Section) -> Mode:
 
 
 def _motors(table: Section) -> dict[str, float]:
-    shares = {motor: table.number(motor, _SHARE) for motor in table.data}
+    shares = table.shares(_SHARE)
     for motor, share in shares.items():
         if share == 0:
             table.report(motor, "A share of 0 is a motor that does not run.", "Take it out of this mode.")

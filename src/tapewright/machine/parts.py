@@ -13,31 +13,46 @@ from tapewright.words.estimate import Estimate
 RotorKind = Literal[
     "motor", "pulley", "flywheel", "capstan", "pinch_roller", "idler_tyre", "reel_table", "gear", "cam", "counter"
 ]
-CouplingKind = Literal["belt", "tyre", "gear", "worm", "clutch", "nip", "drag"]
-SensorKind = Literal["cassette_switch", "position_switch", "pulse_sensor", "key_switch", "record_switch"]
-HeadBasePosition = Literal["down", "up"]
+CouplingKind = Literal["belt", "tyre", "gear", "worm", "clutch", "nip", "drag", "brake"]
+SensorKind = Literal[
+    "cassette_switch", "position_switch", "pulse_sensor", "key_switch", "record_switch", "auto_stop", "tacho"
+]
+HeadBasePosition = Literal["down", "half", "up"]
 Sight = Literal["well", "window", "inside"]
 
 ROTOR_KINDS: Final[tuple[str, ...]] = (
     "motor", "pulley", "flywheel", "capstan", "pinch_roller", "idler_tyre", "reel_table", "gear", "cam", "counter",
 )  # fmt: skip
-COUPLING_KINDS: Final[tuple[str, ...]] = ("belt", "tyre", "gear", "worm", "clutch", "nip", "drag")
+COUPLING_KINDS: Final[tuple[str, ...]] = ("belt", "tyre", "gear", "worm", "clutch", "nip", "drag", "brake")
+HOLDING_KINDS: Final = frozenset({"drag", "brake"})
+"""Couplings that join no two rotors: they hold one back (a drag) or still (a brake)."""
 SENSOR_KINDS: Final[tuple[str, ...]] = (
-    "cassette_switch", "position_switch", "pulse_sensor", "key_switch", "record_switch",
+    "cassette_switch", "position_switch", "pulse_sensor", "key_switch", "record_switch", "auto_stop", "tacho",
 )  # fmt: skip
+TURNING_SENSORS: Final = frozenset({"pulse_sensor", "auto_stop"})
+"""Sensors that end a mode when what they watch stands still: by pulses and logic, or by a lever that frees the keys."""
+HEAD_BASE_POSITIONS: Final[tuple[str, ...]] = ("down", "half", "up")
 MODES: Final[tuple[str, ...]] = (
-    "switch_on", "idle", "cassette_in", "play", "record", "fast_forward", "rewind", "stop",
+    "switch_on", "idle", "cassette_in", "play", "reverse_play", "record", "fast_forward", "rewind", "cue", "review",
+    "pause", "stop",
 )  # fmt: skip
 """The modes a description may have. `switch_on` is the passage from off to idle, `idle` is on without a cassette,
-`cassette_in` on with one in and nothing pressed, `stop` the passage back from play."""
+`cassette_in` on with one in and nothing pressed, `cue` and `review` wind with the head near the tape, `stop` is the
+passage back from play."""
+PLAYING: Final = ("play", "reverse_play", "record")
+WINDING: Final = ("fast_forward", "rewind", "cue", "review")
 SPOKEN_MODES: Final[dict[str, str]] = {
     "switch_on": "at switch-on",
     "idle": "switched on with no cassette in",
     "cassette_in": "with a cassette in and nothing pressed",
     "play": "in play",
+    "reverse_play": "in reverse play",
     "record": "in record",
     "fast_forward": "in fast forward",
     "rewind": "in rewind",
+    "cue": "in cue",
+    "review": "in review",
+    "pause": "in pause",
     "stop": "on stop after play",
     "off": "switched off and unplugged",
 }
@@ -53,9 +68,9 @@ class Imperfections:
         grip: friction of its running surface, against a new one.
         tension: stretch tension or spring force, against as it was fitted.
         passes: torque a gear, worm or clutch can pass, against a sound one.
-        drag: friction torque of its bearing or slide, against a free one.
+        drag: friction torque of its bearing, pivot or slide, or of a brake that was let go, against a free one.
         rate: speed it runs at, or effective diameter it shows, against the right one.
-        pull: torque a motor gives, against a sound one.
+        pull: torque a motor or force a solenoid gives, against a sound one.
         eccentricity_m: distance of its surface's centre from its axis; half of what a dial gauge shows.
         lump: once-per-turn (or per-pass) unsteadiness it puts on what it drives, relative peak.
         tacky: 0 dry to 1 so sticky that tape or belt clings to it.
@@ -119,13 +134,16 @@ class Coupling:
         name: its key in the description.
         kind: one of `COUPLING_KINDS`.
         path: rotors it joins. A belt: every pulley in the order the belt runs, the driver first. Others: driver, then
-            driven. A drag: the one rotor it brakes.
+            driven. A drag or a brake: the one rotor it holds.
         sides: for a belt, +1 where the pulley lies inside the loop, -1 where the belt's back runs on it.
         switched: True when it is only engaged in the modes that list it; False when it always is.
         section_m: (width, thickness) of a belt, metres; a square belt has both alike; None when not measured.
         length: a belt's relaxed inside length, metres; None when not measured.
         force: contact force of a tyre or nip, newtons; None when not measured.
-        torque: what a clutch slips at or a drag holds with, newton metres; None when not measured.
+        torque: what a clutch slips at or a drag or brake holds with, newton metres; None when not measured.
+        by: what brings it in, or lets a brake go: a solenoid, the cam, "head_base" or "keys"; empty where that cannot
+            fail by itself (an arm that its own friction swings).
+        through: levers on the way from there.
         ratio: turns of the driven for one of the driver, for a worm or an undimensioned gear; None to derive it.
         sight: as for a rotor.
         says: what a technician calls it; empty for its name with spaces.
@@ -140,6 +158,8 @@ class Coupling:
     length: Estimate | None = None
     force: Estimate | None = None
     torque: Estimate | None = None
+    by: str = ""
+    through: tuple[str, ...] = ()
     ratio: float | None = None
     sight: Sight = "inside"
     says: str = ""
@@ -158,8 +178,10 @@ class Sensor:
     Arguments:
         name: its key in the description.
         kind: one of `SENSOR_KINDS`.
-        senses: the rotor it watches (position switch: the cam; pulse sensor: reel table or counter); empty otherwise.
+        senses: the rotor it watches (position switch: the cam; pulse sensor and auto stop: reel table or counter;
+            tacho: the motor whose speed it regulates); empty otherwise.
         allows: modes that only start when it tells the truth (a cassette switch, a key switch).
+        stops: modes that it ends when what it watches stands still; empty for all in which tape moves.
         ends: the motor whose run it ends by reporting the position (a position switch); empty otherwise.
         timeout_s: how long the logic waits for it; None when it waits for ever.
     """
@@ -168,8 +190,41 @@ class Sensor:
     kind: SensorKind
     senses: str = ""
     allows: tuple[str, ...] = ()
+    stops: tuple[str, ...] = ()
     ends: str = ""
     timeout_s: float | None = None
+    says: str = ""
+    imperfections: Imperfections = SOUND
+
+
+@dataclass(frozen=True, slots=True)
+class Solenoid:
+    """A coil with a plunger: it lifts the head base, brings a coupling in or lets a brake go.
+
+    Arguments:
+        name: its key in the description.
+        sight: as for a rotor.
+        says: what a technician calls it; empty for its name with spaces.
+    """
+
+    name: str
+    sight: Sight = "inside"
+    says: str = ""
+    imperfections: Imperfections = SOUND
+
+
+@dataclass(frozen=True, slots=True)
+class Lever:
+    """An arm, slide or link that hands motion on: from cam, keys or solenoid to head base, roller or brake.
+
+    Arguments:
+        name: its key in the description.
+        sight: as for a rotor.
+        says: what a technician calls it; empty for its name with spaces.
+    """
+
+    name: str
+    sight: Sight = "inside"
     says: str = ""
     imperfections: Imperfections = SOUND
 
@@ -188,13 +243,16 @@ class HeadBase:
     """The plate that carries the heads (and here the pinch roller) up to the tape.
 
     Arguments:
-        lifted_by: name of the cam that lifts it; "keys" where a finger does; "solenoid" where one does.
+        lifted_by: name of the cam or solenoid that lifts it; "keys" where a finger does; "solenoid" for one that has no
+            name of its own.
         carries: rotors that come up with it.
+        through: levers between it and what lifts it.
         says: what a technician calls it.
     """
 
     lifted_by: str
     carries: tuple[str, ...] = ()
+    through: tuple[str, ...] = ()
     name: str = "head_base"
     says: str = ""
     imperfections: Imperfections = SOUND
@@ -207,7 +265,9 @@ class Mode:
     Arguments:
         name: one of `MODES`.
         motors: motor -> share of the rate it runs at in play; a minus sign for the other way round.
-        engaged: the switched couplings that are engaged.
+        engaged: the switched couplings that are engaged; a brake where it is on. Of several nips the first sets the
+            tape's speed.
+        solenoids: those that pull.
         head_base: where the head base should stand at the end.
         moves_head_base: True when entering the mode sends the cam (or solenoid) to work.
         takes_up: reel table that should take tape up; empty when no tape moves.
@@ -218,6 +278,7 @@ class Mode:
     name: str
     motors: Mapping[str, float] = field(default_factory=dict)
     engaged: tuple[str, ...] = ()
+    solenoids: tuple[str, ...] = ()
     head_base: HeadBasePosition = "down"
     moves_head_base: bool = False
     takes_up: str = ""
@@ -235,6 +296,7 @@ class TapeFormat:
         thickness_m: of the tape used for measuring, metres.
         hub_radius_m: empty hub, metres.
         full_radius_m: full pack, metres.
+        other_speeds_m_per_s: speeds it can be switched to besides.
     """
 
     speed_m_per_s: float
@@ -242,6 +304,7 @@ class TapeFormat:
     thickness_m: float
     hub_radius_m: float
     full_radius_m: float
+    other_speeds_m_per_s: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,7 +317,7 @@ class Machine:
         layout: the general kind of transport.
         invented: True for machines nobody built.
         tape: the format it plays.
-        rotors, couplings, sensors: by name, in the order of the description.
+        rotors, couplings, sensors, solenoids, levers: by name, in the order of the description.
         supply: what feeds it.
         head_base: what carries the heads, and what lifts it.
         modes: by name.
@@ -274,6 +337,8 @@ class Machine:
     head_base: HeadBase
     modes: Mapping[str, Mode]
     limits: Mapping[str, float] = field(default_factory=dict)
+    solenoids: Mapping[str, Solenoid] = field(default_factory=dict)
+    levers: Mapping[str, Lever] = field(default_factory=dict)
     source: str = ""
 
     def __hash__(self) -> int:
@@ -281,7 +346,7 @@ class Machine:
         return hash((self.id, tuple(self.rotors), tuple(self.couplings), tuple(self.sensors), tuple(self.modes)))
 
 
-Part = Rotor | Coupling | Sensor | Supply | HeadBase
+Part = Rotor | Coupling | Sensor | Solenoid | Lever | Supply | HeadBase
 
 
 def part(machine: Machine, name: str) -> Part:
@@ -290,7 +355,7 @@ def part(machine: Machine, name: str) -> Part:
     Raises:
         KeyError: when the machine has no such part.
     """
-    for group in (machine.rotors, machine.couplings, machine.sensors):
+    for group in _groups(machine):
         if name in group:
             return group[name]
     for single in (machine.supply, machine.head_base):
@@ -299,10 +364,14 @@ def part(machine: Machine, name: str) -> Part:
     raise KeyError(name)
 
 
+def _groups(machine: Machine) -> tuple[Mapping[str, Part], ...]:
+    return (machine.rotors, machine.couplings, machine.sensors, machine.solenoids, machine.levers)
+
+
 def part_names(machine: Machine) -> tuple[str, ...]:
     """List every part that has a name, in the order of the description."""
     singles = (machine.supply.name, machine.head_base.name)
-    return (*machine.rotors, *machine.couplings, *machine.sensors, *singles)
+    return (*(name for group in _groups(machine) for name in group), *singles)
 
 
 def spoken(machine: Machine, name: str) -> str:
@@ -322,6 +391,16 @@ def shaft(machine: Machine, rotor: str) -> str:
     return rotor
 
 
+def nips_at_work(machine: Machine, mode: Mode) -> tuple[Coupling, ...]:
+    """Give the nips that hold the tape in a mode; the first of them sets its speed.
+
+    That is the first one the mode engages; the order of the description's tables does not matter.
+    """
+    listed = [machine.couplings[name] for name in mode.engaged if name in machine.couplings]
+    always = [one for one in machine.couplings.values() if not one.switched]
+    return tuple(one for one in (*listed, *sorted(always, key=lambda one: one.name)) if one.kind == "nip")
+
+
 def sound(machine: Machine) -> Machine:
     """Give the same machine with nothing wrong anywhere."""
     return replace(
@@ -329,6 +408,8 @@ def sound(machine: Machine) -> Machine:
         rotors={name: replace(rotor, imperfections=SOUND) for name, rotor in machine.rotors.items()},
         couplings={name: replace(coupling, imperfections=SOUND) for name, coupling in machine.couplings.items()},
         sensors={name: replace(sensor, imperfections=SOUND) for name, sensor in machine.sensors.items()},
+        solenoids={name: replace(solenoid, imperfections=SOUND) for name, solenoid in machine.solenoids.items()},
+        levers={name: replace(lever, imperfections=SOUND) for name, lever in machine.levers.items()},
         supply=replace(machine.supply, imperfections=SOUND),
         head_base=replace(machine.head_base, imperfections=SOUND),
     )

@@ -11,10 +11,10 @@ from typing import Literal
 
 import numpy as np
 
-from tapewright.machine.couplings import Step, running_diameter, steps, turns_ratio
+from tapewright.machine.couplings import Step, holding_motors, running_diameter, steps, turns_ratio
 from tapewright.machine.doubt import Column, Columns, columns, estimate
 from tapewright.machine.formulas import belt_pass_rate, capstan_turns, half_side_radius, pack_turns, reel_turns
-from tapewright.machine.parts import Machine, Mode, shaft, sound
+from tapewright.machine.parts import Machine, Mode, nips_at_work, shaft, sound
 from tapewright.machine.running_belt import running_length
 from tapewright.machine.typical import all_sizes
 from tapewright.words.estimate import Estimate
@@ -124,16 +124,19 @@ def _shafts(machine: Machine, mode: str, table: Columns, radii_m: tuple[float, f
     """Give turns per second of every shaft that turns, at given radii of the take-up and the supply pack."""
     at = machine.modes[mode]
     at_work = steps(machine, mode)
+    # A motor that holds the tape back is dragged round by it, whatever rate it would run at by itself.
+    holding = holding_motors(machine, mode)
+    pulling = {motor: share for motor, share in at.motors.items() if motor not in holding}
     turning: dict[str, Column] = {}
     if at.at_capstan:
         _from_the_tape(machine, mode, table, radii_m, turning)
     else:
-        for motor, share in at.motors.items():
+        for motor, share in pulling.items():
             known = _led_by(machine, motor, share, table)
             if known is not None:
                 _spread(machine, at_work, table, turning, shaft(machine, motor), known)
         _from_the_winding(machine, at, table, radii_m, turning, at_work)
-    for motor, share in at.motors.items():
+    for motor, share in pulling.items():
         usual = table[f"{motor}.speed"] if f"{motor}.speed" in table else table["motor_speed"]
         turns = usual * _motor_factor(machine, motor) * abs(share)
         _spread(machine, at_work, table, turning, shaft(machine, motor), turns)
@@ -193,9 +196,8 @@ def _spread(
 
 
 def _capstan(machine: Machine, mode: Mode) -> str | None:
-    nips = [one for one in machine.couplings.values() if one.kind == "nip" and one.name in mode.engaged]
-    pressed = [name for nip in nips for name in nip.path if machine.rotors[name].kind == "capstan"]
-    others = [name for name, rotor in machine.rotors.items() if rotor.kind == "capstan"]
+    pressed = [end for nip in nips_at_work(machine, mode) for end in nip.path if machine.rotors[end].kind == "capstan"]
+    others = sorted(name for name, rotor in machine.rotors.items() if rotor.kind == "capstan")
     return next(iter([*pressed, *others]), None)
 
 

@@ -172,6 +172,28 @@ class Section:
             return ()
         return tuple(value)
 
+    def needed_names(self, key: str, do: str) -> tuple[str, ...]:
+        """Give a list of names that cannot be left out."""
+        if not self.has(key) or self.data[key] == []:
+            self.report(key, "This list is empty." if key in self.data else "This key is missing.", do)
+        return self.names(key)
+
+    def shares(self, size: Size) -> dict[str, float | None]:
+        """Give the number at every key, whatever the keys are called."""
+        return {name: self.number(name, size) for name in self.data}
+
+    def version(self, key: str, known: int) -> None:
+        """Hold a version against the one that is known."""
+        if not self.has(key):
+            self.report(key, "This key is missing.", f"Write {key} = {known} at the top.")
+        elif self.data[key] != known or isinstance(self.data[key], bool):
+            self.report(key, f"{self.data[key]!r} is not a known version.", f"Write {key} = {known}.")
+
+    def one_of(self, name: str, names: Sequence[str], what: str) -> None:
+        """Report this table when its own name is none of those it can have."""
+        if name not in names:
+            self.desk.report(self.path, f'"{name}" is not a {what}.', did_you_mean(name, names))
+
     def number(self, key: str, size: Size) -> float | None:
         """Give a number in the key's own unit; None when it is not there or cannot be meant."""
         if not self.has(key):

@@ -150,4 +150,5 @@ def _coupling_sizes(machine: Machine, coupling: Coupling) -> Iterator[tuple[str,
             yield "efficiency", typical("worm_efficiency")
             yield "ratio", Estimate(coupling.ratio) if coupling.ratio else typical("worm_ratio")
     else:
-        yield "torque", coupling.torque or typical("takeup_torque" if kind == "clutch" else "hold_back_torque")
+        quantity = {"clutch": "takeup_torque", "drag": "hold_back_torque", "brake": "brake_torque"}[kind]
+        yield "torque", coupling.torque or typical(quantity)
