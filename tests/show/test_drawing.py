@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 from itertools import combinations
+from typing import Literal
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 
 from tapewright.machine.belt_path import belt_path, centres_of, sides_of
 from tapewright.machine.library import shipped, shipped_ids
-from tapewright.machine.parts import Machine, part_names, shaft
+from tapewright.machine.parts import Coupling, Lever, Machine, Solenoid, part_names, shaft
 from tapewright.machine.typical import diameter
 from tapewright.show.drawing import drawing
 from tapewright.show.routes import length as route_length
@@ -270,6 +271,53 @@ def test_long_names_find_room() -> None:
     }
     placed = list(names(parsed(drawing(replace(machine, rotors=rotors)))))
     assert [(a.says, b.says) for a, b in combinations(placed, 2) if a.key != b.key and overlap(a, b)] == []
+
+
+def with_brakes() -> Machine:
+    """A solenoid lifts the head base through a lever and lets two brakes go, one of them on the supply reel's drag."""
+    machine = shipped("four_track_starter")
+    couplings = {
+        name: Coupling(name, "brake", (reel,), switched=True, by="brake_coil", through=("brake_arm",))
+        for name, reel in (("supply_brake", "supply_reel"), ("takeup_brake", "takeup_reel"))
+    }
+    modes = {name: replace(mode, solenoids=("brake_coil", "base_coil")) for name, mode in machine.modes.items()}
+    modes["stop"] = replace(modes["stop"], engaged=("supply_brake", "takeup_brake"), solenoids=(), head_base="half")
+    return replace(
+        machine,
+        couplings={**machine.couplings, **couplings},
+        solenoids={name: Solenoid(name) for name in ("base_coil", "brake_coil")},
+        levers={name: Lever(name) for name in ("brake_arm", "base_link")},
+        head_base=replace(machine.head_base, lifted_by="base_coil", through=("base_link",)),
+        modes=modes,
+    )
+
+
+def test_brakes_solenoids_and_levers_are_drawn() -> None:
+    machine = with_brakes()
+    suspects = {"supply_brake": 0.5, "brake_coil": 0.3, "brake_arm": 0.1}
+    play, stop = (parsed(drawing(machine, mode, suspects)) for mode in ("play", "stop"))
+    for root in (play, stop):
+        assert sorted(parts(root)) == sorted(part_names(machine))
+        placed = list(names(root))
+        assert [(a.says, b.says) for a, b in combinations(placed, 2) if a.key != b.key and overlap(a, b)] == []
+    dashes = [group(root, "takeup_brake").find(f"{SVG}rect") for root in (play, stop)]
+    assert [one is not None and bool(one.get("stroke-dasharray")) for one in dashes] == [True, False], "on only in stop"
+    assert "brake coil, on" in [one.says for one in names(play)]
+    assert "brake coil" in [one.says for one in names(stop)]
+    places = {group(play, name).find(f"{SVG}rect").get("transform") for name in ("supply_drag", "supply_brake")}  # type: ignore[union-attr]
+    assert len(places) == 2, "one pad covers the other"
+
+
+def test_the_head_base_stands_where_the_mode_has_it() -> None:
+    machine = with_brakes()
+
+    def low(position: Literal["down", "half", "up"]) -> float:
+        play = replace(machine.modes["play"], head_base=position)
+        root = parsed(drawing(replace(machine, modes={**machine.modes, "play": play}), with_rates=False))
+        plate = group(root, "head_base").find(f"{SVG}rect")
+        return float(plate.get("y", "nan")) if plate is not None else float("nan")
+
+    assert low("up") < low("half") < low("down")
 
 
 def ways(machine: Machine, mode: str) -> dict[str, int]:

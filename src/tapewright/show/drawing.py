@@ -11,7 +11,7 @@ from tapewright.show import glyphs
 from tapewright.show.labels import LETTER, LINE, Box, Disc, Ground, Placed, Point, Wanted, place
 from tapewright.show.routes import middle_of_longest_span
 from tapewright.show.said import name_of, percent
-from tapewright.show.scene import Scene, TapeWay, head_base_box, outlines, scene, tape_way
+from tapewright.show.scene import Scene, TapeWay, acts_on, boxed, head_base_box, outlines, scene, tape_way
 from tapewright.show.svg import INK, MUTED, PAPER, SUSPECT, TAPE, element, number, picture, text
 from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.units import to_the_doubt
@@ -142,7 +142,7 @@ def _mechanism(seen: Scene, way: TapeWay | None) -> list[str]:
 
 
 def _lines(seen: Scene) -> dict[str, list[Line]]:
-    """Write the names: one for each shaft with all that sits on it, one for each belt, sensor, supply, head base."""
+    """Write the names: one for each shaft with all that sits on it, for each belt, for each box, for the head base."""
     found: dict[str, list[Line]] = {}
     for owner in dict.fromkeys(shaft(seen.machine, name) for name in seen.machine.rotors):
         on_it = glyphs.riders(seen, owner)
@@ -151,7 +151,7 @@ def _lines(seen: Scene) -> dict[str, list[Line]]:
     for coupling in seen.machine.couplings.values():
         if coupling.kind == "belt" or seen.suspicion(coupling.name):
             found[coupling.name] = [*_name(seen, coupling.name), *_rate(seen, coupling.name)]
-    for name in (*seen.machine.sensors, seen.machine.supply.name):
+    for name in boxed(seen.machine):
         found[name] = _name(seen, name)
     base = seen.machine.head_base
     where = f"{seen.machine.modes[seen.mode].head_base}, lifted by {glyphs.lifted_said(seen.machine)}"
@@ -163,7 +163,8 @@ def _lines(seen: Scene) -> dict[str, list[Line]]:
 def _name(seen: Scene, name: str) -> list[Line]:
     said = name_of(seen.machine, name)
     rank = seen.suspicion(name)
-    if name in seen.machine.modes[seen.mode].motors:
+    at = seen.machine.modes[seen.mode]
+    if name in at.motors or name in at.solenoids:
         said += ", on"
     lines = [Line(piece, name, rank > 0) for piece in textwrap.wrap(said, LONGEST) or [name]]
     return [*lines, Line(f"suspect {rank}, {percent(seen.suspects[name])}", name, True)] if rank else lines
@@ -184,7 +185,7 @@ def _wanted(seen: Scene, way: TapeWay | None, lines: Mapping[str, list[Line]]) -
     found = []
     for key, said in lines.items():
         anchor, reach, pointed = _anchor(seen, way, key)
-        framed = key in seen.machine.sensors or key == seen.machine.supply.name
+        framed = key in boxed(seen.machine)
         found.append(Wanted(key, tuple(line.says for line in said), anchor, reach, framed, pointed))
     return sorted(found, key=lambda one: (not any(line.strong for line in lines[one.key]), one.framed, one.reach))
 
@@ -202,9 +203,11 @@ def _anchor(seen: Scene, way: TapeWay | None, key: str) -> tuple[Point, float, b
     if key == machine.head_base.name and way is not None:
         left, bottom, right, top = head_base_box(seen, way)
         return ((left + right) / 2 - 4.0, (bottom + top) / 2), 3.5, True
-    if key in machine.sensors and machine.sensors[key].senses in machine.rotors:
-        senses = machine.sensors[key].senses
-        return seen.axis(senses), seen.body(senses), True
+    if target := acts_on(machine, key):
+        if target in machine.rotors:
+            return seen.axis(target), seen.body(target), True
+        at, reach, _ = _anchor(seen, way, target)
+        return at, reach, True
     xs = [x for x, _ in seen.where.axes.values()] or [0.0]
     ys = [y for _, y in seen.where.axes.values()] or [0.0]
     return ((min(xs), max(ys)) if key in machine.sensors else (min(xs), min(ys))), 2.0, False

@@ -3,7 +3,7 @@
 import math
 from typing import Final
 
-from tapewright.machine.parts import SPOKEN_MODES, Coupling, Machine, Rotor, part, shaft
+from tapewright.machine.parts import HOLDING_KINDS, SPOKEN_MODES, Coupling, Machine, Rotor, part, shaft
 from tapewright.show.routes import path_of
 from tapewright.show.said import name_of, percent
 from tapewright.show.scene import ARROW_AT, Scene, TapeWay, head_base_box
@@ -171,7 +171,7 @@ def _point(at: Point) -> str:
 
 def coupling(scene: Scene, it: Coupling) -> str:
     """Draw one coupling."""
-    draw = {"belt": _belt, "drag": _drag, "worm": _worm, "clutch": _clutch}.get(it.kind, _contact)
+    draw = {"belt": _belt, "drag": _pad, "brake": _pad, "worm": _worm, "clutch": _clutch}.get(it.kind, _contact)
     return group(scene, it.name, draw(scene, it), kind=f"coupling {it.kind}")
 
 
@@ -202,8 +202,8 @@ def _ends(scene: Scene, it: Coupling) -> tuple[Point, Point]:
 
 def middle(scene: Scene, it: Coupling) -> Point:
     """Give the point a coupling is marked at."""
-    if it.kind == "drag":
-        return _drag_at(scene, it)
+    if it.kind in HOLDING_KINDS:
+        return _pad_at(scene, it)[0]
     first, last = _ends(scene, it)
     return (first[0] + last[0]) / 2, (first[1] + last[1]) / 2
 
@@ -253,21 +253,24 @@ def _clutch(scene: Scene, it: Coupling) -> str:
     )  # fmt: skip
 
 
-def _drag_at(scene: Scene, it: Coupling) -> Point:
-    """Set a brake pad at the rim, on the far side from the middle of the mechanism."""
-    x, y = scene.axis(it.driver)
-    away = math.copysign(1.0, x) * scene.body(it.driver)
-    return x + 0.77 * away, y + 0.64 * abs(away)
+def _pad_at(scene: Scene, it: Coupling) -> tuple[Point, float]:
+    """Set a pad at the rim, away from the middle of the mechanism, the next one further round; give its angle too."""
+    (x, y), far = scene.axis(it.driver), scene.body(it.driver) + (0.0 if it.name in scene.working else 1.6)
+    pads = [c.name for c in scene.machine.couplings.values() if c.kind in HOLDING_KINDS and c.driver == it.driver]
+    angle = math.radians(40.0 + 28.0 * pads.index(it.name))
+    angle = angle if x >= 0 else math.pi - angle
+    return (x + far * math.cos(angle), y + far * math.sin(angle)), angle
 
 
-def _drag(scene: Scene, it: Coupling) -> str:
-    x, y = _drag_at(scene, it)
-    suspect = scene.suspicion(it.name) > 0
-    turned = -40.0 if scene.axis(it.driver)[0] >= 0 else 220.0
+def _pad(scene: Scene, it: Coupling) -> str:
+    """Draw a drag or a brake as a pad on the rim; one that is let go stands off it, dotted."""
+    (x, y), angle = _pad_at(scene, it)
+    suspect, holds = scene.suspicion(it.name) > 0, it.name in scene.working
     return element(
         "rect", x=-1.6, y=-3.2, width=3.2, height=6.4, rx=0.8,
-        transform=f"translate({number(x)} {number(-y)}) rotate({number(turned)})",
-        fill=filling(scene, it.name, FAINT), stroke=SUSPECT if suspect else INK, stroke_width=THIN,
+        transform=f"translate({number(x)} {number(-y)}) rotate({number(-math.degrees(angle))})",
+        fill=filling(scene, it.name, (INK if it.kind == "brake" else FAINT) if holds else PAPER),
+        stroke=SUSPECT if suspect else INK, stroke_width=THIN, stroke_dasharray=None if holds else "0.8 0.6",
     )  # fmt: skip
 
 
@@ -318,7 +321,7 @@ def head_base(scene: Scene, way: TapeWay | None) -> str:
 def lifted_said(machine: Machine) -> str:
     """Say what lifts the head base."""
     lifter = machine.head_base.lifted_by
-    return name_of(machine, lifter) if lifter in machine.rotors else f"the {lifter}"
+    return name_of(machine, lifter) if has(machine, lifter) else f"the {lifter}"
 
 
 def mode_line(scene: Scene) -> str:

@@ -116,7 +116,7 @@ def _best(one: Wanted, placed: Sequence[Placed], ground: Ground, font: float) ->
     width, height = size_of(one, font)
     start = 0.15 * one.reach if one.reach > ROOMY * font else one.reach
     boxes, far = _candidates(one, start, width, height, font)
-    free = _free(boxes, placed, 0.25 * font)
+    free = _free(boxes, placed, (0.85 if one.framed else 0.25) * font)
     boxes, far = boxes[free], far[free]
     if not len(boxes):  # every ring is full: below everything there is always room
         low = min([ground.limits[1], *(other.box[1] for other in placed)]) - font

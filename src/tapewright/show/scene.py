@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from tapewright.machine.belt_path import sides_of
 from tapewright.machine.couplings import active
 from tapewright.machine.formulas import half_side_radius
-from tapewright.machine.parts import Coupling, Machine, shaft
+from tapewright.machine.parts import HOLDING_KINDS, Coupling, Machine, nips_at_work, part_names, shaft
 from tapewright.machine.rates import Rate, rates
 from tapewright.show.routes import Arc, points_of, route
 from tapewright.show.standing import Point, Standing, body_radius_mm, standing
@@ -21,8 +21,8 @@ STEP_MM = 1.5
 """Outlines are sampled this finely for the names to keep clear of."""
 ARROW_AT = 0.66
 """Where the arrow of a turning wheel stands, in radii."""
-HEAD_BASE_DROP_MM = 3.0
-"""How far a lowered head base is drawn from the tape."""
+HEAD_BASE_DROP_MM = {"up": 0.0, "half": 1.5, "down": 3.0}
+"""How far a head base is drawn from where it touches the tape."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -85,10 +85,33 @@ def scene(
         rates=rates(machine, mode) if with_rates else {},
         suspects=ranked,
         belts={c.name: belt_route(machine, c, where) for c in machine.couplings.values() if c.kind == "belt"},
-        working=frozenset(c.name for c in active(machine, machine.modes[mode])),
+        working=_working(machine, mode),
         link=link,
         key="m" + hashlib.sha256(told).hexdigest()[:8],
     )
+
+
+def _working(machine: Machine, mode: str) -> frozenset[str]:
+    """Name the couplings that pass motion in a mode, and the drags and brakes that hold something in it."""
+    at = machine.modes[mode]
+    holding = (c for c in machine.couplings.values() if c.kind in HOLDING_KINDS)
+    held = (c.name for c in holding if not c.switched or c.name in at.engaged)
+    return frozenset((*(c.name for c in active(machine, at)), *held))
+
+
+def boxed(machine: Machine) -> tuple[str, ...]:
+    """Name the parts that are drawn as a box with their name: sensors, solenoids, levers, the supply."""
+    drawn = {*machine.rotors, *machine.couplings, machine.head_base.name}
+    return tuple(name for name in part_names(machine) if name not in drawn)
+
+
+def acts_on(machine: Machine, name: str) -> str:
+    """Name the part that a boxed one watches or moves; empty where the description names none."""
+    if name in machine.sensors:
+        return machine.sensors[name].senses
+    if name == machine.head_base.lifted_by or name in machine.head_base.through:
+        return machine.head_base.name
+    return next((c.name for c in machine.couplings.values() if name == c.by or name in c.through), "")
 
 
 def belt_route(machine: Machine, belt: Coupling, where: Standing) -> tuple[Arc, ...]:
@@ -139,13 +162,14 @@ def tape_way(scene: Scene) -> TapeWay | None:
 
 def _tape_line(scene: Scene, otherwise: float) -> tuple[float, int]:
     """Give the height at which the tape passes the nip, and the side of the roller and the head base."""
-    for coupling in scene.machine.couplings.values():
-        if coupling.kind == "nip":
-            ends = sorted(coupling.path, key=lambda name: scene.machine.rotors[name].kind != "capstan")
-            capstan, roller = scene.axis(ends[0]), scene.axis(ends[-1])
-            up = 1 if roller[1] > capstan[1] else -1
-            return capstan[1] + up * scene.where.radii[ends[0]], up
-    return otherwise - 8.0, -1
+    nips = [coupling for coupling in scene.machine.couplings.values() if coupling.kind == "nip"]
+    if not nips:
+        return otherwise - 8.0, -1
+    nip = next(iter([*nips_at_work(scene.machine, scene.machine.modes[scene.mode]), *nips]))
+    ends = sorted(nip.path, key=lambda name: scene.machine.rotors[name].kind != "capstan")
+    capstan, roller = scene.axis(ends[0]), scene.axis(ends[-1])
+    up = 1 if roller[1] > capstan[1] else -1
+    return capstan[1] + up * scene.where.radii[ends[0]], up
 
 
 def _tangent(centre: Point, radius: float, at: Point, side: int) -> Point:
@@ -163,8 +187,7 @@ def head_base_box(scene: Scene, way: TapeWay) -> tuple[float, float, float, floa
     """Give left, bottom, right, top of the head base's plate."""
     rollers = [name for name in scene.machine.head_base.carries if name in scene.machine.rotors]
     reach = [way.head[0] + side * 13.0 for side in (-1, 1)] + [scene.axis(name)[0] for name in rollers]
-    raised = scene.machine.modes[scene.mode].head_base == "up"
-    near = way.head[1] + way.up * (5.0 if raised else 5.0 + HEAD_BASE_DROP_MM)
+    near = way.head[1] + way.up * (5.0 + HEAD_BASE_DROP_MM[scene.machine.modes[scene.mode].head_base])
     far = near + way.up * 6.0
     return min(reach) - 2.0, min(near, far), max(reach) + 2.0, max(near, far)
 
