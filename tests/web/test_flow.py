@@ -132,6 +132,11 @@ def test_a_trapped_tape_comes_before_everything(tmp_path: Path) -> None:
         page = visitor.get(job).text
         assert page.index("First of all, the tape") < page.index("Next check")
         assert "never pull" in page
+        assert "<details open>" in page.partition("First of all, the tape")[2][:40]
+        visitor.say(job, check_asked(page)[0], "no")
+        page = visitor.get(job).text
+        assert page.index("First of all, the tape") < page.index("Next check"), "it stays, folded"
+        assert "<details>" in page.partition("First of all, the tape")[2][:40]
 
 
 def test_cautions_stand_with_the_check(tmp_path: Path) -> None:

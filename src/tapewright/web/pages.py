@@ -117,6 +117,7 @@ def job_page(look: Look, words: str = "", mode: str = "", refused: Sequence[Prob
         rescue=rescue(record.plan) if record else None,
         known=bool(record and views.has_evidence(record)),
         noticed=any(one.present for one in answers),
+        just_noticed=bool(answers) and answers[0].present is True,
         hints=views.hints(look),
         check=check,
         shifts=views.shifts(machine, check) if machine and check else [],

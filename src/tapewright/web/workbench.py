@@ -38,6 +38,7 @@ from tapewright.words.record import Heard, Record
 
 KEPT_FINDINGS: Final = 48
 KEPT_PICTURES: Final = 64
+KEPT_MEASURED: Final = 16
 
 
 class _Stopped(Exception):  # noqa: N818 - no error: the bench is being closed
@@ -261,6 +262,10 @@ class Workbench:
     def _set(self, key: tuple[str, str], state: Measured) -> None:
         with self._lock:
             self._measured[key] = state
+            # An hour of four channels takes tens of megabytes: those of other jobs are measured again when asked for.
+            others = [one for one, of in self._measured.items() if one[0] != key[0] and of.share == 1.0]
+            for one in others[: max(0, len(self._measured) - KEPT_MEASURED)]:
+                del self._measured[one]
 
     def forget(self, job_id: str, file: str) -> None:
         """Forget what a recording said."""
