@@ -14,6 +14,13 @@ couplings   who turns whom, in which mode
 running_belt  one belt as it runs: its way, its stretch, what it can pull
 rates       how fast each rotor turns, how often each belt passes, in every mode
 forces      how much each coupling can pass against what the mode asks of it
+belt_forces   one belt: tension at rest and running, grip, load on the shafts
+reel_drive  what a mode's drive can give a reel, and what the reel takes
+tension     take-up over the pack, loop, over-drive, the capstan's pull
+winding     wind times both ways; the flywheel's run-down by the stopwatch
+speed_changes   what belts, residue and the tape's thickness do to the speed
+flywheel_filter   where the flywheel resonates on its belt, and what it lets through
+all_forces  everything that forces say, in one go
 sizes       the questions backwards: which belt, which tyre, which roller
 library/    the invented machines and starters that ship
 """

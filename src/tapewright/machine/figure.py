@@ -125,5 +125,6 @@ def in_words(machine: Machine, name: str, size: Estimate) -> str:
             known = owner in part_names(machine)
             said = f"{said} of the {spoken(machine, owner) if known else owner.replace('_', ' ')}"
     doubt = size.doubt / factor
-    value = f"{to_the_doubt(size.value / factor, doubt * 10)} ± {doubt:.2g}{f' {unit}' if unit else ''}"
+    written = f"{to_the_doubt(size.value / factor, doubt)} ± {to_the_doubt(doubt, doubt)}"
+    value = f"{written} {unit}".rstrip()
     return f"{said}, {value}{', a usual range' if size.basis == 'typical' else ''}"

@@ -104,7 +104,7 @@ def mode_margins(
     """
     table = columns({**all_sizes(machine), **(given or {})}, exact)
     at_work = steps(machine, mode)
-    asked = _asked_of_steps(machine, machine.modes[mode], at_work, table)
+    asked = asked_of_steps(machine, machine.modes[mode], at_work, table)
     found = []
     for name in dict.fromkeys(step.coupling for step in at_work):
         own = {step: asked[step] for step in at_work if step.coupling == name}
@@ -122,7 +122,7 @@ def motor_margin(machine: Machine, motor: str, mode: str) -> Margin:
     rotor, at = machine.rotors[motor], machine.modes[mode]
     at.motors[motor]
     table = columns(all_sizes(machine))
-    asked = _asked_of_steps(machine, at, steps(machine, mode), table)
+    asked = asked_of_steps(machine, at, steps(machine, mode), table)
     own = [torque for step, torque in asked.items() if shaft(machine, step.driver) == shaft(machine, motor)]
     demand = sum(own, table["shaft_friction"] * rotor.imperfections.drag)
     able = rotor.imperfections.present and rotor.imperfections.works and machine.supply.imperfections.works
@@ -133,7 +133,7 @@ def motor_margin(machine: Machine, motor: str, mode: str) -> Margin:
 
 def tape_tension(machine: Machine, mode: Mode, table: Columns) -> Column:
     """Give the tension the capstan has to pull through the head at an empty supply hub and a poor shell, newtons."""
-    supply_n = (_hold_back(machine, mode, table) + table["shell_hub_friction"]) / machine.tape.hub_radius_m
+    supply_n = (hold_back(machine, mode, table) + table["shell_hub_friction"]) / machine.tape.hub_radius_m
     return np.asarray(
         tension_after_head(
             supply_n,
@@ -159,15 +159,15 @@ def _margin(
 # --- what is asked ----------------------------------------------------------------------------------------------------
 
 
-def _asked_of_steps(machine: Machine, mode: Mode, at_work: tuple[Step, ...], table: Columns) -> dict[Step, Column]:
+def asked_of_steps(machine: Machine, mode: Mode, at_work: tuple[Step, ...], table: Columns) -> dict[Step, Column]:
     """Give the torque asked of each step at its driving shaft: what the shafts beyond it need, brought inward."""
     asked: dict[Step, Column] = {}
     for step in reversed(at_work):
         beyond = [
             one for one in at_work if one is not step and shaft(machine, one.driver) == shaft(machine, step.driven)
         ]
-        needed = _asked_of_shaft(machine, mode, shaft(machine, step.driven), table)
-        needed = sum((_load_on(machine, one, asked, table) for one in beyond if one in asked), needed)
+        needed = asked_of_shaft(machine, mode, shaft(machine, step.driven), table)
+        needed = sum((load_on(machine, one, asked, table) for one in beyond if one in asked), needed)
         coupling = machine.couplings[step.coupling]
         asked[step] = needed * np.abs(turns_ratio(machine, step, table))
         if coupling.kind == "worm":
@@ -178,12 +178,20 @@ def _asked_of_steps(machine: Machine, mode: Mode, at_work: tuple[Step, ...], tab
     return asked
 
 
-def _load_on(machine: Machine, step: Step, asked: Mapping[Step, Column], table: Columns) -> Column:
-    # A slipping clutch loads its driver with what it slips at, whatever the reel needs.
+def load_on(machine: Machine, step: Step, asked: Mapping[Step, Column], table: Columns) -> Column:
+    """Give the torque a step asks of its driving shaft; a slipping clutch asks for what it slips at, come what may."""
     return _clutch_torque(machine, machine.couplings[step.coupling], table) if step.slips else asked[step]
 
 
-def _asked_of_shaft(machine: Machine, mode: Mode, owner: str, table: Columns) -> Column:
+def asked_of_shaft(machine: Machine, mode: Mode, owner: str, table: Columns) -> Column:
+    """Give the friction and the work that a shaft itself asks for in a mode, newton metres.
+
+    Arguments:
+        machine: as described, or with imperfections.
+        mode: the mode.
+        owner: the rotor that owns the shaft.
+        table: the sizes as columns.
+    """
     riders = [rotor for name, rotor in machine.rotors.items() if shaft(machine, name) == owner]
     total = table.constant(0.0)
     for rotor in riders:
@@ -212,7 +220,7 @@ def _capstan_load(machine: Machine, mode: Mode, capstan: str, table: Columns) ->
     total = table.constant(0.0)
     for coupling in machine.couplings.values():
         if coupling.kind == "nip" and capstan in coupling.path and coupling.name in mode.engaged:
-            pressed = table[f"{coupling.name}.force"] * _springs(machine, coupling)
+            pressed = table[f"{coupling.name}.force"] * springs(machine, coupling)
             total = total + contact_torque(table["friction_bush"], pressed, radius) * drag
     return total
 
@@ -226,7 +234,7 @@ def _reel_load(machine: Machine, mode: Mode, reel: str, table: Columns) -> Colum
         return table["takeup_needed"] + extra
     # A sound hold-back is inside the printed figure; only what a seized one adds comes on top.
     sound = sum((table[f"{one.name}.torque"] for one in _drags_on(machine, mode.gives)), table.constant(0.0))
-    return table["wind_needed"] + extra + np.maximum(_hold_back(machine, mode, table) - sound, 0.0)
+    return table["wind_needed"] + extra + np.maximum(hold_back(machine, mode, table) - sound, 0.0)
 
 
 def _cam_load(machine: Machine, mode: Mode, cam: str, table: Columns) -> Column:
@@ -240,7 +248,7 @@ def _drags_on(machine: Machine, reel: str) -> list[Coupling]:
     return [one for one in machine.couplings.values() if one.kind == "drag" and reel in one.path]
 
 
-def _hold_back(machine: Machine, mode: Mode, table: Columns) -> Column:
+def hold_back(machine: Machine, mode: Mode, table: Columns) -> Column:
     """Give the hold-back torque on the reel that gives tape."""
     total = table.constant(0.0)
     for drag in _drags_on(machine, mode.gives):
@@ -263,35 +271,44 @@ def _at_driver(
     """Give capacity and demand of a coupling at its driving shaft, at whichever of its ends is nearer to letting go."""
     demand = sum(asked.values(), table.constant(0.0))
     first = next(iter(asked))
-    best = _capacity(machine, coupling, first.driver, first, table), demand
+    best = capacity_at(machine, coupling, first.driver, first, table), demand
     if coupling.kind == "belt":
         for step, own in asked.items():
-            at_driven = _capacity(machine, coupling, step.driven, step, table)
+            at_driven = capacity_at(machine, coupling, step.driven, step, table)
             if at_driven[0] * best[1][0] < best[0][0] * own[0]:
                 best = at_driven, own
     return best
 
 
-def _capacity(machine: Machine, coupling: Coupling, end: str, step: Step, table: Columns) -> Column:
+def capacity_at(machine: Machine, coupling: Coupling, end: str, step: Step, table: Columns) -> Column:
+    """Give the largest torque a coupling can pass at one of its ends, brought to the step's driving shaft, N·m.
+
+    Arguments:
+        machine: as described, or with imperfections.
+        coupling: the coupling.
+        end: the rotor at which it would let go.
+        step: the step it makes.
+        table: the sizes as columns.
+    """
     there = _there(machine, coupling)
     if coupling.kind == "belt":
         arm = (running_diameter(machine, step.driver, table) + table[f"{coupling.name}.thickness"]) / 2
         return there * pull(machine, coupling, end, table) * arm
     if coupling.kind in ("tyre", "nip"):
-        grip = coupling.imperfections.grip * _product(machine, coupling, "grip")
-        force = table[f"{coupling.name}.force"] * _springs(machine, coupling)
+        grip = coupling.imperfections.grip * product_of(machine, coupling, "grip")
+        force = table[f"{coupling.name}.force"] * springs(machine, coupling)
         radius = running_diameter(machine, step.driver, table) / 2
         return np.asarray(there * contact_torque(table[f"{coupling.name}.friction"] * grip, force, radius))
     if coupling.kind == "clutch":
         return _clutch_torque(machine, coupling, table)
-    passes = coupling.imperfections.passes * _product(machine, coupling, "passes")
+    passes = coupling.imperfections.passes * product_of(machine, coupling, "passes")
     strength = there * table[f"{coupling.name}.strength"] * passes * np.abs(turns_ratio(machine, step, table))
     return strength / table[f"{coupling.name}.efficiency"] if coupling.kind == "worm" else strength
 
 
 def _clutch_torque(machine: Machine, clutch: Coupling, table: Columns) -> Column:
     wrong = clutch.imperfections
-    strength = wrong.passes * wrong.grip * wrong.tension * _product(machine, clutch, "passes")
+    strength = wrong.passes * wrong.grip * wrong.tension * product_of(machine, clutch, "passes")
     return _there(machine, clutch) * table[f"{clutch.name}.torque"] * strength
 
 
@@ -314,13 +331,14 @@ def _there(machine: Machine, coupling: Coupling) -> float:
     return float(coupling.imperfections.present and all(part(machine, n).imperfections.present for n in coupling.path))
 
 
-def _product(machine: Machine, coupling: Coupling, what: str) -> float:
+def product_of(machine: Machine, coupling: Coupling, what: str) -> float:
+    """Multiply one imperfection of all rotors that a coupling joins."""
     return float(np.prod([getattr(machine.rotors[name].imperfections, what) for name in coupling.path]))
 
 
-def _springs(machine: Machine, coupling: Coupling) -> float:
+def springs(machine: Machine, coupling: Coupling) -> float:
     """Give the contact force that is left, as a share: the coupling's spring and the carriers of both rotors."""
-    return coupling.imperfections.tension * _product(machine, coupling, "tension")
+    return coupling.imperfections.tension * product_of(machine, coupling, "tension")
 
 
 def _rests_on(machine: Machine, name: str) -> str:
