@@ -12,5 +12,7 @@ plan          the repairs, in their order
 phrases       one function in one state, as a clause
 explain       the chain from a fault to a sign, in words
 clash         smallest sets of evidence that cannot hold together
+learning      what closed jobs teach: base rates, and how well signs are noticed
+calibration   how well what was predicted came true
 budget        which rotor explains which line
 """
