@@ -6,7 +6,7 @@ deterministic; doubt enters by the base rates and by how well people notice (`li
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import product
 
@@ -106,16 +106,23 @@ def _exclusive(rates: list[float], equal_rate: float | None) -> list[float]:
     return [rate * min(1.0, 0.95 / total) for rate in rates]
 
 
-@cache
 def network(machine: Machine, age_years: float | None = None, equal_rate: float | None = None) -> Network:
-    """Derive the belief network of a machine from its description."""
-    return derive(machine, age_years, equal_rate)
+    """Give the belief network of a machine; what does not hang on the age is worked out once."""
+    net = _of_usual_age(machine)
+    if age_years is None and equal_rate is None:
+        return net
+    return replace(net, parts={states.part: states for states in part_states(machine, age_years, equal_rate)})
 
 
-def derive(machine: Machine, age_years: float | None = None, equal_rate: float | None = None) -> Network:
-    """Derive the belief network of a machine; `network` keeps what this gives."""
+@cache
+def _of_usual_age(machine: Machine) -> Network:
+    return derive(machine)
+
+
+def derive(machine: Machine) -> Network:
+    """Derive the belief network of a machine from its description; `network` keeps what this gives."""
     graph = mechanism(machine)
-    parts = {states.part: states for states in part_states(machine, age_years, equal_rate)}
+    parts = {states.part: states for states in part_states(machine)}
     answers = _condition_answers(graph, parts)
     domains = reachable(graph.nodes, {name: tuple(dict.fromkeys(words)) for name, words in answers.items()})
     constants = {name: words[0] for name, words in domains.items() if len(words) == 1}

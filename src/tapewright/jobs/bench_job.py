@@ -17,14 +17,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
-from tapewright.diagnose.beliefs import posterior, ranked
-from tapewright.diagnose.likelihoods import of_budget, of_readings
-from tapewright.diagnose.network import network
-from tapewright.diagnose.next_check import next_check
-from tapewright.diagnose.plan import plan
 from tapewright.jobs.evidence_file import evidence_json, parse_evidence
-from tapewright.jobs.examine import _best_readings, _case_is_open, _notes, _with_reasons, examine
-from tapewright.jobs.rounds import latest_round, with_more
+from tapewright.jobs.examine import examine
 from tapewright.machine.library import shipped, shipped_ids
 from tapewright.machine.load import read_machine_text
 from tapewright.machine.parts import Machine
@@ -235,28 +229,7 @@ def findings(job: Job, machine: Machine, heard: Sequence[Heard] = ()) -> Record:
     Raises:
         InputAtFaultError: for answers about signs that the machine does not have.
     """
-    evidence = evidence_of(job)
-    evidence = replace(evidence, readings={**_best_readings(heard), **evidence.readings})
-    record = examine(machine, evidence, complaint=job.complaint, skipped=skipped_in(job))
-    items = [item for one in heard for item in one.budget]
-    if not items:
-        return replace(record, heard=tuple(heard), notes=_notes(machine, heard))
-    latest = latest_round(network(machine, evidence.age_years), evidence)
-    told = with_more(
-        latest, of_readings(latest.network, evidence.readings), of_budget(latest.network, items)
-    )  # fmt: skip
-    beliefs, none = ranked(latest.network, posterior(latest.network, told, with_words=False))
-    beliefs = _with_reasons(latest, beliefs)
-    asked = {o.id for o in latest.observations} | set(skipped_in(job))
-    return replace(
-        record,
-        beliefs=tuple(beliefs),
-        none_of_these=none,
-        next_check=next_check(latest.network, told, asked, case_open=_case_is_open(latest)),
-        plan=tuple(plan(latest.network, beliefs, latest.observations)),
-        heard=tuple(heard),
-        notes=_notes(machine, heard),
-    )
+    return examine(machine, evidence_of(job), complaint=job.complaint, skipped=skipped_in(job), heard=heard)
 
 
 # --- where jobs lie --------------------------------------------------------------------------------------------------

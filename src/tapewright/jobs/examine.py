@@ -48,6 +48,7 @@ def examine(
     skipped: Collection[str] = (),
     accept_truncated: bool = False,
     progress: Progress | None = None,
+    heard: Sequence[Heard] = (),
 ) -> Record:
     """Do the main job.
 
@@ -61,6 +62,7 @@ def examine(
         skipped: signs not to propose as the next check.
         accept_truncated: take what is there of a recording that is cut short.
         progress: is told how much of the recordings is done, 0 to 1.
+        heard: what recordings that were measured before say, channel by channel.
 
     Raises:
         InputAtFaultError: for evidence or recordings that cannot be used.
@@ -68,7 +70,7 @@ def examine(
     net = network(machine, evidence.age_years, equal_rate)
     checked_evidence(net, evidence)
     latest = latest_round(net, evidence)
-    heard = hear_all(machine, recordings, tone_hz, progress, accept_truncated=accept_truncated)
+    heard = [*heard, *hear_all(machine, recordings, tone_hz, progress, accept_truncated=accept_truncated)]
     readings = {**_best_readings(heard), **evidence.readings}
     likelihoods = with_more(
         latest, of_readings(net, readings), of_budget(net, [item for one in heard for item in one.budget])
