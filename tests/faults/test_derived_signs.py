@@ -96,7 +96,7 @@ def test_with_the_flywheel_taking_up_play_no_longer_races() -> None:
     changed = described("four_track", flywheel_takes_the_tape_up)
     signs = shown(changed, MISSING_CAPSTAN_BELT)
     assert "play_tape_races" not in signs
-    assert {"play_tape_still", "play_takeup_reel_falters"} <= signs
+    assert {"play_tape_still", "play_takeup_reel_stands"} <= signs
     assert "play_tape_right" in shown(changed)
 
 

@@ -11,14 +11,14 @@ uneven     turns at about the right rate, unsteadily
 right      turns as it should
 fast       turns a little too fast
 hard       turns as it should, and pulls far harder than it should
+runs_away  turns far too fast: nothing regulates it
 """
 
 from typing import Final
 
 from tapewright.faults.conditions import DRAG_FACTOR, GRIP_SHARE, GRIPS, grip_word
 
-MOVING: Final = frozenset({"at_times", "weak", "slow", "uneven", "right", "fast", "hard"})
-STRONG: Final = frozenset({"slow", "uneven", "right", "fast", "hard"})
+MOVING: Final = frozenset({"at_times", "weak", "slow", "uneven", "right", "fast", "hard", "runs_away"})
 
 HOLDS_FROM: Final = 1.15
 """A coupling that can pass 15 % more than is asked of it holds."""
@@ -58,9 +58,87 @@ def motor_able(feed: str, permit: str, motor: str) -> str:
         return "still"
     if "at_times" in (permit, motor):
         return "at_times"
+    if motor == "runs_away":
+        return "right" if feed == "low" else motor
     if motor in ("weak", "slow", "fast", "uneven"):
         return "weak" if feed == "low" and motor != "fast" else motor
     return "slow" if feed == "low" else "right"
+
+
+def motor_regulated(able: str, tacho: str) -> str:
+    """The same for a motor whose speed a tacho regulates: without its pulses it runs away."""
+    if able in ("still", "at_times", "weak") or tacho == "good":
+        return able
+    return "runs_away" if tacho == "dead" else "uneven"
+
+
+def motor_carries(run: str, drag: str) -> str:
+    """The same for a motor with a capstan or reel on its own shaft, by how freely that turns."""
+    if drag == "seized":
+        return "still"
+    if drag == "free" or run == "still":
+        return run
+    return "weak" if drag == "tight" or run in ("weak", "slow") else {"right": "slow", "fast": "slow"}.get(run, run)
+
+
+# --- solenoids, levers, brakes ----------------------------------------------------------------------------------------
+
+
+def solenoid_pulls(feed: str, permit: str, solenoid: str) -> str:
+    """Say how a solenoid pulls that the logic feeds: no, at_times, weak, yes."""
+    if feed == "none" or permit == "no" or solenoid == "dead":
+        return "no"
+    if "at_times" in (permit, solenoid):
+        return "at_times"
+    return "weak" if feed == "low" or solenoid == "weak" else "yes"
+
+
+def linkage(*levers: str) -> str:
+    """Combine the levers on one way: free, stiff, tight, gone (one is snapped or will not move)."""
+    return "gone" if "gone" in levers or "seized" in levers else worst_drag(*levers)
+
+
+def brought_in(pull: str, levers: str = "free") -> str:
+    """Say whether what a solenoid, a cam or the head base moves comes in, or is let go: no, at_times, yes."""
+    if pull == "no" or levers == "gone":
+        return "no"
+    if pull == "weak":
+        return "at_times" if levers == "free" else "no"
+    return "at_times" if pull == "at_times" or levers == "tight" else "yes"
+
+
+def pull_of(head_base: str) -> str:
+    """Say how the head base, or the cam that lifts it, moves what else hangs on it."""
+    return {"stays": "no", "part": "weak", "at_times": "at_times"}.get(head_base, "yes")
+
+
+def fed_through(driver: str, engaged: str) -> str:
+    """Say what a coupling that has to be brought in gets from its driver."""
+    if engaged == "yes" or driver in ("still", "loose"):
+        return driver
+    return "loose" if engaged == "no" else "at_times"
+
+
+def braked(brake_drag: str, let_go: str = "yes") -> str:
+    """Say how hard a brake that should be off still holds: a word of drag."""
+    return {"no": "tight", "at_times": "stiff"}.get(let_go, "free") if brake_drag == "free" else brake_drag
+
+
+def overruns(*brakes: str) -> str:
+    """Say whether a reel runs on when the brakes come on."""
+    return "yes" if "slack" in brakes else "no"
+
+
+def motor_holds_back(run: str) -> str:
+    """Say how a motor holds back that is fed against the way the tape drags it: slack, right, hard."""
+    return "slack" if run in ("still", "at_times", "weak") else "hard" if run == "runs_away" else "right"
+
+
+def held_back(brakes: str, *holds: str) -> str:
+    """Combine everything that holds the giving reel back: slack, right, hard."""
+    if brakes != "free" or "hard" in holds:
+        return "hard"
+    return "right" if not holds or "right" in holds else "slack"
 
 
 def motor_runs(able: str, reported: str = "yes") -> str:
@@ -105,7 +183,7 @@ def sounds(run: str, grips: tuple[str, ...], drags: tuple[str, ...]) -> str:
     """Say how a motor sounds: silent, normal, races (nothing hangs on it), labours (something stiff does)."""
     if run == "still":
         return "silent"
-    if grips and all(GRIP_SHARE[grip] < 0.1 for grip in grips):
+    if run == "runs_away" or (grips and all(GRIP_SHARE[grip] < 0.1 for grip in grips)):
         return "races"
     if any(drag != "free" for drag in drags) or run == "weak":
         return "labours"
@@ -119,9 +197,33 @@ def head_base_goes(lifter: str) -> str:
     return {"weak": "part", "at_times": "at_times", "slow": "late", "uneven": "late"}.get(lifter, "arrives")
 
 
-def head_base_by_hand(drag: str) -> str:
+def head_base_by_hand(drag: str, levers: str = "free") -> str:
     """The same where a finger lifts it and a spring lets it down."""
-    return {"free": "arrives", "stiff": "late", "tight": "part", "seized": "stays"}[drag]
+    if levers == "gone":
+        return "stays"
+    return {"free": "arrives", "stiff": "late", "tight": "part", "seized": "stays"}[worst_drag(drag, levers)]
+
+
+def head_base_by_cam(lifter: str, levers: str) -> str:
+    """The same with levers between it and the cam; how stiff they are already loads the cam."""
+    return "stays" if levers == "gone" else head_base_goes(lifter)
+
+
+def head_base_by_solenoid(pull: str, drag: str, levers: str = "free") -> str:
+    """The same where a solenoid lifts it."""
+    if pull == "no":
+        return "stays"
+    by_hand = head_base_by_hand(drag, levers)
+    if pull == "weak":
+        return "part" if by_hand == "arrives" else "stays"
+    return "at_times" if pull == "at_times" and by_hand != "stays" else by_hand
+
+
+def arm_brings(head_base: str, levers: str) -> str:
+    """Say how far the pinch roller comes, in the words of the head base, by way of its arm."""
+    if levers == "gone":
+        return "stays"
+    return "part" if levers == "tight" and head_base in ("arrives", "late") else head_base
 
 
 def reports(head_base: str, contact: str) -> str:
@@ -163,13 +265,42 @@ def nip_drives(closed: str, capstan: str, size: str) -> str:
     return {"large": "fast", "small": "slow"}.get(size, capstan) if capstan == "right" else capstan
 
 
+def nips_together(leading: str, *following: str) -> str:
+    """Combine two capstans in one tape path: the leading one sets the speed, the other holds the tape before the heads.
+
+    Where the leading one does not hold the tape the other feeds it; one that stands with its roller closed holds the
+    tape against the leading one.
+    """
+    driving = [nip for nip in following if nip not in ("open", "free", "held", "at_times")]
+    if leading in ("open", "free"):
+        return "held" if "held" in following else (driving[0] if driving else leading)
+    if leading != "held" and "held" in following:
+        return "slips"
+    return leading
+
+
+def head_loop(leading: str, following: str) -> str:
+    """Say whether the tape between two capstans is held taut: taut, at_times, slack."""
+    driving = ("slow", "uneven", "right", "fast", "runs_away")
+    if leading == "at_times" or following == "at_times":
+        return "at_times"
+    if leading not in driving:
+        return "slack" if following in driving else "taut"
+    return "taut" if following in ("slow", "right", "held") else "slack"
+
+
+def edge_creases(following: str) -> str:
+    """Say whether the tape's edge is creased where the roller before the heads lets it wander."""
+    return "yes" if following in ("slips", "uneven") else "no"
+
+
 def tape_in_play(nip: str, take_up: str, hold_back: str) -> str:
     """Say how the tape moves where the capstan should set its speed.
 
     Gives still, at_times, slow, uneven, right, fast, or races (the take-up pulls it through).
     """
     if nip in ("open", "free"):
-        pulled = {"right": "races", "fast": "races", "hard": "races", "slow": "races", "uneven": "uneven"}
+        pulled = dict.fromkeys(("right", "fast", "hard", "slow", "runs_away"), "races") | {"uneven": "uneven"}
         return pulled.get(take_up, "at_times" if take_up == "at_times" else "still")
     if nip == "held":
         return "still"
@@ -177,6 +308,8 @@ def tape_in_play(nip: str, take_up: str, hold_back: str) -> str:
         return "at_times"
     if nip == "slips" or take_up == "hard":
         return "uneven"
+    if nip == "runs_away":
+        return "races"
     if hold_back == "hard" and nip == "right":
         return "uneven"
     return {"hard": "fast"}.get(nip, nip)
@@ -190,12 +323,12 @@ def tape_in_wind(take_up: str, give_drag: str, hold_back: str) -> str:
         return take_up
     if give_drag in ("stiff", "tight") or hold_back == "hard":
         return "slow"
-    return {"fast": "right", "hard": "right"}.get(take_up, take_up)
+    return {"fast": "right", "hard": "right", "runs_away": "right"}.get(take_up, take_up)
 
 
 def loop_forms(nip: str, take_up: str) -> str:
     """Say whether tape piles up between pinch roller and take-up reel: no, at_times, yes."""
-    fed = nip in ("slow", "uneven", "right", "fast")
+    fed = nip in ("slow", "uneven", "right", "fast", "runs_away")
     if fed and take_up in ("still", "loose", "weak"):
         return "yes"
     return "at_times" if fed and take_up in ("uneven", "at_times") else "no"
@@ -208,7 +341,7 @@ def tape_is_scrubbed(nip: str, roller: str) -> str:
 
 def tape_wraps(nip: str, roller: str, capstan: str) -> str:
     """Say whether tape is carried round the roller or capstan."""
-    fed = nip in ("slow", "uneven", "right", "fast", "slips", "at_times")
+    fed = nip in ("slow", "uneven", "right", "fast", "slips", "at_times", "runs_away")
     if fed and roller == "sticky":
         return "yes"
     return "at_times" if fed and capstan == "crusted" else "no"

@@ -28,13 +28,17 @@ LUMP_FELT: Final = 0.002
 0.1 to 0.15 % weighted in published lecture notes; the limit in DIN 45500-4 is 0.2 %)."""
 
 
+RUNS_AWAY_FROM: Final = 1.3
+"""A motor this much too fast is not set wrongly: nothing regulates it. From memory."""
+
+
 @dataclass(frozen=True, slots=True)
 class Condition:
     """A question put to one part's imperfections.
 
     Arguments:
         part: the part's name.
-        about: "hold", "drag", "motor", "contact", "surface", "feed".
+        about: "hold", "drag", "motor", "contact", "surface", "feed", "solenoid", "lever", "brake".
         read: gives the answer, one of a few words, for any machine of this description.
     """
 
@@ -119,9 +123,49 @@ def _motor_word(imperfect: Imperfections) -> str:
         return "at_times"
     if imperfect.pull < 0.7:
         return "weak"
+    if imperfect.rate >= RUNS_AWAY_FROM:
+        return "runs_away"
     if abs(imperfect.rate - 1.0) > 0.005:
         return "fast" if imperfect.rate > 1.0 else "slow"
     return "uneven" if imperfect.lump >= LUMP_FELT else "good"
+
+
+def solenoid(name: str) -> Condition:
+    """How a solenoid answers when it is fed."""
+    return Condition(name, "solenoid", lambda machine: _solenoid_word(part(machine, name).imperfections))
+
+
+def _solenoid_word(imperfect: Imperfections) -> str:
+    if not imperfect.works or not imperfect.present:
+        return "dead"
+    if imperfect.contact < 0.9:
+        return "at_times"
+    return "weak" if imperfect.pull < 0.7 else "good"
+
+
+def lever(name: str) -> Condition:
+    """How a lever hands motion on: as freely as its pivot turns, or not at all when it is snapped or unhooked."""
+
+    def read(machine: Machine) -> str:
+        imperfect = part(machine, name).imperfections
+        return _words(_DRAG_EDGES, DRAGS, imperfect.drag) if imperfect.present else "gone"
+
+    return Condition(name, "lever", read)
+
+
+def brake(name: str) -> Condition:
+    """How a brake holds when it is on."""
+
+    def read(machine: Machine) -> str:
+        imperfect = part(machine, name).imperfections
+        strength = imperfect.grip * imperfect.tension * imperfect.passes * float(imperfect.present)
+        return "holds" if strength >= BRAKE_HOLDS_FROM else "slack"
+
+    return Condition(name, "brake", read)
+
+
+BRAKE_HOLDS_FROM: Final = 0.5
+"""Share of its torque from which a brake still stops a reel before tape is thrown; from memory."""
 
 
 def contact(name: str) -> Condition:

@@ -18,7 +18,7 @@ from tapewright.machine.couplings import Step, running_diameter, steps
 from tapewright.machine.doubt import columns
 from tapewright.machine.forces import mode_margins
 from tapewright.machine.formulas import belt_resonance, half_side_radius, run_out_flutter, transmissibility
-from tapewright.machine.parts import Coupling, Machine, Mode, Rotor, part, shaft
+from tapewright.machine.parts import TURNING_SENSORS, Coupling, Machine, Mode, Rotor, nips_at_work, part, shaft
 from tapewright.machine.rates import Rate, rates, speed_factor
 from tapewright.machine.running_belt import running_length, way
 from tapewright.machine.typical import all_sizes, typical
@@ -168,8 +168,8 @@ def _stops(machine: Machine, mode: str, values: Mapping[str, str]) -> Iterator[S
     reported = {"no": "yes", "at_times": "at_times"}.get(values.get(f"reported@{mode}", "yes"), "no")
     for sensor in machine.sensors.values():
         answer = "no"
-        if sensor.kind == "pulse_sensor":
-            answer = values.get(f"stops@{mode}", "no")
+        if sensor.kind in TURNING_SENSORS:
+            answer = values.get(f"stops:{sensor.name}@{mode}", values.get(f"stops@{mode}", "no"))
         elif sensor.kind == "position_switch":
             answer = reported
         if answer != "no":
@@ -184,6 +184,8 @@ load printed for one regulated motor as its scale."""
 SLIP_SHARE: Final = 0.04
 """Speed that is lost on average where a coupling passes next to nothing of what is asked; from memory."""
 LEAST_SHORTFALL: Final = 0.1
+RUNS_AWAY_RATIO: Final = 2.0
+"""Speed of a capstan motor that nothing regulates, against the right one; from memory."""
 HOLDS_FROM: Final = 1.15
 """Margin from which a coupling does not slip at all; as in `behaviours`."""
 RACING_TURNS: Final = 2.0
@@ -216,7 +218,8 @@ def speed_ratio(machine: Machine, mode: str = "play") -> float:
         return 2 * math.pi * radius * racing_turns(machine, mode) / tape.speed_m_per_s
     dragged = _capstan_word(machine, mode, values) == "slow" and speed_factor(machine, mode) == 1.0
     lost = (DRAGGED_SHARE if dragged else 0.0) + SLIP_SHARE * shortfall(machine, mode)
-    return speed_factor(machine, mode) * (1.0 - lost)
+    unruled = _capstan_word(machine, mode, values) == "runs_away" and speed_factor(machine, mode) < RUNS_AWAY_RATIO
+    return (RUNS_AWAY_RATIO if unruled else speed_factor(machine, mode)) * (1.0 - lost)
 
 
 def shortfall(machine: Machine, mode: str = "play") -> float:
@@ -262,12 +265,13 @@ def _driven_by(machine: Machine, mode: str, values: Mapping[str, str]) -> str:
     if word == "still":
         return ""
     nip = values.get(f"nip@{told}", "")
-    pulled_past = word == "races" or nip in ("open", "free")
+    pulled_past = nip in ("open", "free")
     return "take_up" if pulled_past or not machine.modes[mode].at_capstan else "capstan"
 
 
 def _capstan_word(machine: Machine, mode: str, values: Mapping[str, str]) -> str:
-    capstans = [name for name, rotor in machine.rotors.items() if rotor.kind == "capstan"]
+    nips = nips_at_work(machine, machine.modes[mode])
+    capstans = [end for nip in nips for end in nip.path if machine.rotors[end].kind == "capstan"]
     words = [values.get(f"turns:{shaft(machine, name)}@{_told(machine, mode)}", "") for name in capstans]
     return next((word for word in words if word in ("weak", "slow")), next(iter(words), ""))
 
@@ -281,8 +285,9 @@ def _shafts_beyond(machine: Machine, mode: str, start: str) -> frozenset[str]:
 
 
 def _to_the_capstan(machine: Machine, mode: str) -> frozenset[str]:
-    """Name the couplings between a motor and the tape by way of a capstan."""
-    capstans = {shaft(machine, name) for name, rotor in machine.rotors.items() if rotor.kind == "capstan"}
+    """Name the couplings between a motor and the tape by way of a capstan that holds it."""
+    pressed = [end for nip in nips_at_work(machine, machine.modes[mode]) for end in nip.path]
+    capstans = {shaft(machine, name) for name in pressed if machine.rotors[name].kind == "capstan"}
     at_work = steps(machine, mode)
     nips = {step.coupling for step in at_work if machine.couplings[step.coupling].kind == "nip"}
     ways = {s.coupling for s in at_work if capstans & _shafts_beyond(machine, mode, shaft(machine, s.driven))}

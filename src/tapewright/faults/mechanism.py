@@ -5,21 +5,41 @@ from the flywheel, keep the capstan motor running) and the graph, and with it ev
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
 from tapewright.faults import behaviours as does
 from tapewright.faults import conditions
 from tapewright.faults.applied import sound
+from tapewright.faults.bringing_in import (
+    draw_braked,
+    draw_brought,
+    draw_levers,
+    draw_overrunning,
+    draw_permit,
+    draw_pull,
+    is_ready,
+)
 from tapewright.faults.conditions import Condition
 from tapewright.faults.graph import Node
-from tapewright.machine.parts import Coupling, Machine, Mode, shaft
+from tapewright.faults.sheet import Sheet
+from tapewright.machine.couplings import holding_motors
+from tapewright.machine.parts import (
+    HOLDING_KINDS,
+    TURNING_SENSORS,
+    Coupling,
+    Machine,
+    Mode,
+    Sensor,
+    nips_at_work,
+    shaft,
+)
 
 IDLE_MARGIN: Final = 20.0
 """Margin of a coupling that nothing drives in a mode: it only has to hold still."""
-BEFORE: dict[str, str] = {"idle": "off", "switch_on": "off", "cassette_in": "idle", "stop": "play"}
-BEFORE |= dict.fromkeys(("play", "record", "fast_forward", "rewind"), "cassette_in")
+BEFORE: dict[str, str] = {"idle": "off", "switch_on": "off", "cassette_in": "idle", "pause": "play", "stop": "play"}
+BEFORE |= dict.fromkeys(("play", "reverse_play", "record", "fast_forward", "rewind", "cue", "review"), "cassette_in")
 """The mode one comes from: a motor that ran there already is not heard to start."""
 
 
@@ -32,26 +52,6 @@ class Mechanism:
     nodes: tuple[Node, ...]
 
 
-@dataclass(slots=True)
-class _Drawing:
-    """The graph while it is being drawn."""
-
-    machine: Machine
-    conditions: dict[str, Condition] = field(default_factory=dict)
-    nodes: dict[str, Node] = field(default_factory=dict)
-
-    def condition(self, condition: Condition) -> str:
-        self.conditions.setdefault(condition.name, condition)
-        return condition.name
-
-    def node(self, node: Node) -> str:
-        self.nodes.setdefault(node.name, node)
-        return node.name
-
-    def has(self, name: str) -> bool:
-        return name in self.nodes
-
-
 def mechanism(machine: Machine) -> Mechanism:
     """Build the graph of a machine's functions from its description.
 
@@ -59,11 +59,12 @@ def mechanism(machine: Machine) -> Mechanism:
         machine: its imperfections do not matter here; the sound machine's margins are used.
     """
     ideal = sound(machine)
-    drawing = _Drawing(ideal)
+    sheet = Sheet(ideal)
     for mode in modes_told_apart(ideal):
-        _draw_mode(drawing, mode)
-    _draw_surfaces(drawing)
-    return Mechanism(machine, tuple(drawing.conditions.values()), tuple(drawing.nodes.values()))
+        _draw_mode(sheet, mode)
+    _draw_recording(sheet)
+    _draw_surfaces(sheet)
+    return Mechanism(machine, tuple(sheet.conditions.values()), tuple(sheet.nodes.values()))
 
 
 def modes_told_apart(machine: Machine) -> tuple[Mode, ...]:
@@ -73,25 +74,19 @@ def modes_told_apart(machine: Machine) -> tuple[Mode, ...]:
     return tuple(mode for mode in machine.modes.values() if mode.name not in same)
 
 
-def _draw_mode(drawing: _Drawing, mode: Mode) -> None:
-    lifters = _lifting_motors(drawing.machine, mode)
-    _draw_motors(drawing, mode, [name for name in mode.motors if name in lifters], waits=False)
-    _draw_turning(drawing, mode)
-    _draw_head_base(drawing, mode)
-    _draw_motors(drawing, mode, [name for name in mode.motors if name not in lifters], waits=True)
-    _draw_turning(drawing, mode)
-    _draw_unpowered(drawing, mode)
-    _draw_tape(drawing, mode)
-    _draw_turning(drawing, mode)
-    _draw_sounds(drawing, mode)
-    _draw_stopping(drawing, mode)
-
-
-def _draw_permit(drawing: _Drawing, mode: Mode) -> str:
-    """Whether the switches that a mode waits for let it start; modes that wait for the same ones share the answer."""
-    switches = [s.name for s in drawing.machine.sensors.values() if mode.name in s.allows]
-    parents = tuple(drawing.condition(conditions.contact(name)) for name in switches)
-    return drawing.node(Node(f"permit:{'+'.join(switches) or 'none'}", parents, does.worst_contact))
+def _draw_mode(sheet: Sheet, mode: Mode) -> None:
+    lifters = _lifting_motors(sheet.machine, mode)
+    _draw_motors(sheet, mode, [name for name in mode.motors if name in lifters], waits=False)
+    _draw_turning(sheet, mode)
+    _draw_head_base(sheet, mode)
+    _draw_motors(sheet, mode, [name for name in mode.motors if name not in lifters], waits=True)
+    _draw_turning(sheet, mode)
+    _draw_unpowered(sheet, mode)
+    _draw_tape(sheet, mode)
+    _draw_turning(sheet, mode)
+    _draw_sounds(sheet, mode)
+    _draw_stopping(sheet, mode)
+    draw_overrunning(sheet, mode)
 
 
 # --- motors ----------------------------------------------------------------------------------------------------------
@@ -113,28 +108,54 @@ def _waits(machine: Machine, mode: Mode, motor: str) -> bool:
     return mode.moves_head_base and watched and not ran_before
 
 
-def _draw_motors(drawing: _Drawing, mode: Mode, motors: list[str], *, waits: bool) -> None:
-    for name in motors:
-        parents = [_draw_ability(drawing, mode, name)]
-        if waits and _waits(drawing.machine, mode, name) and drawing.has(f"reported@{mode.name}"):
+def _draw_motors(sheet: Sheet, mode: Mode, motors: list[str], *, waits: bool) -> None:
+    holding = holding_motors(sheet.machine, mode.name)
+    for name in (one for one in motors if one not in holding):
+        parents = [_draw_ability(sheet, mode, name)]
+        if waits and _waits(sheet.machine, mode, name) and sheet.has(f"reported@{mode.name}"):
             parents.append(f"reported@{mode.name}")
-        drawing.node(Node(f"turns:{name}@{mode.name}", tuple(parents), does.motor_runs, name))
+        load = _draw_load(sheet, mode, name)
+        if load is None:
+            sheet.node(Node(f"turns:{name}@{mode.name}", tuple(parents), does.motor_runs, name))
+        else:
+            runs = sheet.node(Node(f"runs:{name}@{mode.name}", tuple(parents), does.motor_runs, name))
+            sheet.node(Node(f"turns:{name}@{mode.name}", (runs, load), does.motor_carries, name))
 
 
-def _draw_ability(drawing: _Drawing, mode: Mode, motor: str) -> str:
+def _draw_ability(sheet: Sheet, mode: Mode, motor: str) -> str:
     """How a motor would run if nothing held it up: what feeds it, what permits it, what it is."""
-    permit = _draw_permit(drawing, mode)
-    fed = drawing.condition(conditions.feed(drawing.machine.supply.name))
-    parents = (fed, permit, drawing.condition(conditions.motor(motor)))
-    return drawing.node(Node(f"able:{motor}/{permit}", parents, does.motor_able, motor))
+    permit = draw_permit(sheet, mode)
+    fed = sheet.condition(conditions.feed(sheet.machine.supply.name))
+    parents = (fed, permit, sheet.condition(conditions.motor(motor)))
+    able = sheet.node(Node(f"able:{motor}/{permit}", parents, does.motor_able, motor))
+    for sensor in sheet.machine.sensors.values():
+        if sensor.kind == "tacho" and sensor.senses == motor:
+            regulated = (able, sheet.condition(conditions.contact(sensor.name)))
+            return sheet.node(Node(f"regulated:{motor}/{permit}", regulated, does.motor_regulated, motor))
+    return able
 
 
-def _draw_unpowered(drawing: _Drawing, mode: Mode) -> None:
-    """A motor that is not fed stands, and holds what is belted or meshed to it."""
-    for rotor in drawing.machine.rotors.values():
-        if rotor.kind == "motor" and rotor.name not in mode.motors:
-            drawing.node(Node(f"turns:{rotor.name}@{mode.name}", (), lambda: "still", rotor.name))
-    _draw_turning(drawing, mode)
+def _draw_load(sheet: Sheet, mode: Mode, motor: str) -> str | None:
+    """How freely what sits on a motor's own shaft turns: a capstan, a reel table; None where nothing of it can bind."""
+    machine = sheet.machine
+    riders = [r.name for r in machine.rotors.values() if r.name != motor and shaft(machine, r.name) == motor]
+    bearing = [name for name in riders if machine.rotors[name].kind not in ("pulley", "gear")]
+    braking = draw_braked(sheet, mode, motor)
+    if not bearing and not braking:
+        return None
+    parents = (*(sheet.condition(conditions.drag(name)) for name in bearing), *braking)
+    return sheet.node(
+        Node(f"load:{motor}@{mode.name}" if braking else f"load:{motor}+", parents, does.worst_drag, motor)
+    )
+
+
+def _draw_unpowered(sheet: Sheet, mode: Mode) -> None:
+    """A motor that is not fed stands, and holds what is belted or meshed to it; one on a reel's shaft goes with it."""
+    giving = shaft(sheet.machine, mode.gives) if mode.gives else ""
+    for rotor in sheet.machine.rotors.values():
+        if rotor.kind == "motor" and rotor.name not in mode.motors and rotor.name != giving:
+            sheet.node(Node(f"turns:{rotor.name}@{mode.name}", (), lambda: "still", rotor.name))
+    _draw_turning(sheet, mode)
 
 
 # --- drives ----------------------------------------------------------------------------------------------------------
@@ -145,7 +166,7 @@ def engaged(machine: Machine, mode: Mode) -> tuple[Coupling, ...]:
     return tuple(
         c
         for c in machine.couplings.values()
-        if c.kind not in ("drag", "nip") and (not c.switched or c.name in mode.engaged)
+        if c.kind not in HOLDING_KINDS and c.kind != "nip" and (not c.switched or c.name in mode.engaged)
     )
 
 
@@ -165,29 +186,42 @@ def _drives(machine: Machine, mode: Mode, name: str) -> Iterator[tuple[Coupling,
             yield from ((coupling, driven) for driven in shafts[1:])
 
 
-def _draw_turning(drawing: _Drawing, mode: Mode) -> None:
+def _draw_turning(sheet: Sheet, mode: Mode) -> None:
     """Carry motion outward from every shaft that is known to turn or stand."""
     grown = True
     while grown:
         grown = False
-        for coupling in engaged(drawing.machine, mode):
-            driver, *others = (shaft(drawing.machine, rotor) for rotor in coupling.path)
+        for coupling in engaged(sheet.machine, mode):
+            driver, *others = (shaft(sheet.machine, rotor) for rotor in coupling.path)
             for other in others:
-                if drawing.has(f"turns:{driver}@{mode.name}") and not drawing.has(f"turns:{other}@{mode.name}"):
-                    _draw_link(drawing, mode, coupling, driver, other)
+                if _can_be_drawn(sheet, mode, coupling, driver, other):
+                    _draw_link(sheet, mode, coupling, driver, other)
                     grown = True
 
 
-def _draw_link(drawing: _Drawing, mode: Mode, coupling: Coupling, driver: str, driven: str) -> None:
+def _can_be_drawn(sheet: Sheet, mode: Mode, coupling: Coupling, driver: str, driven: str) -> bool:
+    if not sheet.has(f"turns:{driver}@{mode.name}") or sheet.has(f"turns:{driven}@{mode.name}"):
+        return False
+    brakes = (c for c in sheet.machine.couplings.values() if c.kind == "brake" and c.name not in mode.engaged)
+    on_it = [c for c in brakes if shaft(sheet.machine, c.driver) == driven]
+    return all(is_ready(sheet, mode, one) for one in (coupling, *on_it))
+
+
+def _draw_link(sheet: Sheet, mode: Mode, coupling: Coupling, driver: str, driven: str) -> None:
+    turning = f"turns:{driver}@{mode.name}"
+    brought = draw_brought(sheet, mode, coupling)
+    if brought is not None:
+        through = Node(f"fed:{coupling.name}@{mode.name}", (turning, brought), does.fed_through, coupling.name)
+        turning = sheet.node(through)
     parents = (
-        f"turns:{driver}@{mode.name}",
-        _draw_grip(drawing, coupling),
-        _draw_drag(drawing, driven),
-        drawing.condition(conditions.trimmed(coupling.driver)),
+        turning,
+        _draw_grip(sheet, coupling),
+        _draw_drag(sheet, driven, mode),
+        sheet.condition(conditions.trimmed(coupling.driver)),
     )
-    asked = _asked(drawing.machine, coupling, mode)
+    asked = _asked(sheet.machine, coupling, mode)
     function = partial(does.pass_on, sound_margin=asked)
-    drawing.node(Node(f"turns:{driven}@{mode.name}", parents, function, driven))
+    sheet.node(Node(f"turns:{driven}@{mode.name}", parents, function, driven))
 
 
 def _asked(machine: Machine, coupling: Coupling, mode: Mode) -> float:
@@ -196,194 +230,283 @@ def _asked(machine: Machine, coupling: Coupling, mode: Mode) -> float:
     return found.ratio.value if found is not None else IDLE_MARGIN
 
 
-def _draw_grip(drawing: _Drawing, coupling: Coupling) -> str:
+def _draw_grip(sheet: Sheet, coupling: Coupling) -> str:
     """What a coupling passes: its own state, and that of every surface it runs on."""
-    machine = drawing.machine
+    machine = sheet.machine
     parts = [conditions.hold(coupling.name, (coupling.name,))]
     for rotor in coupling.path:
-        own = tuple(c.name for c in machine.couplings.values() if rotor in c.path and c.kind != "drag")
+        own = tuple(c.name for c in machine.couplings.values() if rotor in c.path and c.kind not in HOLDING_KINDS)
         parts.append(conditions.hold(rotor, own))
-    parents = tuple(drawing.condition(one) for one in parts)
-    return drawing.node(Node(f"grip:{coupling.name}", parents, does.worst_grip, coupling.name))
+    parents = tuple(sheet.condition(one) for one in parts)
+    return sheet.node(Node(f"grip:{coupling.name}", parents, does.worst_grip, coupling.name))
 
 
-def _draw_drag(drawing: _Drawing, on_shaft: str) -> str:
-    """How freely a shaft turns: its own bearing, everything on it, and the head base where it lifts that."""
-    machine = drawing.machine
+def _draw_drag(sheet: Sheet, on_shaft: str, mode: Mode) -> str:
+    """How freely a shaft turns: its own bearing, all on it, a brake, and the head base with its levers on the cam."""
+    machine = sheet.machine
     parts = [rotor.name for rotor in machine.rotors.values() if shaft(machine, rotor.name) == on_shaft]
     lifter = machine.head_base.lifted_by
-    if lifter in machine.rotors and shaft(machine, lifter) == on_shaft and machine.rotors[lifter].kind == "cam":
+    lifts = lifter in machine.rotors and shaft(machine, lifter) == on_shaft and machine.rotors[lifter].kind == "cam"
+    if lifts:
         parts.append(machine.head_base.name)
-    parents = tuple(drawing.condition(conditions.drag(name)) for name in parts)
-    return drawing.node(Node(f"drag:{on_shaft}+", parents, does.worst_drag, on_shaft))
+    parents = tuple(sheet.condition(conditions.drag(name)) for name in parts)
+    if lifts and machine.head_base.through:
+        levers = draw_levers(sheet, machine.head_base.through)
+        parents = (*parents, sheet.node(Node("stiffness:levers", (levers,), _stiffness, machine.head_base.name)))
+    own = sheet.node(Node(f"drag:{on_shaft}+", parents, does.worst_drag, on_shaft))
+    braking = draw_braked(sheet, mode, on_shaft)
+    if not braking:
+        return own
+    return sheet.node(Node(f"drag:{on_shaft}@{mode.name}", (own, *braking), does.worst_drag, on_shaft))
+
+
+def _stiffness(levers: str) -> str:
+    return "free" if levers == "gone" else levers
 
 
 # --- head base -------------------------------------------------------------------------------------------------------
 
 
-def _draw_head_base(drawing: _Drawing, mode: Mode) -> None:
+def _draw_head_base(sheet: Sheet, mode: Mode) -> None:
     if not mode.moves_head_base:
         return
-    machine = drawing.machine
+    machine = sheet.machine
     base = machine.head_base
     name = f"head_base@{mode.name}"
-    stiffness = drawing.condition(conditions.drag(base.name))
+    stiffness = sheet.condition(conditions.drag(base.name))
+    levers = (draw_levers(sheet, base.through),) if base.through else ()
     if base.lifted_by in machine.rotors:
         turning = f"turns:{shaft(machine, base.lifted_by)}@{mode.name}"
-        if not drawing.has(turning):
-            drawing.node(Node(turning, (), lambda: "still", base.lifted_by))
-        drawing.node(Node(name, (turning,), does.head_base_goes, base.name))
+        if not sheet.has(turning):
+            sheet.node(Node(turning, (), lambda: "still", base.lifted_by))
+        function = does.head_base_by_cam if levers else does.head_base_goes
+        sheet.node(Node(name, (turning, *levers), function, base.name))
+    elif base.lifted_by in machine.solenoids and base.lifted_by in mode.solenoids:
+        parents = (draw_pull(sheet, mode, base.lifted_by), stiffness, *levers)
+        sheet.node(Node(name, parents, does.head_base_by_solenoid, base.name))
     elif base.lifted_by == "solenoid":
-        fed = drawing.condition(conditions.feed(machine.supply.name))
-        permit = _draw_permit(drawing, mode)
-        drawing.node(Node(name, (fed, permit, stiffness), _solenoid_lifts, base.name))
+        fed = sheet.condition(conditions.feed(machine.supply.name))
+        sheet.node(Node(name, (fed, draw_permit(sheet, mode), stiffness), _solenoid_lifts, base.name))
     else:
-        drawing.node(Node(name, (stiffness,), does.head_base_by_hand, base.name))
+        # Keys, or a solenoid that lets go: only a spring has to bring it home.
+        sheet.node(Node(name, (stiffness, *levers), does.head_base_by_hand, base.name))
     for sensor in machine.sensors.values():
         if sensor.kind == "position_switch":
-            parents = (name, drawing.condition(conditions.contact(sensor.name)))
-            drawing.node(Node(f"reported@{mode.name}", parents, does.reports, base.name))
+            parents = (name, sheet.condition(conditions.contact(sensor.name)))
+            sheet.node(Node(f"reported@{mode.name}", parents, does.reports, base.name))
 
 
 def _solenoid_lifts(feed: str, permit: str, drag: str) -> str:
-    if feed == "none" or permit == "no":
-        return "stays"
-    if permit == "at_times":
-        return "at_times"
-    return "part" if feed == "low" else does.head_base_by_hand(drag)
+    return does.head_base_by_solenoid(does.solenoid_pulls(feed, permit, "good"), drag)
 
 
 # --- tape ------------------------------------------------------------------------------------------------------------
 
 
-def _draw_tape(drawing: _Drawing, mode: Mode) -> None:
+def _draw_tape(sheet: Sheet, mode: Mode) -> None:
     if not mode.takes_up:
         return
-    machine = drawing.machine
+    machine = sheet.machine
     take_up = f"turns:{shaft(machine, mode.takes_up)}@{mode.name}"
-    if not drawing.has(take_up):
-        drawing.node(Node(take_up, (), lambda: "loose", mode.takes_up))
-    holding = _draw_hold_back(drawing, mode.gives)
+    if not sheet.has(take_up):
+        sheet.node(Node(take_up, (), lambda: "loose", mode.takes_up))
+    holding = _draw_hold_back(sheet, mode)
     if mode.at_capstan:
-        nip = _draw_nip(drawing, mode)
-        drawing.node(Node(f"tape@{mode.name}", (nip, take_up, holding), does.tape_in_play, "tape"))
-        drawing.node(Node(f"loop@{mode.name}", (nip, take_up), does.loop_forms, "tape"))
-        drawing.node(Node(f"pack@{mode.name}", (f"tape@{mode.name}", holding), does.pack_is_loose, "tape"))
-        _draw_tape_surface(drawing, mode, nip)
+        nip = _draw_nips(sheet, mode)
+        sheet.node(Node(f"tape@{mode.name}", (nip, take_up, holding), does.tape_in_play, "tape"))
+        sheet.node(Node(f"loop@{mode.name}", (nip, take_up), does.loop_forms, "tape"))
+        sheet.node(Node(f"pack@{mode.name}", (f"tape@{mode.name}", holding), does.pack_is_loose, "tape"))
     else:
-        give_drag = _draw_drag(drawing, shaft(machine, mode.gives))
-        drawing.node(Node(f"tape@{mode.name}", (take_up, give_drag, holding), does.tape_in_wind, "tape"))
+        give_drag = _draw_drag(sheet, shaft(machine, mode.gives), mode)
+        sheet.node(Node(f"tape@{mode.name}", (take_up, give_drag, holding), does.tape_in_wind, "tape"))
     follower = f"turns:{shaft(machine, mode.gives)}@{mode.name}"
-    drawing.node(Node(follower, (f"tape@{mode.name}",), does.reel_follows, mode.gives))
+    sheet.node(Node(follower, (f"tape@{mode.name}",), does.reel_follows, mode.gives))
 
 
-def _draw_hold_back(drawing: _Drawing, reel: str) -> str:
-    for coupling in drawing.machine.couplings.values():
-        if coupling.kind == "drag" and reel in coupling.path:
-            return drawing.condition(conditions.hold_back(coupling.name))
-    return drawing.node(Node("hold_back:none", (), lambda: "right"))
+def _draw_hold_back(sheet: Sheet, mode: Mode) -> str:
+    """What holds the giving reel back: its drags, a motor fed against the tape, in play also a brake that rubs."""
+    machine = sheet.machine
+    drags = [c for c in machine.couplings.values() if c.kind == "drag" and mode.gives in c.path]
+    holds = [sheet.condition(conditions.hold_back(c.name)) for c in drags if not c.switched or c.name in mode.engaged]
+    for motor in holding_motors(machine, mode.name):
+        able = _draw_ability(sheet, mode, motor)
+        holds.append(sheet.node(Node(f"holds:{motor}/{able}", (able,), does.motor_holds_back, motor)))
+    braking = draw_braked(sheet, mode, shaft(machine, mode.gives)) if mode.at_capstan else ()
+    if not holds and not braking:
+        return sheet.node(Node("hold_back:none", (), lambda: "right"))
+    if len(holds) == 1 and not braking:
+        return holds[0]
+    brakes = sheet.node(Node(f"rubbing:{mode.gives}@{mode.name}", braking, does.worst_drag, mode.gives))
+    return sheet.node(Node(f"held_back@{mode.name}", (brakes, *holds), does.held_back, mode.gives))
 
 
-def _draw_nip(drawing: _Drawing, mode: Mode) -> str:
-    machine = drawing.machine
-    nips = [c for c in machine.couplings.values() if c.kind == "nip"]
-    coupling = next(c for c in nips if not c.switched or c.name in mode.engaged)
-    capstan, roller = coupling.path
-    carried = roller in machine.head_base.carries and drawing.has(f"head_base@{mode.name}")
-    base = f"head_base@{mode.name}" if carried else drawing.node(Node("head_base:fixed", (), lambda: "arrives"))
-    closing = [base, _draw_grip(drawing, coupling)]
-    if carried and drawing.has(f"reported@{mode.name}"):
+def _draw_nips(sheet: Sheet, mode: Mode) -> str:
+    """What all capstans together do with the tape; the first nip of a mode leads, another holds the tape before it."""
+    nips = nips_at_work(sheet.machine, mode)
+    if len(nips) == 1:
+        nip = _draw_nip(sheet, mode, nips[0], f"nip@{mode.name}")
+    else:
+        each = tuple(_draw_nip(sheet, mode, one, f"nip:{one.name}@{mode.name}") for one in nips)
+        nip = sheet.node(Node(f"nip@{mode.name}", each, does.nips_together, nips[0].name))
+        sheet.node(Node(f"head_loop@{mode.name}", each[:2], does.head_loop, "tape"))
+        sheet.node(Node(f"edge@{mode.name}", (each[1],), does.edge_creases, "tape"))
+    _draw_tape_surface(sheet, mode, nips)
+    return nip
+
+
+def _draw_nip(sheet: Sheet, mode: Mode, coupling: Coupling, name: str) -> str:
+    machine = sheet.machine
+    capstan = next((end for end in coupling.path if machine.rotors[end].kind == "capstan"), coupling.path[0])
+    roller = next(end for end in coupling.path if end != capstan)
+    carried = roller in machine.head_base.carries and sheet.has(f"head_base@{mode.name}")
+    base = f"head_base@{mode.name}" if carried else sheet.node(Node("head_base:fixed", (), lambda: "arrives"))
+    base = _draw_arm(sheet, mode, coupling, base)
+    closing = [base, _draw_grip(sheet, coupling)]
+    if carried and sheet.has(f"reported@{mode.name}"):
         closing.append(f"reported@{mode.name}")
     function = partial(does.nip_closes, sound_margin=_asked(machine, coupling, mode))
-    closed = drawing.node(Node(f"closed@{mode.name}", tuple(closing), function, coupling.name))
+    leads = coupling is nips_at_work(machine, mode)[0]
+    stem = "closed" if leads else f"closed:{coupling.name}"
+    closed = sheet.node(Node(f"{stem}@{mode.name}", tuple(closing), function, coupling.name))
     turning = f"turns:{shaft(machine, capstan)}@{mode.name}"
-    if not drawing.has(turning):
-        drawing.node(Node(turning, (), lambda: "loose", capstan))
-    parents = (closed, turning, drawing.condition(conditions.trimmed(capstan)))
-    return drawing.node(Node(f"nip@{mode.name}", parents, does.nip_drives, coupling.name))
+    if not sheet.has(turning):
+        sheet.node(Node(turning, (), lambda: "loose", capstan))
+    parents = (closed, turning, sheet.condition(conditions.trimmed(capstan)))
+    return sheet.node(Node(name, parents, does.nip_drives, coupling.name))
 
 
-def _draw_tape_surface(drawing: _Drawing, mode: Mode, nip: str) -> None:
-    coupling = next(c for c in drawing.machine.couplings.values() if c.kind == "nip")
-    capstan, roller = (drawing.condition(conditions.surface(rotor)) for rotor in coupling.path)
-    drawing.node(Node(f"oxide@{mode.name}", (nip, roller), does.tape_is_scrubbed, "tape"))
-    drawing.node(Node(f"wrap@{mode.name}", (nip, roller, capstan), does.tape_wraps, "tape"))
+def _draw_arm(sheet: Sheet, mode: Mode, nip: Coupling, base: str) -> str:
+    """How far the roller comes: with the head base, then by its arm and by what presses it on."""
+    if nip.through:
+        parents = (base, draw_levers(sheet, nip.through))
+        base = sheet.node(Node(f"arm:{nip.name}@{mode.name}", parents, does.arm_brings, nip.through[0]))
+    if nip.by in mode.solenoids:
+        parents = (draw_pull(sheet, mode, nip.by), base)
+        base = sheet.node(Node(f"pressed:{nip.name}@{mode.name}", parents, _pressed, nip.name))
+    return base
+
+
+def _pressed(pull: str, base: str) -> str:
+    if pull == "no":
+        return "stays"
+    return base if pull == "yes" or base in ("stays", "part") else {"weak": "part"}.get(pull, "at_times")
+
+
+def _draw_tape_surface(sheet: Sheet, mode: Mode, nips: tuple[Coupling, ...]) -> None:
+    rubbed, wrapped = [], []
+    for coupling in nips:
+        own = "" if len(nips) == 1 else f":{coupling.name}"
+        capstan, roller = (sheet.condition(conditions.surface(rotor)) for rotor in coupling.path)
+        nip = f"nip{own}@{mode.name}"
+        rubbed.append(sheet.node(Node(f"oxide{own}@{mode.name}", (nip, roller), does.tape_is_scrubbed, "tape")))
+        wrapped.append(sheet.node(Node(f"wrap{own}@{mode.name}", (nip, roller, capstan), does.tape_wraps, "tape")))
+    sheet.node(Node(f"oxide@{mode.name}", tuple(rubbed), does.either, "tape"))
+    sheet.node(Node(f"wrap@{mode.name}", tuple(wrapped), does.either, "tape"))
 
 
 # --- what is heard, what stops ---------------------------------------------------------------------------------------
 
 
-def _draw_sounds(drawing: _Drawing, mode: Mode) -> None:
-    machine = drawing.machine
+def _draw_sounds(sheet: Sheet, mode: Mode) -> None:
+    machine = sheet.machine
     before = machine.modes.get(BEFORE[mode.name])
-    newly = [name for name in mode.motors if before is None or name not in before.motors]
+    holding = holding_motors(machine, mode.name)
+    fresh = [name for name in mode.motors if before is None or name not in before.motors]
+    newly = [name for name in fresh if name not in holding]
     if not mode.takes_up:
         running = tuple(f"turns:{name}@{mode.name}" for name in newly)
-        drawing.node(Node(f"starts@{mode.name}", running, does.starts))
+        sheet.node(Node(f"starts@{mode.name}", running, does.starts))
     for name in mode.motors:
         if name in newly:
-            _draw_motor_sound(drawing, mode, name)
-        if any(s.ends == name for s in machine.sensors.values()) and drawing.has(f"reported@{mode.name}"):
+            _draw_motor_sound(sheet, mode, name)
+        if any(s.ends == name for s in machine.sensors.values()) and sheet.has(f"reported@{mode.name}"):
             parents = (f"turns:{name}@{mode.name}", f"reported@{mode.name}")
-            drawing.node(Node(f"runs_on:{name}@{mode.name}", parents, does.runs_on, name))
-    _draw_squeal(drawing, mode)
+            sheet.node(Node(f"runs_on:{name}@{mode.name}", parents, does.runs_on, name))
+    _draw_squeal(sheet, mode)
 
 
-def _draw_motor_sound(drawing: _Drawing, mode: Mode, name: str) -> None:
-    machine = drawing.machine
+def _draw_motor_sound(sheet: Sheet, mode: Mode, name: str) -> None:
+    machine = sheet.machine
     first = list(_drives(machine, mode, name))
     near = [driven for _, driven in first]
     near += [driven for one in near for _, driven in _drives(machine, mode, one) if driven not in near]
-    grips = tuple(_draw_grip(drawing, coupling) for coupling, _ in first)
-    drags = tuple(_draw_drag(drawing, one) for one in near[:3])
+    grips = tuple(_draw_grip(sheet, coupling) for coupling, _ in first)
+    drags = tuple(_draw_drag(sheet, one, mode) for one in near[:3])
     parents = (f"turns:{name}@{mode.name}", *grips, *drags)
     function = partial(_sounds, count=len(grips))
-    drawing.node(Node(f"sounds:{name}@{mode.name}", parents, function, name))
+    sheet.node(Node(f"sounds:{name}@{mode.name}", parents, function, name))
 
 
 def _sounds(run: str, *others: str, count: int) -> str:
     return does.sounds(run, others[:count], others[count:])
 
 
-def _draw_squeal(drawing: _Drawing, mode: Mode) -> None:
+def _draw_squeal(sheet: Sheet, mode: Mode) -> None:
     """Squeal from any driven shaft, told by where it comes from."""
-    machine = drawing.machine
+    machine = sheet.machine
     for coupling in engaged(machine, mode):
         for driven in (shaft(machine, rotor) for rotor in coupling.path[1:]):
             turning = f"turns:{driven}@{mode.name}"
-            if drawing.has(turning) and driven in _worked_by_tape(machine, mode):
-                parents = (turning, _draw_drag(drawing, driven), _draw_grip(drawing, coupling))
-                drawing.node(Node(f"rubs:{driven}@{mode.name}", parents, does.rubs, driven))
+            if sheet.has(turning) and driven in _worked_by_tape(machine, mode):
+                parents = (turning, _draw_drag(sheet, driven, mode), _draw_grip(sheet, coupling))
+                sheet.node(Node(f"rubs:{driven}@{mode.name}", parents, does.rubs, driven))
 
 
 def _worked_by_tape(machine: Machine, mode: Mode) -> frozenset[str]:
     """Name the shafts that the tape loads in a mode: only these squeal in a way that tells."""
     reels = {shaft(machine, reel) for reel in (mode.takes_up, mode.gives) if reel}
-    capstans = {shaft(machine, r.name) for r in machine.rotors.values() if r.kind == "capstan"}
-    return frozenset(reels | (capstans if mode.at_capstan else set()))
+    nips = nips_at_work(machine, mode) if mode.at_capstan else ()
+    capstans = {shaft(machine, end) for nip in nips for end in nip.path if machine.rotors[end].kind == "capstan"}
+    return frozenset(reels | capstans)
 
 
-def _draw_stopping(drawing: _Drawing, mode: Mode) -> None:
-    machine = drawing.machine
+def _draw_stopping(sheet: Sheet, mode: Mode) -> None:
+    machine = sheet.machine
     if not mode.takes_up:
         return
-    for sensor in machine.sensors.values():
-        if sensor.kind == "pulse_sensor":
-            turning = f"turns:{shaft(machine, sensor.senses)}@{mode.name}"
-            if not drawing.has(turning):
-                continue
-            parents = (turning, drawing.condition(conditions.contact(sensor.name)), _draw_permit(drawing, mode))
-            drawing.node(Node(f"stops@{mode.name}", parents, does.logic_stops, sensor.name))
+    watching = [s for s in machine.sensors.values() if _stops(machine, mode, s) and _seen_turning(sheet, mode, s)]
+    for sensor in watching:
+        turning = f"turns:{shaft(machine, sensor.senses)}@{mode.name}"
+        parents = (turning, sheet.condition(conditions.contact(sensor.name)), draw_permit(sheet, mode))
+        own = "" if len(watching) == 1 else f":{sensor.name}"
+        sheet.node(Node(f"stops{own}@{mode.name}", parents, does.logic_stops, sensor.name))
+    if len(watching) > 1:
+        each = tuple(f"stops:{sensor.name}@{mode.name}" for sensor in watching)
+        sheet.node(Node(f"stops@{mode.name}", each, does.either, watching[0].name))
 
 
-def _draw_surfaces(drawing: _Drawing) -> None:
+def _stops(machine: Machine, mode: Mode, sensor: Sensor) -> bool:
+    return sensor.kind in TURNING_SENSORS and mode.name in (sensor.stops or machine.modes)
+
+
+def _seen_turning(sheet: Sheet, mode: Mode, sensor: Sensor) -> bool:
+    return sheet.has(f"turns:{shaft(sheet.machine, sensor.senses)}@{mode.name}")
+
+
+def _draw_recording(sheet: Sheet) -> None:
+    """Whether record comes in at all where a switch has to let it."""
+    machine = sheet.machine
+    record = machine.modes.get("record")
+    if record and any(s.kind == "record_switch" and "record" in s.allows for s in machine.sensors.values()):
+        sheet.node(Node("engages@record", (draw_permit(sheet, record),), str, "record"))
+
+
+def _draw_surfaces(sheet: Sheet) -> None:
     """What can be seen and felt of single parts, and how steadily each turns."""
-    for rotor in drawing.machine.rotors.values():
-        drawing.condition(conditions.surface(rotor.name))
-        drawing.condition(conditions.drag(rotor.name))
-        drawing.condition(conditions.steady(rotor.name))
-    for coupling in drawing.machine.couplings.values():
-        drawing.condition(conditions.surface(coupling.name))
-        drawing.condition(conditions.steady(coupling.name))
-        drawing.condition(conditions.hold(coupling.name, (coupling.name,))) if coupling.kind != "drag" else None
-    drawing.condition(conditions.drag(drawing.machine.head_base.name))
+    for rotor in sheet.machine.rotors.values():
+        sheet.condition(conditions.surface(rotor.name))
+        sheet.condition(conditions.drag(rotor.name))
+        sheet.condition(conditions.steady(rotor.name))
+    for coupling in sheet.machine.couplings.values():
+        sheet.condition(conditions.surface(coupling.name))
+        sheet.condition(conditions.steady(coupling.name))
+        if coupling.kind == "brake":
+            sheet.condition(conditions.brake(coupling.name))
+            sheet.condition(conditions.drag(coupling.name))
+        elif coupling.kind != "drag":
+            sheet.condition(conditions.hold(coupling.name, (coupling.name,)))
+    for solenoid in sheet.machine.solenoids:
+        sheet.condition(conditions.solenoid(solenoid))
+    for lever in sheet.machine.levers:
+        sheet.condition(conditions.lever(lever))
+    sheet.condition(conditions.drag(sheet.machine.head_base.name))

@@ -13,7 +13,18 @@ from tapewright.faults.conditions import Condition
 from tapewright.faults.graph import Node
 from tapewright.faults.mechanism import Mechanism
 from tapewright.faults.sign_texts import BY_HAND, IN_MODE, ON_LOOKING, Template, Wording
-from tapewright.machine.parts import SPOKEN_MODES, Coupling, Machine, Rotor, Sensor, part, spoken
+from tapewright.machine.parts import (
+    SPOKEN_MODES,
+    Coupling,
+    Lever,
+    Machine,
+    Rotor,
+    Sensor,
+    Solenoid,
+    part,
+    shaft,
+    spoken,
+)
 
 SENSES: Final = {
     "plain": (0.95, 0.006),
@@ -95,8 +106,9 @@ def _applies(machine: Machine, template: Template, subject: str, mode: str) -> b
         return False
     if not subject:
         return True
-    rotor = machine.rotors.get(subject)
-    if rotor is None:
+    if template.about == "pulls":
+        return subject in machine.solenoids
+    if subject not in machine.rotors:
         return False
     on_shaft = _kinds_on_shaft(machine, subject)
     if template.kinds and not on_shaft & set(template.kinds):
@@ -105,12 +117,13 @@ def _applies(machine: Machine, template: Template, subject: str, mode: str) -> b
 
 
 def _kinds_on_shaft(machine: Machine, subject: str) -> set[str]:
-    return {r.kind for r in machine.rotors.values() if r.name == subject or r.on == subject}
+    return {r.kind for r in machine.rotors.values() if shaft(machine, r.name) == subject}
 
 
 def _role(machine: Machine, subject: str, mode: str) -> str:
     entered = machine.modes[mode]
-    return {entered.takes_up: "takes_up", entered.gives: "gives"}.get(subject, "")
+    reels = {"takes_up": entered.takes_up, "gives": entered.gives}
+    return next((role for role, reel in reels.items() if reel and shaft(machine, reel) == subject), "")
 
 
 def _winds(machine: Machine, mode: str) -> bool:
@@ -139,7 +152,10 @@ def _sign(machine: Machine, template: Template, subject: str, mode: str, node: s
     )
 
 
-KEYS: Final = {"play": "play", "record": "record", "fast_forward": "fast forward", "rewind": "rewind", "stop": "stop"}
+KEYS: Final = {
+    "play": "play", "reverse_play": "reverse play", "record": "record", "fast_forward": "fast forward",
+    "rewind": "rewind", "cue": "cue", "review": "review", "pause": "pause", "stop": "stop",
+}  # fmt: skip
 
 
 def _sentence(text: str, words: Mapping[str, str]) -> str:
@@ -154,7 +170,7 @@ def _hazards(template: Template | Wording, *, inside: bool) -> tuple[str, ...]:
 
 def _sight(machine: Machine, name: str) -> str:
     thing = part(machine, name)
-    return thing.sight if isinstance(thing, (Rotor, Coupling)) else "inside"
+    return thing.sight if isinstance(thing, (Rotor, Coupling, Solenoid, Lever)) else "inside"
 
 
 def _from_conditions(mechanism: Mechanism) -> Iterator[Sign]:
@@ -166,8 +182,12 @@ def _from_conditions(mechanism: Mechanism) -> Iterator[Sign]:
 
 def _kind(machine: Machine, name: str) -> str:
     thing = part(machine, name)
+    if isinstance(thing, Rotor) and thing.kind == "gear":
+        return "gear_wheel"
     if isinstance(thing, (Rotor, Coupling, Sensor)):
         return thing.kind
+    if isinstance(thing, (Solenoid, Lever)):
+        return "solenoid" if isinstance(thing, Solenoid) else "lever"
     return "supply" if name == machine.supply.name else "head_base"
 
 

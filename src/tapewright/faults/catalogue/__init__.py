@@ -6,7 +6,18 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-from tapewright.machine.parts import Coupling, HeadBase, Machine, Part, Rotor, Sensor, part, part_names
+from tapewright.machine.parts import (
+    Coupling,
+    HeadBase,
+    Lever,
+    Machine,
+    Part,
+    Rotor,
+    Sensor,
+    Solenoid,
+    part,
+    part_names,
+)
 
 TYPICAL_AGE_YEARS = 38.0
 """The middle of the 30 to 45 years that the base rates of the catalogue are meant for."""
@@ -82,8 +93,9 @@ class PossibleFault:
 def homes(machine: Machine, name: str) -> frozenset[str]:
     """Say in which kinds of home a part counts, for `FaultKind.lives_in`.
 
-    Beside its own kind a pulley or flywheel that a belt runs on is a "belt_pulley", and a motor that sets the tape's
-    speed is a "speed_motor".
+    Beside its own kind a pulley or flywheel that a belt runs on is a "belt_pulley", a motor that sets the tape's speed
+    is a "speed_motor" and one that a tacho regulates a "servo_motor". Teeth live in the mesh, so that a gear wheel (a
+    "gear_wheel") and what it meshes with are not counted twice.
     """
     thing = part(machine, name)
     kinds = {_own_kind(thing)}
@@ -93,12 +105,18 @@ def homes(machine: Machine, name: str) -> frozenset[str]:
             kinds.add("belt_pulley")
         if thing.kind == "motor" and _sets_speed(machine, name):
             kinds.add("speed_motor")
+        if any(s.kind == "tacho" and s.senses == name for s in machine.sensors.values()):
+            kinds.add("servo_motor")
     return frozenset(kinds)
 
 
 def _own_kind(thing: Part) -> str:
+    if isinstance(thing, Rotor) and thing.kind == "gear":
+        return "gear_wheel"
     if isinstance(thing, (Rotor, Coupling, Sensor)):
         return thing.kind
+    if isinstance(thing, (Solenoid, Lever)):
+        return "solenoid" if isinstance(thing, Solenoid) else "lever"
     return "head_base" if isinstance(thing, HeadBase) else "supply"
 
 
