@@ -22,5 +22,10 @@ speed_changes   what belts, residue and the tape's thickness do to the speed
 flywheel_filter   where the flywheel resonates on its belt, and what it lets through
 all_forces  everything that forces say, in one go
 sizes       the questions backwards: which belt, which tyre, which roller
+belt_sizes  a belt from a string, the old belt, the pulleys' places, or several against each other
+round_sizes   sections by the groove, tyres by what they sit on, pinch rollers
+near_size   what a near size would do to speed, tension, grip and the motor's load
+stock       the shop's stock list, read with its mistakes
+order       the best items in stock with reasons; an order list to print
 library/    the invented machines and starters that ship
 """

@@ -2,18 +2,15 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Final
 
+from tapewright.machine.belt_sizes import BELIEVED
 from tapewright.machine.doubt import Columns, columns, estimate
-from tapewright.machine.formulas import relaxed_length
+from tapewright.machine.formulas import inside_diameter, lay_flat, relaxed_length
 from tapewright.machine.parts import Coupling, Machine, sound, spoken
 from tapewright.machine.running_belt import way
 from tapewright.machine.typical import all_sizes, is_flat, typical
 from tapewright.words.estimate import Estimate
 from tapewright.words.units import mm, to_the_doubt
-
-_BELIEVED: Final = 0.05
-"""A path that is not known to five percent is no size to order by: a belt is stretched by about as much."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +26,8 @@ class Size:
         width: across, metres; None when it has to be measured.
         thickness: of a belt, metres; None when it has to be measured.
         diameter: outer diameter of a tyre or roller, metres; None when it has to be measured.
+        inside_diameter: of a belt laid down as a circle, metres; None when it has to be measured.
+        lay_flat: length of a belt pressed flat, inside its folds, metres; None when it has to be measured.
     """
 
     part: str
@@ -39,6 +38,8 @@ class Size:
     width: Estimate | None = None
     thickness: Estimate | None = None
     diameter: Estimate | None = None
+    inside_diameter: Estimate | None = None
+    lay_flat: Estimate | None = None
 
 
 def sizes(machine: Machine) -> tuple[Size, ...]:
@@ -73,7 +74,12 @@ def belt_size(machine: Machine, belt: Coupling, table: Columns) -> Size:
     if belt.section_m is not None:
         width, thickness = Estimate(belt.section_m[0]), Estimate(belt.section_m[1])
     says = _belt_says(machine, belt, length, width, thickness)
-    return Size(belt.name, "belt", says, length, path, width, thickness)
+    circle, flat = _part_of(length, float(inside_diameter(1.0))), _part_of(length, float(lay_flat(1.0)))
+    return Size(belt.name, "belt", says, length, path, width, thickness, None, circle, flat)
+
+
+def _part_of(size: Estimate | None, factor: float) -> Estimate | None:
+    return size and Estimate(size.value * factor, size.doubt * factor, size.basis)
 
 
 def _path(machine: Machine, belt: Coupling, table: Columns) -> Estimate | None:
@@ -81,7 +87,7 @@ def _path(machine: Machine, belt: Coupling, table: Columns) -> Estimate | None:
     if along is None:
         return None
     path = estimate(along.length_m, table)
-    return path if path.relative_doubt <= _BELIEVED else None
+    return path if path.relative_doubt <= BELIEVED else None
 
 
 def _belt_says(
