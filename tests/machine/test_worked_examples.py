@@ -22,6 +22,7 @@ SI = {
     "": 1.0, "-": 1.0, "length": 1.0, "ratio": 1.0, "turns": 1.0, "cents": 1.0, "%": 0.01, "mm": 1e-3, "cm": 1e-2,
     "m": 1.0, "ft": 0.3048, "mm^2": 1e-6, "mm/s": 1e-3, "rpm": 1 / 60, "rad": 1.0, "rad/s": 1.0, "deg": math.pi / 180,
     "Hz": 1.0, "s": 1.0, "kg": 1.0, "g": 1e-3, "oz": units.OUNCE_KG, "kg m^2": 1.0, "MPa": 1e6, "N": 1.0,
+    "in": units.INCH_M, "in/s": units.INCH_M, "W": 1.0, "MJ": 1e6, "N/m": 1.0, "N·m/rad": 1.0,
     "gf": units.GF_N, "g·cm": units.GCM_NM, "mN·m": 1e-3, "oz·in": units.OZIN_NM,
 }  # fmt: skip
 
@@ -164,6 +165,25 @@ WORKED: dict[str, Callable[[Numbers], f.Quantity]] = {
     "torque_convert_ozin_to_mNm": lambda n: n["M"],
     "force_convert_N_to_gf": lambda n: units.gf(n["F"]) * units.GF_N,
     "force_convert_oz_to_g": lambda n: n["m"],
+    # The power a belt passes: the difference of its tensions times its speed.
+    "belt_power": lambda n: (n["T1"] - n["T2"]) * math.pi * n["d"] * n["n"],
+    "capstan_hold": lambda n: n["load"] / f.capstan_ratio(n["mu"], 2 * math.pi * n["turns"]),
+    "speed_deviation_percent": lambda n: n["f"] / n["f0"] - 1,
+    "tape_run_length": lambda n: f.tape_run(n["v"], n["t"]),
+    "tape_length_side": lambda n: f.tape_run(n["v"], n["t"]),
+    "tape_speed": lambda n: n["C"],
+    "speed_tone": lambda n: n["f0"] * (1 + n["speed"]),
+    "speed_window_percent": lambda n: n["off"] / n["f0"],
+    "motor_rev_rate": lambda n: n["n"],
+    "replacement_belt_range_trade": lambda n: f.relaxed_length(n["old"], 1 / (1 - n["shorten"]) - 1),
+    "belt_diameter_from_circumference": lambda n: f.inside_diameter(n["C"]),
+    "belt_growth_percent": lambda n: n["old"] / n["new"] - 1,
+    "belt_length_in_to_mm": lambda n: units.parse_length_m(f"{n['L'] / units.INCH_M!r} in"),
+    "tape_tension_yield": lambda n: f.tape_yield(n["w"], n["t"], n["yield"]),
+    "belt_span_stiffness": lambda n: f.span_stiffness(n["EA"], n["span"], n["span"]),
+    "belt_torsional_stiffness": lambda n: f.turning_stiffness(n["k"], n["R"]),
+    "first_order_lowpass_gain": lambda n: f.first_order_gain(n["f"], n["tau"]),
+    "motor_speed_shift_with_load": lambda n: f.motor_slowed(n["extra"], n["droop"] / n["n"] / units.GCM_NM),
     "pinch_pull_limit": lambda n: f.contact_torque(n["mu"], n["N"], 1.0),
     "idler_contact_torque": lambda n: f.contact_torque(n["mu"], n["N"], n["r"]),
 }
@@ -173,6 +193,7 @@ NOT_OURS = (
     "belt_creep_speed_loss_WRONG",
     "open_belt_length_series",
     "belt_length_3_pulleys_handbook_approx",
+    "rotational_energy",
 )
 
 
@@ -219,6 +240,42 @@ def test_the_handbook_formula_for_three_pulleys_is_short() -> None:
     # EN-18, its example from memory: 0.05 % short of the tangents.
     n, approximate = row_of("belt_length_3_pulleys_handbook_approx")
     assert float(triangle(n).length_m) / approximate - 1 == pytest.approx(0.0005, abs=0.0001)
+
+
+@pytest.mark.parametrize(
+    ("formula", "printed", "within"),
+    [
+        ("belt_power", 2738.0, 1e-3),
+        ("capstan_hold", 39.5, 0.5 / 39.5),
+        ("speed_deviation_percent", -0.012, 0.05),
+        ("belt_diameter_from_circumference", 0.130, 1e-3),
+        ("capstan_equation_slack_tension", 419.0, 1e-3),
+        ("moment_of_inertia_ring", 2.027, 1e-4),
+    ],
+)
+def test_the_number_as_printed_is_met_within_what_its_print_allows(formula: str, printed: float, within: float) -> None:
+    # EN-35 rounds on the way; EN-19 prints 39-40; FL-3 two digits; TR-41 130 mm for about 408; EN-35, EN-27.
+    row = next(row for row in rows() if row["formula"] == formula)
+    assert float(WORKED[formula](numbers(row))) == pytest.approx(printed, rel=within)
+
+
+def test_a_length_with_arctan_for_arcsin_is_not_ours() -> None:
+    # EN-15 has arctan where arcsin belongs and gets 2204.86 mm; it prints 2.2 m, so two figures agree and no more.
+    d1, d2, apart = 0.105, 0.393, 0.697
+    tilt = math.atan((d2 - d1) / 2 / apart)
+    misprint = 2 * apart * math.cos(math.asin((d2 - d1) / 2 / apart)) + d2 / 2 * (math.pi + 2 * tilt)
+    misprint += d1 / 2 * (math.pi - 2 * tilt)
+    exact = float(f.open_belt_length(d1, d2, apart))
+    assert misprint == pytest.approx(2.20486, abs=5e-6)
+    assert exact - misprint > 1e-3
+    assert exact == pytest.approx(2.2, abs=0.05)
+
+
+def test_the_energy_of_a_flywheel_follows_from_an_inertia_of_ours() -> None:
+    # EN-27 prints about 10 MJ for its rim of 48 kg at 205.5 mm and 30 000 rpm: a sum over our own inertia.
+    n, printed = row_of("rotational_energy")
+    inertia = float(f.disc_inertia(48.0, 0.2055, 0.2055))
+    assert inertia * (2 * math.pi * n["n"]) ** 2 / 2 == pytest.approx(printed, rel=5e-4)
 
 
 def test_every_source_code_is_explained() -> None:

@@ -206,7 +206,8 @@ def asked_of_shaft(machine: Machine, mode: Mode, owner: str, table: Columns) -> 
             total = total + _cam_load(machine, mode, rotor.name, table)
         elif rotor.kind == "counter":
             total = total + table["counter_friction"] * drag
-        else:
+        elif rotor.on is None:
+            # What is pressed on another's shaft turns in that one's bearing.
             total = total + table["shaft_friction"] * drag
     return total
 

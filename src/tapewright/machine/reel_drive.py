@@ -129,6 +129,35 @@ def torque_at_reel(machine: Machine, mode: str, drive: ReelDrive, turns_per_s: C
     return torque
 
 
+def line_share(machine: Machine, mode: str, drive: ReelDrive, load_nm: Column, table: Columns) -> Column:
+    """Give the share of its free rate at which a drive turns a loaded reel: 1 for a governed motor, else by its line.
+
+    Arguments:
+        machine: as described, or with imperfections.
+        mode: its name.
+        drive: what drives the reel.
+        load_nm: torque the reel asks for, newton metres.
+        table: from `force_sizes`.
+
+    Returns:
+        0 where the load would stop the motor. Whether the couplings hold is another question, for the margins.
+    """
+    if drive.governed:
+        return table.constant(1.0)
+    at, at_work = machine.modes[mode], steps(machine, mode)
+    asked = asked_of_steps(machine, at, at_work, table)
+    for step in reversed(drive.chain):
+        coupling, owner = machine.couplings[step.coupling], shaft(machine, step.driver)
+        load_nm = load_nm * np.abs(turns_ratio(machine, step, table)) + asked_of_shaft(machine, at, owner, table)
+        if coupling.kind == "worm":
+            load_nm = load_nm / table[f"{coupling.name}.efficiency"]
+        for other in at_work:
+            if other.coupling != step.coupling and shaft(machine, other.driver) == owner:
+                load_nm = load_nm + load_on(machine, other, asked, table)
+    stall = _motor_torque(machine, at, drive, table.constant(0.0), table)
+    return np.clip(1 - load_nm / np.maximum(stall, 1e-12), 0.0, None)
+
+
 def reel_losses(machine: Machine, mode: str, reel: str, table: Columns) -> Column:
     """Give what a reel table, its branches (a counter) and a usual shell's hub take, newton metres."""
     at, at_work = machine.modes[mode], steps(machine, mode)

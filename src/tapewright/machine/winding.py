@@ -17,7 +17,7 @@ from tapewright.machine.formulas import (
     tension,
 )
 from tapewright.machine.parts import Machine, shaft
-from tapewright.machine.reel_drive import ReelDrive, force_sizes, reel_drive, reel_losses, torque_at_reel
+from tapewright.machine.reel_drive import ReelDrive, force_sizes, line_share, reel_drive, reel_losses, torque_at_reel
 from tapewright.words.estimate import Estimate
 
 CASSETTES: Final = {"C60": (85.725, 16e-6), "C90": (128.5875, 12e-6)}
@@ -166,17 +166,13 @@ def _flywheel_turns(machine: Machine, flywheel: str, mode: str, table: Columns) 
 def _rates(machine: Machine, mode: str, drive: ReelDrive, hub: float, full: float, table: Columns) -> list[Column]:
     """Give the reel's rate at evenly spaced turns over the pack: where the motor's line meets the load, 1/s."""
     at = machine.modes[mode]
-    losses = reel_losses(machine, mode, at.takes_up, table)
-    on_reel = losses - table["shell_hub_friction_usual"]
-    still = torque_at_reel(machine, mode, drive, table.constant(0.0), table)
-    # The other hub rubs in the same shell, of which one figure is both hubs' share each.
-    supply = table["shell_hub_friction_usual"] + hold_back(machine, at, table)
+    taking = reel_losses(machine, mode, at.takes_up, table)
+    giving = reel_losses(machine, mode, at.gives, table) + hold_back(machine, at, table)
     found = []
     for radius in np.linspace(hub, full, _PLACES):
         other = np.sqrt(hub**2 + full**2 - radius**2)
-        load = on_reel + table["shell_hub_friction_usual"] + supply * radius / other
-        share = np.ones_like(load) if drive.governed else np.clip(1 - load / np.maximum(still, 1e-12), 1e-3, None)
-        found.append(drive.free_turns_per_s * share)
+        load = taking + giving * radius / other
+        found.append(drive.free_turns_per_s * line_share(machine, mode, drive, load, table))
     return found
 
 
@@ -192,6 +188,7 @@ def _turns_of(cassette: str, hub_m: float) -> float:
 
 
 def _works(found: list[Margin], rates: list[Column] | None) -> Literal["winds", "may not wind", "does not wind"]:
-    if rates is None or any(verdict(one) == "slips" or one.ratio.value < 1 for one in found):
+    stopped = rates is not None and any(float(rate[0]) <= 0 for rate in rates)
+    if rates is None or stopped or any(verdict(one) == "slips" or one.ratio.value < 1 for one in found):
         return "does not wind"
     return "may not wind" if any(verdict(one) == "may slip" for one in found) else "winds"
