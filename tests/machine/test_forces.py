@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tapewright.machine.couplings import steps
 from tapewright.machine.forces import margin, margins, mode_margins, motor_margin
 from tapewright.machine.library import shipped, shipped_ids
 from tapewright.machine.parts import Machine
@@ -90,7 +91,7 @@ def test_stretch_comes_from_length_and_path_where_both_are_known() -> None:
 def test_a_sound_machine_holds_everywhere(machine_id: str) -> None:
     machine = shipped(machine_id)
     found = margins(machine)
-    assert {one.mode for one in found} == {name for name, mode in machine.modes.items() if mode.motors}
+    assert {one.mode for one in found} >= {name for name in machine.modes if steps(machine, name)}
     for one in found:
         assert one.ratio.value > 1.6, one
         assert one.ratio.value == pytest.approx(one.capacity_nm / one.demand_nm)
@@ -216,6 +217,19 @@ def test_the_doubt_of_a_clutch_is_that_of_its_torque_and_its_load() -> None:
     found = margin(shipped("one_motor_portable_starter"), "takeup_clutch", "play").ratio
     assert typical("takeup_torque").relative_doubt == pytest.approx(0.55)
     assert found.relative_doubt == pytest.approx(0.55, abs=0.06)
+
+
+def test_a_motor_on_the_reels_spindle_is_asked_for_the_reel() -> None:
+    """With the reel motor on the spindle itself: 250 g·cm at full voltage, a fifth of it in play, against 25."""
+    machine = shipped("four_track")
+    on_spindle = replace(machine.rotors["takeup_reel"], on="reel_motor")
+    rotors = {**machine.rotors, "takeup_reel": on_spindle}
+    play = replace(machine.modes["play"], engaged=("nip",))
+    other = replace(machine, rotors=rotors, modes={**machine.modes, "play": play})
+    found = motor_margin(other, "reel_motor", "play")
+    assert found.capacity_nm == pytest.approx(50 * GCM_NM)
+    assert found.demand_nm > 25 * GCM_NM
+    assert found.hangs_on == "spindle_motor_starting_torque"
 
 
 def test_a_motor_that_is_only_dragged_along_asks_for_its_own_friction() -> None:

@@ -14,6 +14,7 @@ couplings   who turns whom, in which mode
 running_belt  one belt as it runs: its way, its stretch, what it can pull
 rates       how fast each rotor turns, how often each belt passes, in every mode
 forces      how much each coupling can pass against what the mode asks of it
+force_sizes   every size that forces need; the starting torque of each motor
 belt_forces   one belt: tension at rest and running, grip, load on the shafts
 reel_drive  what a mode's drive can give a reel, and what the reel takes
 tension     take-up over the pack, loop, over-drive, the capstan's pull

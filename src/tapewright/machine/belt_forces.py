@@ -9,10 +9,10 @@ import numpy as np
 from tapewright.machine.couplings import running_diameter, steps
 from tapewright.machine.doubt import Column, Columns, columns
 from tapewright.machine.figure import Figure, figure
+from tapewright.machine.force_sizes import force_sizes
 from tapewright.machine.forces import asked_of_steps
 from tapewright.machine.formulas import belt_creep, capstan_ratio, shore_to_modulus_gent, shore_to_modulus_log10
 from tapewright.machine.parts import Coupling, Machine
-from tapewright.machine.reel_drive import force_sizes
 from tapewright.machine.running_belt import pull, stretch, tension_at_rest, way
 from tapewright.words.estimate import Estimate
 from tapewright.words.problem import InputAtFaultError, Problem

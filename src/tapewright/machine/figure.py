@@ -99,6 +99,7 @@ _COMMON: Final = {
     "wind_time": ("usual time of a wind", 1.0, "s"),
     "motor_speed": ("usual speed of such motors", 1 / 60, "rpm"),
     "motor_starting_torque": ("starting torque of such motors", GCM_NM, "g·cm"),
+    "spindle_motor_starting_torque": ("starting torque of a motor on a reel's spindle", GCM_NM, "g·cm"),
     "motor_rated_load": ("load such motors are made for", GCM_NM, "g·cm"),
     "motor_droop_per_gcm": ("speed such motors lose for each g·cm", 0.01, "%"),
     "motor_shaft_diameter": ("shaft of the motor", 1e-3, "mm"),

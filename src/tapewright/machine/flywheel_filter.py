@@ -7,10 +7,11 @@ import numpy as np
 from tapewright.machine.couplings import running_diameter
 from tapewright.machine.doubt import Column, Columns, columns
 from tapewright.machine.figure import Figure, figure
+from tapewright.machine.force_sizes import force_sizes
 from tapewright.machine.formulas import span_stiffness, transmissibility, turning_resonance, turning_stiffness
 from tapewright.machine.parts import Coupling, Machine, shaft
 from tapewright.machine.rates import rates
-from tapewright.machine.reel_drive import capstan_of, chain_to, force_sizes
+from tapewright.machine.reel_drive import capstan_of, chain_to
 from tapewright.machine.running_belt import stretch, way
 
 

@@ -14,10 +14,10 @@ import numpy as np
 from tapewright.machine.couplings import Step, running_diameter, steps, turns_ratio
 from tapewright.machine.doubt import Column, Columns, columns, estimate, interval, leading
 from tapewright.machine.figure import assumption
+from tapewright.machine.force_sizes import force_sizes, starting_torque
 from tapewright.machine.formulas import contact_torque, tension_after_head
 from tapewright.machine.parts import Coupling, Machine, Mode, part, shaft
 from tapewright.machine.running_belt import pull
-from tapewright.machine.typical import all_sizes
 from tapewright.words.estimate import Estimate
 
 
@@ -102,7 +102,7 @@ def mode_margins(
     Raises:
         KeyError: when there is no such mode.
     """
-    table = columns({**all_sizes(machine), **(given or {})}, exact)
+    table = columns(force_sizes(machine, given), exact)
     at_work = steps(machine, mode)
     asked = asked_of_steps(machine, machine.modes[mode], at_work, table)
     found = []
@@ -114,21 +114,20 @@ def mode_margins(
 
 
 def motor_margin(machine: Machine, motor: str, mode: str) -> Margin:
-    """Give a motor's starting torque against what a mode asks of its shaft, both on full supply.
+    """Give a motor's starting torque, at the voltage of the mode, against what the mode asks of its shaft.
 
     Raises:
         KeyError: when the motor does not run in this mode, or there is no such mode.
     """
-    rotor, at = machine.rotors[motor], machine.modes[mode]
+    at = machine.modes[mode]
     at.motors[motor]
-    table = columns(all_sizes(machine))
-    asked = asked_of_steps(machine, at, steps(machine, mode), table)
-    own = [torque for step, torque in asked.items() if shaft(machine, step.driver) == shaft(machine, motor)]
-    demand = sum(own, table["shaft_friction"] * rotor.imperfections.drag)
-    able = rotor.imperfections.present and rotor.imperfections.works and machine.supply.imperfections.works
-    strength = rotor.imperfections.pull * machine.supply.imperfections.pull if able else 0.0
-    said = "starting torque of small d.c. motors, 40 to 80 g·cm"
-    return _margin(machine, motor, mode, table["motor_starting_torque"] * strength, demand, table, said)
+    table = columns(force_sizes(machine))
+    at_work, owner = steps(machine, mode), shaft(machine, motor)
+    asked = asked_of_steps(machine, at, at_work, table)
+    onward = [load_on(machine, step, asked, table) for step in asked if shaft(machine, step.driver) == owner]
+    demand = sum(onward, asked_of_shaft(machine, at, owner, table))
+    said = "starting torque of small d.c. motors, 40 to 80 g·cm; of one on a reel's spindle 100 to 400, from memory"
+    return _margin(machine, motor, mode, starting_torque(machine, motor, at, table), demand, table, said)
 
 
 def tape_tension(machine: Machine, mode: Mode, table: Columns) -> Column:
@@ -250,8 +249,11 @@ def _drags_on(machine: Machine, reel: str) -> list[Coupling]:
 
 
 def hold_back(machine: Machine, mode: Mode, table: Columns) -> Column:
-    """Give the hold-back torque on the reel that gives tape."""
+    """Give the hold-back torque on the reel that gives tape: its drags, or a motor on its spindle fed against it."""
     total = table.constant(0.0)
+    for motor in mode.motors:
+        if mode.gives and shaft(machine, motor) == shaft(machine, mode.gives):
+            total = total + starting_torque(machine, motor, mode, table)
     for drag in _drags_on(machine, mode.gives):
         if not drag.switched or drag.name in mode.engaged:
             total = total + table[f"{drag.name}.torque"] * _drag_strength(drag)

@@ -10,10 +10,11 @@ from tapewright.machine.belt_forces import belt_forces, from_shore, shaft_load
 from tapewright.machine.couplings import Step, running_diameter, steps, turns_ratio
 from tapewright.machine.doubt import Column, Columns, columns
 from tapewright.machine.figure import Figure, figure
+from tapewright.machine.force_sizes import force_sizes
 from tapewright.machine.forces import Margin, asked_of_steps, mode_margins, verdict
 from tapewright.machine.formulas import belt_creep, contact_torque
 from tapewright.machine.parts import Machine, Rotor, shaft, sound, spoken
-from tapewright.machine.reel_drive import along, capstan_of, chain_to, force_sizes
+from tapewright.machine.reel_drive import along, capstan_of, chain_to
 from tapewright.machine.round_sizes import COMFORTABLE, GROOVE_TO_SECTION
 from tapewright.machine.running_belt import tension_at_rest, way
 from tapewright.machine.typical import typical

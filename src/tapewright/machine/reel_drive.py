@@ -6,18 +6,16 @@ torque, down to standstill at its starting torque; both shrink with the voltage,
 Torque passes each coupling up to what that can pass, less what the shafts on the way and their other branches take.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from tapewright.machine.couplings import Step, running_diameter, steps, turns_ratio
 from tapewright.machine.doubt import Column, Columns
+from tapewright.machine.force_sizes import starting_torque
 from tapewright.machine.forces import asked_of_shaft, asked_of_steps, capacity_at, load_on, springs
 from tapewright.machine.formulas import capstan_turns, contact_torque
 from tapewright.machine.parts import Machine, Mode, shaft
-from tapewright.machine.typical import all_sizes, typical
-from tapewright.words.estimate import Estimate
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,21 +35,6 @@ class ReelDrive:
     governed: bool
     turns_for_one: Column
     free_turns_per_s: Column
-
-
-def force_sizes(machine: Machine, given: Mapping[str, Estimate] | None = None) -> dict[str, Estimate]:
-    """Give every size that forces need: all that `typical.all_sizes` gives, inertias, and what only forces ask for.
-
-    Arguments:
-        machine: as described.
-        given: sizes that stand in front, by name.
-    """
-    wanted = ("shell_hub_friction_usual", "guide_tension", "belt_damping", "motor_rated_load", "motor_droop_per_gcm")
-    sizes = {**all_sizes(machine), **{name: typical(name) for name in (*wanted, "motor_shaft_diameter")}}
-    for name, rotor in machine.rotors.items():
-        if rotor.kind == "flywheel":
-            sizes[f"{name}.inertia"] = rotor.inertia or typical("flywheel_inertia")
-    return {**sizes, **(given or {})}
 
 
 def capstan_of(machine: Machine, mode: Mode) -> str | None:
@@ -208,11 +191,7 @@ def _free_turns(machine: Machine, mode: str, motor: str, table: Columns) -> Colu
 
 
 def _motor_torque(machine: Machine, mode: Mode, drive: ReelDrive, turns_per_s: Column, table: Columns) -> Column:
-    rotor, supply = machine.rotors[drive.motor], machine.supply.imperfections
-    able = rotor.imperfections.present and rotor.imperfections.works and supply.works
-    full = max(abs(other.motors.get(drive.motor, 0.0)) for other in machine.modes.values())
-    share = abs(mode.motors[drive.motor]) / full
-    stall = table["motor_starting_torque"] * rotor.imperfections.pull * supply.pull * share * float(able)
+    stall = starting_torque(machine, drive.motor, mode, table)
     if drive.governed:
         return stall
     return stall * np.clip(1 - turns_per_s / drive.free_turns_per_s, 0.0, None)

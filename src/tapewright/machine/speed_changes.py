@@ -7,10 +7,11 @@ import numpy as np
 from tapewright.machine.couplings import running_diameter, steps
 from tapewright.machine.doubt import Column, Columns, columns
 from tapewright.machine.figure import Figure, figure
+from tapewright.machine.force_sizes import force_sizes
 from tapewright.machine.forces import asked_of_steps
 from tapewright.machine.formulas import belt_creep
 from tapewright.machine.parts import Machine
-from tapewright.machine.reel_drive import along, capstan_of, chain_to, force_sizes
+from tapewright.machine.reel_drive import along, capstan_of, chain_to
 
 
 @dataclass(frozen=True, slots=True)

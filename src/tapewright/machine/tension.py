@@ -7,12 +7,12 @@ import numpy as np
 
 from tapewright.machine.doubt import Columns, columns
 from tapewright.machine.figure import Figure, figure
+from tapewright.machine.force_sizes import force_sizes
 from tapewright.machine.forces import hold_back, tape_tension
 from tapewright.machine.formulas import half_side_radius, loop_growth, loop_torque, reel_turns, tension
 from tapewright.machine.parts import Machine
 from tapewright.machine.reel_drive import (
     ReelDrive,
-    force_sizes,
     nip_force,
     reel_drive,
     reel_losses,

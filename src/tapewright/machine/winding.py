@@ -7,6 +7,7 @@ import numpy as np
 
 from tapewright.machine.doubt import Column, Columns, columns
 from tapewright.machine.figure import Figure, figure
+from tapewright.machine.force_sizes import force_sizes
 from tapewright.machine.forces import Margin, hold_back, mode_margins, verdict
 from tapewright.machine.formulas import (
     capstan_turns,
@@ -17,7 +18,7 @@ from tapewright.machine.formulas import (
     tension,
 )
 from tapewright.machine.parts import Machine, shaft
-from tapewright.machine.reel_drive import ReelDrive, force_sizes, line_share, reel_drive, reel_losses, torque_at_reel
+from tapewright.machine.reel_drive import ReelDrive, line_share, reel_drive, reel_losses, torque_at_reel
 from tapewright.words.estimate import Estimate
 
 CASSETTES: Final = {"C60": (85.725, 16e-6), "C90": (128.5875, 12e-6)}
