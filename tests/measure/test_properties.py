@@ -13,7 +13,7 @@ from tapewright.measure.recording import ChannelReadings, measure_recording
 from tests.measure import made
 
 RATE_HZ = 22050
-FEW = settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture])
+FEW = settings(max_examples=6, suppress_health_check=[HealthCheck.function_scoped_fixture])
 READINGS = (
     "speed_error_pct",
     "weighted_peak_pct",
@@ -24,7 +24,7 @@ READINGS = (
 )
 
 
-def a_tone(seed: int, seconds: float = 9.0) -> np.ndarray:
+def a_tone(seed: int, seconds: float = 8.0) -> np.ndarray:
     draw = np.random.default_rng(seed)
     rotors = made.rotors_curve((made.Rotor(draw.uniform(1.0, 30.0), 0.1, draw.uniform(0.0, 6.0)),))
     noise = made.broadband(seconds, 0.03, draw)

@@ -27,8 +27,8 @@ def test_leader_tone(leader: ChannelReadings) -> None:
     assert tone.found
     assert tone.frequency_hz == pytest.approx(1579.3, abs=0.3)
     assert tone.snr_db == pytest.approx(30.0, abs=2.0)
-    assert tone.start_s == pytest.approx(0.2, abs=0.2)
-    assert tone.end_s == pytest.approx(3.1, abs=0.2)
+    assert tone.start_s == pytest.approx(0.15, abs=0.05)  # a tenth of a second inside where the tone begins
+    assert tone.end_s == pytest.approx(3.15, abs=0.05)
 
 
 def test_leader_flutter(leader: ChannelReadings) -> None:
@@ -98,16 +98,16 @@ def test_every_odd_file_is_read_as_libsndfile_reads_it_or_refused(shared_data: P
         frames = int(row["frames"]) if row and row["libsndfile"] == "reads" else 0
         if frames == 0:
             with pytest.raises(InputAtFaultError, match=re.escape(str(path))):
-                measure_recording(path)
+                measure_recording(path, accept_truncated=True)
             refused += 1
             continue
-        recording = open_recording(path)
+        recording = open_recording(path, accept_truncated=True)
         assert row is not None
         assert (recording.frames, recording.rate_hz, recording.channels) == (frames, int(row["sr"]), int(row["ch"]))
         blocks = [block.copy() for block in sound_blocks(recording, block_frames=1000)]
         samples, _ = soundfile.read(str(path), dtype="float32", always_2d=True)
         np.testing.assert_array_equal(np.concatenate(blocks), samples)
-        assert len(measure_recording(path).channels) == recording.channels
+        assert len(measure_recording(path, accept_truncated=True).channels) == recording.channels
         read += 1
     assert read > 80
     assert refused > 30

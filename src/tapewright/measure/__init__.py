@@ -3,11 +3,13 @@
 audio       open any file that libsndfile reads, in blocks, altering nothing; refuse the rest with a sentence
 survey      one pass over the file: what stands out in each twentieth of a second, levels, clipping
 tone        where the steady test tone is, or why there is none
+swinging    the same for a tone that swings by up to 6 %: a belt that slips, sticks or is dented
 follow      a tone's phase and envelope over time, dropouts masked
 speed       mean speed error and drift
 flutter     weighted and unweighted readings by IEC 60386
 trend       the straight line through a trace with gaps
 beats       a second tone close by, told from flutter
 lines       steady lines in the speed, each with size and doubt
+remarks     what is said besides: why a tone cannot be followed after all, and what is odd
 recording   measure_recording: all of the above for every channel of a file
 """

@@ -25,9 +25,17 @@ DROP_UNTIL: Final = 0.5
 END_SCRAP_S: Final = 0.15
 OFF_TONE: Final = 0.06
 """Further from the mean frequency than this, ratio, it is not the tone (a tape machine's worst is half of it)."""
+SWINGING: Final = 0.2
+"""The same for a tone known to swing strongly: where a belt slips, the speed dips by as much."""
+GUARD_S: Final = 0.1
+"""Left out inside either end of the tone: key clicks, the run-up, the level's own rise."""
+JUMP: Final = 0.04
+"""A change of frequency, ratio, within 10 ms from one held note to the next: no flywheel does that."""
+HELD: Final = 0.006
+"""A note is held when its frequency strays by no more than this, one sigma as a ratio, for 50 ms."""
 NOISE_S: Final = 180.0
 """The noise beside the tone is taken from so much of its beginning."""
-_DIFFERENTIATOR_TAPS: Final = 25
+_DIFFERENTIATOR_S: Final = 0.02
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,16 +81,20 @@ class ToneMixer:
         tone: from `find_tone`.
         rate_hz: sample rate of the recording, at least 2400.
         frames: length of the recording.
+        swinging: whether the tone swings so strongly that a wider band has to be followed.
 
     Errors:
         ValueError: no tone was found.
     """
 
-    def __init__(self, tone: Tone, rate_hz: float, frames: int) -> None:
+    def __init__(self, tone: Tone, rate_hz: float, frames: int, swinging: bool = False) -> None:
         if tone.frequency_hz is None or tone.start_s is None or tone.end_s is None:
             raise ValueError("there is no tone to follow")
         self.frequency_hz, self._rate_hz = tone.frequency_hz, rate_hz
-        self.factor = max(1, int(rate_hz // TRACE_RATE_HZ))
+        self.swinging = swinging
+        self._edge_hz = self._edge()
+        least_hz = max(TRACE_RATE_HZ, 2.0 * self._edge_hz + 250.0) if swinging else TRACE_RATE_HZ
+        self.factor = max(1, int(rate_hz // least_hz))
         self.rate_hz = rate_hz / self.factor
         taps = self._filter()
         self._delay_frames = (len(taps) - 1) / 2.0
@@ -93,9 +105,26 @@ class ToneMixer:
         self._rest = np.zeros(0, dtype=np.float32)
         self._mixed: list[NDArray[np.complex64]] = []
 
+    @property
+    def band_hz(self) -> float:
+        """Give the band that is followed, both sides, to the filter's half-amplitude points."""
+        return 2.0 * self._edge_hz + 250.0
+
+    @property
+    def off_tone_hz(self) -> float:
+        """Give how far from the mean frequency it is no longer the tone."""
+        return max((SWINGING if self.swinging else OFF_TONE) * self.frequency_hz, 60.0)
+
+    def _edge(self) -> float:
+        """Give the edge of the flat band: 200 Hz of flutter either side, plus the tone's own wander."""
+        if not self.swinging:
+            return float(np.clip(200.0 + 0.02 * self.frequency_hz, 240.0, 400.0))
+        mirrored_hz = self._rate_hz - 2.0 * self.frequency_hz
+        return float(max(240.0, min(200.0 + SWINGING * self.frequency_hz, 0.5 * mirrored_hz)))
+
     def _filter(self) -> NDArray[np.float64]:
-        """Design the filter: flat to 200 Hz either side plus the tone's own wander, 75 dB down where it would fold."""
-        edge = float(np.clip(200.0 + 0.02 * self.frequency_hz, 240.0, 400.0))
+        """Design the filter: flat to its edge, 75 dB down where it would fold."""
+        edge = self._edge_hz
         stop = min(edge + 250.0, self.rate_hz - edge)
         count, beta = signal.kaiserord(75.0, (stop - edge) / (self._rate_hz / 2.0))
         return np.asarray(signal.firwin(count | 1, (edge + stop) / 2.0, window=("kaiser", beta), fs=self._rate_hz))
@@ -194,7 +223,7 @@ def _steady(mixed: NDArray[np.complex128], rate_hz: float, within_hz: float) -> 
 
 
 def _edges(good: NDArray[np.bool_], rate_hz: float, trim: int) -> slice:
-    """Find where the tone begins and ends, half a filter inside both edges.
+    """Find where the tone begins and ends, half a filter and the guard inside both edges.
 
     Short scraps at either end, split off by a dropout, are what comes before or after the tone, or not worth the risk.
     """
@@ -242,8 +271,8 @@ def followed(mixer: ToneMixer) -> Followed | None:
     envelope = amplitude / np.maximum(_local_median(amplitude, mixer.rate_hz), 1e-30)
     loud = float(np.median(amplitude))
     good = ~_dropouts(np.where(amplitude < 0.1 * loud, 0.0, envelope))
-    good &= _steady(mixed, mixer.rate_hz, max(OFF_TONE * mixer.frequency_hz, 60.0))
-    trim = int(np.ceil(mixer._delay_frames / mixer.factor))
+    good &= _steady(mixed, mixer.rate_hz, mixer.off_tone_hz)
+    trim = int(np.ceil(mixer._delay_frames / mixer.factor + GUARD_S * mixer.rate_hz))
     kept = _edges(good, mixer.rate_hz, trim)
     mixed, envelope, good = mixed[kept], envelope[kept], good[kept]
     if len(mixed) < 0.1 * mixer.rate_hz:
@@ -287,8 +316,8 @@ def speed_trace(tone: Followed) -> Trace:
     Arguments:
         tone: from `followed`.
     """
-    half = _DIFFERENTIATOR_TAPS // 2
     taps = _differentiator(tone.rate_hz)
+    half = len(taps) // 2
     bad = ~np.isfinite(tone.phase_rad)
     bad[1:] |= np.diff(tone.piece) != 0
     filled = tone.phase_rad.copy()
@@ -297,10 +326,27 @@ def speed_trace(tone: Followed) -> Trace:
         held = ~np.isfinite(filled)
         filled[held] = np.interp(at[held], at[~held], filled[~held])
     turning = np.convolve(filled, taps, mode="same") * tone.rate_hz / (2.0 * np.pi * tone.frequency_hz)
-    spoilt = ndimage.binary_dilation(bad, structure=np.ones(_DIFFERENTIATOR_TAPS, dtype=bool)) if bad.any() else bad
+    spoilt = ndimage.binary_dilation(bad, structure=np.ones(len(taps), dtype=bool)) if bad.any() else bad
     spoilt[:half] = spoilt[-half:] = True
     turning[spoilt] = np.nan
     return Trace(turning[half:-half], tone.rate_hz, tone.start_s + half / tone.rate_hz)
+
+
+def jumps(trace: Trace) -> bool:
+    """Say whether the frequency ever jumps from one held note to another, as keys and computers make it do.
+
+    Arguments:
+        trace: from `speed_trace`.
+    """
+    length = max(3, int(0.05 * trace.rate_hz))
+    apart = length // 2 + int(0.005 * trace.rate_hz)
+    there = np.isfinite(trace.values)
+    values = np.where(there, trace.values, np.where(np.arange(len(there)) % 2, 1.0, -1.0))
+    mean = ndimage.uniform_filter1d(values, length)
+    strays = np.sqrt(np.maximum(ndimage.uniform_filter1d(values**2, length) - mean**2, 0.0))
+    before, after = slice(0, max(0, len(values) - 2 * apart)), slice(2 * apart, None)
+    held = (strays[before] < HELD) & (strays[after] < HELD)
+    return bool(np.any(held & (np.abs(mean[after] - mean[before]) > JUMP)))
 
 
 def _differentiator(rate_hz: float) -> NDArray[np.float64]:
@@ -308,7 +354,7 @@ def _differentiator(rate_hz: float) -> NDArray[np.float64]:
 
     Short, since half of it is lost on either side of a dropout.
     """
-    half = _DIFFERENTIATOR_TAPS // 2
+    half = max(12, int(0.5 * _DIFFERENTIATOR_S * rate_hz))
     order = np.arange(1, half + 1)
     passed = 2.0 * np.pi * np.linspace(0.5, 205.0, 300) / rate_hz
     closed = 2.0 * np.pi * np.linspace(min(430.0, 0.4 * rate_hz), 0.5 * rate_hz, 120) / rate_hz

@@ -21,8 +21,9 @@ from tapewright.words.signal import Line, Trace
 
 FALSE_ALARM: Final = 0.01
 """Chance, over the whole spectrum, that noise alone shows a line."""
-TRIALS_PER_BIN: Final = 2.5
-"""Independent trials per Fourier bin when the strongest peak between bins is taken as well: 2 to 3, by simulation."""
+TRIALS_PER_BIN: Final = 10.0
+"""Independent trials per Fourier bin when the strongest peak between bins is taken as well: by simulation, so that
+noise alone shows a line in one recording in a hundred (3 to 60 s long)."""
 MOST_LINES: Final = 30
 LONGEST_S: Final = 180.0
 """No rotor keeps its phase for longer; the best stretch of this length is taken from a longer recording."""
@@ -32,8 +33,11 @@ LEAST_CYCLES: Final = 3.0
 BACKGROUND_SHARE: Final = 0.35
 BACKGROUND_BINS: Final = (12.0, 30.0)
 """Half-width of the local background: a share of the frequency, within these bins, so that a slope counts little."""
-MEDIAN_COST: Final = 2.08
-"""A median of exponential values is as uncertain as a mean over so many times fewer: 1/ln²2."""
+MEDIAN_COST: Final = 2.5
+"""A median of exponential values is as uncertain as a mean over so many times fewer: 1/ln²2 = 2.08, and a fifth more
+since neighbouring values are alike; by the same simulation."""
+SINE_COST: Final = 1.234
+"""Noise bandwidth of a half-sine taper, bins: pi²/8."""
 SLOPE_S: Final = 5.0
 """Slope of the fit's taper: a turn and a half of the slowest reel."""
 MOST_PIECES: Final = 20
@@ -115,7 +119,8 @@ def _best_start(good: NDArray[np.bool_], length: int) -> int:
 
 
 def _taper(count: int) -> NDArray[np.float64]:
-    return np.hanning(count + 2)[1:-1]
+    """Give half a turn of a sine: of the tapers whose skirts fall fast it wastes least."""
+    return np.asarray(np.sin(np.pi * (np.arange(count) + 0.5) / count))
 
 
 def _fit_taper(stretch: "_Stretch") -> NDArray[np.float64]:
@@ -191,7 +196,7 @@ def _spectrum(stretch: _Stretch, residual: NDArray[np.float64]) -> _Spectrum:
         BACKGROUND_SHARE * frequency, BACKGROUND_BINS[0] / stretch.seconds, BACKGROUND_BINS[1] / stretch.seconds
     )
     local = np.maximum(_background(frequency, density, half_hz), 1e-300)
-    values = 2.0 * half_hz * stretch.seconds / (1.5 * MEDIAN_COST)
+    values = 2.0 * half_hz * stretch.seconds / (SINE_COST * MEDIAN_COST)
     return _Spectrum(frequency, density, local, values, len(residual) * TOP_HZ / stretch.rate_hz)
 
 

@@ -10,29 +10,23 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from tapewright.measure.audio import Recording, open_recording, sound_blocks
-from tapewright.measure.beats import REFUSE_ABOVE, beat
+from tapewright.measure.beats import beat
 from tapewright.measure.flutter import flutter
-from tapewright.measure.follow import TRACE_RATE_HZ, Followed, ToneMixer, followed, speed_trace
+from tapewright.measure.follow import TRACE_RATE_HZ, ToneMixer, followed, speed_trace
 from tapewright.measure.lines import find_lines
+from tapewright.measure.remarks import Heard, file_notes, not_followed, tone_notes
 from tapewright.measure.speed import drift, mean_frequency, speed_error
 from tapewright.measure.survey import Survey, survey
-from tapewright.measure.tone import Tone, find_tone, low_noise_db, no_tone, overtones_db
+from tapewright.measure.swinging import find_swinging_tone
+from tapewright.measure.tone import Tone, find_tone, no_tone
 from tapewright.measure.trend import straight_line
 from tapewright.standards.iec_60386 import weighting_response
 from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.reading import Reading
 from tapewright.words.signal import Line, Trace
 
-LEAST_CARRIER_DB: Final = 10.0
-"""Tone over noise in the band that is followed; below this the phase slips whole turns."""
-FOLLOWED_BAND_HZ: Final = 760.0
-"""Both sides of the filter that follows a 3150 Hz tone, to its half-amplitude points."""
-MOST_DEVIATION: Final = 0.05
-"""A machine whose speed swings by more for one sample in twenty does not play a tape that anyone would record."""
-MOST_SWING: Final = 0.45
-"""One sigma of the level: noise through a narrow filter has 0.57, a tone whose level is modulated by 40 % has 0.4."""
-HUM_DB: Final = -20.0
-OVERTONES_DB: Final = -10.0
+LONGER: Final = 1.3
+"""A strongly swinging tone is taken where it lasts so many times longer than the steadiest part of the file."""
 SPECTRUM_POINTS: Final = 4000
 
 
@@ -129,92 +123,44 @@ def flutter_spectrum(trace: Trace) -> FlutterSpectrum:
     return FlutterSpectrum(frequency, size)
 
 
-def _file_notes(found: Survey, rate_hz: float) -> tuple[str, ...]:
-    notes = []
-    if found.not_numbers:
-        notes.append(f"{found.not_numbers} samples are no numbers and were taken for silence.")
-    if found.clipped:
-        notes.append(
-            f"{found.clipped} samples ({1e3 * found.clipped / rate_hz:.0f} ms) stand at full scale in a row: clipped. "
-            "Flutter survives that; turn the level down for other readings."
-        )
-    return tuple(notes)
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    """A tone to be tried, and whether it was found as a strongly swinging one."""
+
+    tone: Tone
+    swinging: bool
 
 
-def _tone_notes(
-    found: Survey, tone: Followed, second: tuple[float, float] | None, duration_s: float
-) -> tuple[str, ...]:
-    notes = []
-    if tone.dropouts:
-        several = "" if tone.dropouts == 1 else "s"
-        notes.append(f"{tone.dropouts} dropout{several}, {1e3 * tone.masked_s:.0f} ms in all, masked and not bridged.")
-    hum = low_noise_db(found)
-    if hum > HUM_DB:
-        notes.append(
-            f"Hum or rumble below 300 Hz stands {hum:+.0f} dB against the tone; it is filtered out and takes no part."
-        )
-    overtones = overtones_db(found)
-    if overtones > OVERTONES_DB:
-        notes.append(
-            f"Overtones stand {overtones:+.0f} dB against the tone: clipped, or a computer's square wave, whose "
-            "edges land on whole samples and feign flutter and lines that no part makes."
-        )
-    held_s = tone.end_s - tone.start_s
-    if held_s < duration_s - 2.0:
-        notes.append(f"The tone holds {held_s:.1f} s of {duration_s:.1f} s; the readings are of that part.")
-    if second is not None:
-        notes.append(
-            f"A second tone {second[0]:+.1f} Hz from the test tone, {-20 * np.log10(second[1]):.0f} dB down, beats "
-            "with it and adds to the unweighted readings."
-        )
-    return tuple(notes)
+def _candidates(found: Survey, tone_hz: float | None) -> tuple[_Candidate, ...]:
+    """Give the tones worth following, the likeliest first; or the one answer why there is none."""
+    steady, swinging = find_tone(found, tone_hz), find_swinging_tone(found, tone_hz)
+    if not swinging.found:
+        said = swinging.why_not if not steady.found and swinging.why_not else None
+        return (_Candidate(no_tone(said) if said else steady, False),)
+    if not steady.found:
+        return (_Candidate(swinging, True),)
+    if _length_s(swinging) > LONGER * _length_s(steady):
+        return _Candidate(swinging, True), _Candidate(steady, False)
+    return (_Candidate(steady, False),)
 
 
-def _not_followed(tone: Followed | None, second: tuple[float, float] | None, band_hz: float) -> str | None:
-    """Say why a tone that stands out cannot be followed after all; None when it can."""
-    if tone is None:
-        return "What looked like a tone has no steady level: nothing can be followed."
-    carrier_db = -10.0 * np.log10(max(tone.noise_rad2_per_hz * band_hz, 1e-30))
-    if carrier_db < LEAST_CARRIER_DB:
-        return (
-            f"The tone stands only {carrier_db:.0f} dB over the noise beside it; {LEAST_CARRIER_DB:g} dB are needed "
-            "to follow it without slips."
-        )
-    if second is not None and second[1] > REFUSE_ABOVE:
-        return (
-            f"A second tone {second[0]:+.1f} Hz away, {max(0.0, -20 * np.log10(second[1])):.0f} dB down, beats with "
-            "the first: a chord, not a test tone."
-        )
-    if tone.swing > MOST_SWING:
-        return f"The level swings by {100 * tone.swing:.0f} %, as narrow noise or beating tones do: not a test tone."
-    length_s = tone.end_s - tone.start_s
-    if tone.masked_s > 0.5 * length_s:
-        return f"The tone drops out for {100 * tone.masked_s / length_s:.0f} % of its length."
-    return None
+def _length_s(tone: Tone) -> float:
+    return (tone.end_s or 0.0) - (tone.start_s or 0.0)
 
 
-def _channel(
-    found: Survey, coarse: Tone, mixer: ToneMixer | None, recording: Recording, tone_hz: float | None
-) -> ChannelReadings:
-    notes = _file_notes(found, recording.rate_hz)
-    if mixer is None:
-        return _without_tone(coarse, notes)
+def _heard(mixer: ToneMixer) -> Heard | None:
     tone = followed(mixer)
-    second = None if tone is None else beat(tone)
-    fault = _not_followed(tone, second, FOLLOWED_BAND_HZ)
-    if fault is not None or tone is None:
-        return _without_tone(no_tone(fault or ""), notes)
-    trace = speed_trace(tone)
-    there = trace.values[np.isfinite(trace.values)]
-    if len(there) < 0.1 * trace.rate_hz or float(np.quantile(np.abs(there), 0.95)) > MOST_DEVIATION:
-        return _without_tone(no_tone("The frequency swings far beyond what a tape machine does."), notes)
+    return None if tone is None else Heard(tone, speed_trace(tone), beat(tone), mixer.band_hz, mixer.swinging)
+
+
+def _channel(found: Survey, coarse: Tone, heard: Heard, recording: Recording, tone_hz: float | None) -> ChannelReadings:
+    tone, trace = heard.tone, heard.trace
     lines = find_lines(tone, trace)
     mean_hz, doubt_hz = mean_frequency(tone, trace, lines)
-    seconds = tone.end_s - tone.start_s
     shown = flutter(trace, lines, tone.noise_rad2_per_hz, mean_hz)
     return ChannelReadings(
         Tone(True, mean_hz, tone.start_s, tone.end_s, coarse.snr_db),
-        speed_error(mean_hz, doubt_hz, seconds, tone_hz),
+        speed_error(mean_hz, doubt_hz, tone.end_s - tone.start_s, tone_hz),
         drift(trace, lines),
         shown.weighted_peak_pct,
         shown.weighted_quasi_peak_pct,
@@ -224,8 +170,33 @@ def _channel(
         lines.lines,
         trace,
         flutter_spectrum(trace),
-        notes + _tone_notes(found, tone, second, recording.duration_s),
+        file_notes(found, recording.rate_hz) + tone_notes(found, heard, recording.duration_s),
     )
+
+
+def _first_that_holds(
+    recording: Recording, surveys: tuple[Survey, ...], tone_hz: float | None, tell: Callable[[float], None]
+) -> tuple[ChannelReadings, ...]:
+    """Follow each channel's likeliest tone, and where that is none after all the next one."""
+    choices = [list(_candidates(found, tone_hz)) for found in surveys]
+    read: list[ChannelReadings | None] = [None] * len(surveys)
+    for attempt in range(max(len(one) for one in choices)):
+        tried = [one[attempt] if attempt < len(one) and read[at] is None else None for at, one in enumerate(choices)]
+        mixers = [
+            ToneMixer(one.tone, recording.rate_hz, recording.frames, one.swinging) if one and one.tone.found else None
+            for one in tried
+        ]
+        _mix(recording, mixers, tell if attempt == 0 else None)
+        for at, (found, one, mixer) in enumerate(zip(surveys, tried, mixers, strict=True)):
+            if one is None:
+                continue
+            heard = _heard(mixer) if mixer else None
+            fault = one.tone.why_not if mixer is None else not_followed(heard)
+            if heard is not None and fault is None:
+                read[at] = _channel(found, one.tone, heard, recording, tone_hz)
+            elif attempt == len(choices[at]) - 1:
+                read[at] = _without_tone(no_tone(fault or ""), file_notes(found, recording.rate_hz))
+    return tuple(one for one in read if one is not None)
 
 
 def _mix(recording: Recording, mixers: list[ToneMixer | None], progress: Callable[[float], None] | None) -> None:
@@ -288,15 +259,11 @@ def measure_recording(
     tell = progress or (lambda share: None)
     surveys = survey(recording, tone_hz, lambda share: tell(0.5 * share))
     if recording.rate_hz < 2.0 * TRACE_RATE_HZ:
-        coarse = [no_tone(f"{recording.rate_hz} samples a second are too few to follow a test tone.") for _ in surveys]
+        few = no_tone(f"{recording.rate_hz} samples a second are too few to follow a test tone.")
+        channels = tuple(_without_tone(few, file_notes(found, recording.rate_hz)) for found in surveys)
     else:
-        coarse = [find_tone(found, tone_hz) for found in surveys]
-    mixers = [ToneMixer(tone, recording.rate_hz, recording.frames) if tone.found else None for tone in coarse]
-    _mix(recording, mixers, lambda share: tell(0.5 + 0.4 * share))
-    channels = []
-    for number, (found, tone, mixer) in enumerate(zip(surveys, coarse, mixers, strict=True), start=1):
-        channels.append(_channel(found, tone, mixer, recording, tone_hz))
-        tell(0.9 + 0.1 * number / len(surveys))
+        channels = _first_that_holds(recording, surveys, tone_hz, lambda share: tell(0.5 + 0.4 * share))
+    tell(1.0)
     return RecordingReadings(
-        str(path), recording.rate_hz, recording.duration_s, recording.format, tuple(channels), recording.notes
+        str(path), recording.rate_hz, recording.duration_s, recording.format, channels, recording.notes
     )

@@ -10,6 +10,7 @@ from tapewright.measure.lines import LONGEST_S, FittedLines
 from tapewright.measure.tone import nominal_tone_hz
 from tapewright.measure.trend import straight_line
 from tapewright.standards.din_45500 import SPEED_AVERAGING_S
+from tapewright.standards.iec_60386 import OTHER_TEST_TONE_HZ, TEST_TONE_HZ
 from tapewright.words.reading import Reading
 from tapewright.words.signal import Trace
 
@@ -17,6 +18,8 @@ CLOCK: Final = (
     "The sound card's clock is taken as true; an ordinary one is off by up to some 0.005 %, and the test "
     "tape's own speed error is not taken out."
 )
+EITHER_NOMINAL: Final = 0.01
+"""Nearer to one usual tone than this, ratio, the other (5 % away) is not brought up."""
 LEAST_DRIFT_S: Final = 10.0
 """In less, drift cannot be told from the slow wow of the reels (0.3 to 0.7 Hz)."""
 
@@ -85,8 +88,17 @@ def speed_error(frequency_hz: float, doubt_hz: float, seconds: float, tone_hz: f
         "%",
         100.0 * doubt_hz / nominal,
         method=f"mean frequency of the tone against {nominal:g} Hz",
-        conditions=f"over {seconds:.1f} s. {CLOCK}",
+        conditions=f"over {seconds:.1f} s. {CLOCK}{_other_nominal(frequency_hz, nominal, tone_hz)}",
     )
+
+
+def _other_nominal(frequency_hz: float, nominal_hz: float, tone_hz: float | None) -> str:
+    """Say what the other usual tone would mean, where nobody told which of the two was recorded."""
+    other = OTHER_TEST_TONE_HZ if nominal_hz == TEST_TONE_HZ else TEST_TONE_HZ
+    error = frequency_hz / other - 1.0
+    if tone_hz is not None or abs(frequency_hz / nominal_hz - 1.0) < EITHER_NOMINAL or abs(error) > 0.1:
+        return ""
+    return f" Had the tape been recorded at {other:g} Hz, it would be {100.0 * error:+.2f} %: --tone settles it."
 
 
 def drift(trace: Trace, lines: FittedLines) -> Reading:

@@ -19,6 +19,11 @@ FLOOR_HZ: Final = 300.0
 """Below this nothing counts for or against a tone: hum and rumble live there."""
 FULL_SCALE: Final = 1.0 - 2.0**-7
 HARMONICS: Final = tuple(range(2, 41))
+REACH: Final = 0.13
+"""Ratio either way within which a tone that swings by up to 6 % keeps its power in one frame, wherever it peaks."""
+WIDE_HARMONICS: Final = tuple(range(2, 6))
+ONE_PEAK: Final = 0.75
+"""Where one peak holds more than this share of a frame's power, the tone is that peak."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,6 +41,11 @@ class Survey:
         other_hz: where that stands, shape (n,).
         rest_power: all power above 300 Hz that is neither the peak with its skirts nor harmonics, shape (n,).
         low_power: power below 300 Hz, shape (n,).
+        wide_power: power within 13 % of where the peak's neighbourhood has its centre, shape (n,): all of a tone that
+            swings too fast for one peak. In frames where one peak holds most of the power this and the next two are
+            that peak's.
+        wide_hz: that centre, shape (n,).
+        wide_other_power: strongest peak outside it and outside its overtones, shape (n,).
         resolution_hz: distance between two bins.
         peak: largest sample, full scale 1.
         clipped: how many samples stand at full scale in a row of three or more.
@@ -54,6 +64,9 @@ class Survey:
     other_hz: NDArray[np.float64]
     rest_power: NDArray[np.float64]
     low_power: NDArray[np.float64]
+    wide_power: NDArray[np.float64]
+    wide_hz: NDArray[np.float64]
+    wide_other_power: NDArray[np.float64]
     resolution_hz: float
     peak: float
     clipped: int
@@ -124,9 +137,48 @@ class _Frames:
         total = power[:, self._floor :].sum(axis=1, dtype=np.float64)
         low = power[:, 1 : self._floor].sum(axis=1, dtype=np.float64)
         harmonic, other, where, rest = self._beside(power, place)
+        wide = np.stack([around.sum(axis=1), place, other])
+        spread = np.flatnonzero((wide[0] <= ONE_PEAK * total) & (total > 0.0))
+        if len(spread):
+            wide[:, spread] = self._wide(power[spread], place[spread])
         return np.stack(
-            [place * self.bin_hz, around.sum(axis=1), total, harmonic, other, where * self.bin_hz, rest, low]
+            [
+                place * self.bin_hz,
+                around.sum(axis=1),
+                total,
+                harmonic,
+                other,
+                where * self.bin_hz,
+                rest,
+                low,
+                wide[0],
+                wide[1] * self.bin_hz,
+                wide[2],
+            ]
         )
+
+    def _wide(self, power: NDArray[np.float32], place: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Take the neighbourhood of the peak for the tone: its power, its centre, the strongest peak beside it."""
+        bins = power.shape[1]
+        rows = np.arange(len(power))
+        summed = np.zeros((2, len(power), bins + 1))
+        np.cumsum(power, axis=1, out=summed[0, :, 1:])
+        np.cumsum(power * np.arange(bins, dtype=np.float32), axis=1, out=summed[1, :, 1:])
+        centre = place
+        for _ in range(2):
+            first = np.clip(np.round((1.0 - REACH) * centre).astype(int) - 2, self._floor, bins)
+            after = np.clip(np.round((1.0 + REACH) * centre).astype(int) + 3, 0, bins)
+            near, moment = summed[:, rows, after] - summed[:, rows, first]
+            centre = moment / np.maximum(near, 1e-30)
+        cleared = power.copy()
+        cleared[:, : self._floor] = 0.0
+        at = np.arange(bins)
+        for order in (1, *WIDE_HARMONICS):
+            reach = (REACH if order == 1 else 0.07) * order * centre + 3.0
+            cleared[np.abs(at - order * centre[:, None]) < reach[:, None]] = 0.0
+        best = np.argmax(cleared, axis=1)
+        around = np.clip(best[:, None] + np.arange(-3, 4), 0, bins - 1)
+        return np.stack([near, centre, cleared[rows[:, None], around].sum(axis=1)])
 
     def _beside(
         self, power: NDArray[np.float32], place: NDArray[np.float64]
@@ -214,7 +266,7 @@ def survey(
 
 
 def _summed_up(frames: _Frames, levels: _Levels, rate_hz: float) -> Survey:
-    table = np.concatenate(frames.rows, axis=1) if frames.rows else np.zeros((8, 0))
+    table = np.concatenate(frames.rows, axis=1) if frames.rows else np.zeros((11, 0))
     times = (np.arange(table.shape[1]) * frames.hop + frames.length / 2) / rate_hz
     return Survey(
         times,
@@ -227,6 +279,9 @@ def _summed_up(frames: _Frames, levels: _Levels, rate_hz: float) -> Survey:
         table[5],
         table[6],
         table[7],
+        table[8],
+        table[9],
+        table[10],
         frames.bin_hz,
         levels.peak,
         levels.clipped,

@@ -22,6 +22,8 @@ STEP: Final = 0.015
 """Largest change of frequency from one frame to the next, ratio: thirty times what a bad cassette machine does."""
 RANGE: Final = 0.06
 """Largest range of frequency over the whole tone, ratio: twice the worst a failing machine still plays at."""
+SHORT_RANGE: Final = 0.02
+"""The same for a tone shorter than 5 s, which a glide between two notes could be."""
 LEVEL_RANGE_DB: Final = 10.0
 """A struck or blown note dies away or swells; a recorded tone holds its level."""
 OTHER_DB: Final = -14.0
@@ -98,9 +100,9 @@ def _fault_of(found: Survey, chain: _Chain) -> str | None:
     if chain.seconds < LEAST_S:
         return f"The longest steady tone, {middle:.0f} Hz, lasts {chain.seconds:.1f} s; {LEAST_S:g} s are needed."
     moved = float(np.ptp(np.quantile(frequency, [0.025, 0.975]))) / middle
-    if moved > RANGE:
+    if moved > (RANGE if chain.seconds >= LONG_S else SHORT_RANGE):
         return (
-            f"A tone near {middle:.0f} Hz moves over {100 * moved:.0f} % in {chain.seconds:.1f} s: a sweep, or far "
+            f"A tone near {middle:.0f} Hz moves over {100 * moved:.1f} % in {chain.seconds:.1f} s: a sweep, or far "
             "beyond what a tape machine does."
         )
     share = float(np.median(_share(found)[frames]))
