@@ -258,25 +258,25 @@ def _rates(options: argparse.Namespace) -> Shown:
 
 
 def _forces(options: argparse.Namespace) -> Shown:
-    from tapewright.machine.forces import margins
+    from tapewright.machine.all_forces import all_forces
     from tapewright.machine.load import read_machine
-    from tapewright.show.tables import margins_text
+    from tapewright.show.force_tables import forces_text
     from tapewright.words.plain import plain
 
     machine = read_machine(options.machine)
-    found = margins(machine)
-    return {"machine": machine.id, "margins": plain(found)}, margins_text(machine, found)
+    found = all_forces(machine)
+    return {"machine": machine.id} | plain(found), forces_text(machine, found)
 
 
 def _sizes(options: argparse.Namespace) -> Shown:
+    from tapewright.jobs.sizing import sizing
     from tapewright.machine.load import read_machine
-    from tapewright.machine.sizes import sizes
-    from tapewright.show.tables import sizes_text
+    from tapewright.show.sizing_text import sizing_text
     from tapewright.words.plain import plain
 
     machine = read_machine(options.machine)
-    found = sizes(machine)
-    return {"machine": machine.id, "sizes": plain(found)}, sizes_text(machine, found)
+    found = sizing(machine, options.string, options.old, options.near, options.stock)
+    return {"machine": machine.id} | plain(found), sizing_text(machine, found)
 
 
 def _signs(options: argparse.Namespace) -> Shown:
@@ -325,6 +325,20 @@ def _simulate(options: argparse.Namespace) -> Shown:
     return plain(truth), f"Written: {options.out} and {options.out.with_suffix('.json')}"
 
 
+_STRING: Option = (
+    ("--string",),
+    {"metavar": "BELT=LENGTH", "action": "append", "default": [], "help": "a string laid along a belt's way, in mm"},
+)
+_OLD: Option = (
+    ("--old",),
+    {"metavar": "BELT=LENGTH[:KIND]", "action": "append", "default": [],
+     "help": "the old belt; KIND is inside length (usual), inside diameter or lay-flat length"},
+)  # fmt: skip
+_NEAR: Option = (
+    ("--near",),
+    {"metavar": "BELT=LENGTH[,WIDTHxTHICKNESS]", "action": "append", "default": [],
+     "help": "what a belt of a near size would do"},
+)  # fmt: skip
 _RECORDING: Option = (
     ("--recording",),
     {"metavar": "F", "type": Path, "action": "append", "default": [], "help": "of a test tone; may be repeated"},
@@ -342,7 +356,9 @@ _COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Op
       (("--machine",), {"metavar": "M", "help": "set the lines against this machine's rates"}), _TONE, _TRUNCATED)),
     ("rates", "how fast each rotor turns, mode by mode", _rates, (_MACHINE,)),
     ("forces", "what each coupling can pass against what is asked of it", _forces, (_MACHINE,)),
-    ("sizes", "which belts, tyres and rollers to order", _sizes, (_MACHINE,)),
+    ("sizes", "which belts, tyres and rollers to order", _sizes,
+     (_MACHINE, _STRING, _OLD, _NEAR,
+      (("--stock",), {"metavar": "CSV", "type": Path, "help": "the shop's stock list: the best three for each part"}))),
     ("signs", "every sign this machine can show, and how to look for it", _signs,
      (_MACHINE, (("--find",), {"metavar": "WORDS", "default": "", "help": "only those that fit these words"}))),
     ("faults", "every fault this machine can have, and the signs it leads to", _faults, (_MACHINE,)),

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from tapewright.faults.cautions import cautions
 from tapewright.faults.signs import Sign
-from tapewright.machine.forces import Margin
+from tapewright.machine.forces import Margin, verdict
 from tapewright.machine.parts import Machine
 from tapewright.machine.rates import Rate
 from tapewright.machine.sizes import Size
@@ -63,25 +63,17 @@ def margins_text(machine: Machine, margins: Iterable[Margin]) -> str:
     for mode, found in by_mode.items():
         rows = [
             [name_of(machine, m.coupling), f"{gcm(m.capacity_nm):.3g}", f"{gcm(m.demand_nm):.3g}",
-             with_doubt(m.ratio.value, m.ratio.doubt, ""), margin_verdict(m)]
+             f"{m.ratio.value:.2g}", f"{m.low:.2g} to {m.high:.2g}", verdict(m)]
             for m in found
         ]  # fmt: skip
-        headings = ["coupling", "can pass, g·cm", "is asked, g·cm", "margin", ""]
-        pieces.append(heading(_capital(mode_said(mode))) + "\n" + table(headings, rows, right=[1, 2, 3]))
+        headings = ["coupling", "can pass, g·cm", "is asked, g·cm", "margin", "95 % of it", ""]
+        pieces.append(heading(_capital(mode_said(mode))) + "\n" + table(headings, rows, right=[1, 2, 3, 4]))
     named: dict[str, dict[str, None]] = {}
     for margin in (m for found in by_mode.values() for m in found):
         named.setdefault(margin.assumption, {})[name_of(machine, margin.coupling)] = None
     stands = [f"{', '.join(names)}: {text}." for text, names in named.items()]
     pieces.append(heading("What stands behind this") + "\n" + bullets(stands) if stands else "Nothing is at work.")
     return "\n\n".join(pieces)
-
-
-def margin_verdict(margin: Margin) -> str:
-    """Say in a word whether a coupling lets go."""
-    low, high = margin.ratio.value - margin.ratio.doubt, margin.ratio.value + margin.ratio.doubt
-    if high < 1:
-        return "lets go"
-    return "holds" if low >= 1 else "may let go"
 
 
 def sizes_text(machine: Machine, sizes: Iterable[Size]) -> str:
