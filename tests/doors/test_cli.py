@@ -137,14 +137,16 @@ def broken(tmp_path: Path) -> dict[str, Path]:
     """Recordings that hold nothing to measure."""
     rate = 44100
     t = np.arange(rate) / rate
-    made = {name: tmp_path / f"{name}.wav" for name in ("empty", "header", "cut", "zero", "flat", "text", "half", "short")}
+    made = {
+        name: tmp_path / f"{name}.wav" for name in ("empty", "header", "cut", "zero", "flat", "text", "half", "short")
+    }
     made["empty"].write_bytes(b"")
     soundfile.write(made["zero"], np.zeros(rate), rate)
     soundfile.write(made["flat"], np.ones(rate), rate)
     soundfile.write(made["header"], np.zeros(0), rate)
     soundfile.write(made["short"], np.sin(2 * np.pi * 3150 * t), rate)
     made["cut"].write_bytes(made["short"].read_bytes()[:30])
-    made["half"].write_bytes(made["short"].read_bytes()[: rate])
+    made["half"].write_bytes(made["short"].read_bytes()[:rate])
     made["text"].write_text("this is no recording\n" * 50, encoding="utf-8")
     return made
 
@@ -206,3 +208,44 @@ def test_the_demonstration_names_both_parts(tmp_path: Path) -> None:
     page = (tmp_path / "demo" / "report.html").read_text(encoding="utf-8")
     assert "<svg" in page
     assert "http://" not in page.replace("http://www.w3.org", "")
+
+
+# --- forces and sizes -------------------------------------------------------------------------------------------------
+
+
+def test_forces_say_what_they_hang_on() -> None:
+    shown = run_json("forces", "four_track")
+    assert {"margins", "take_up", "pull", "winds", "creep", "filter"} <= set(shown)
+    belt = next(m for m in shown["margins"] if m["coupling"] == "capstan_belt" and m["mode"] == "play")
+    assert belt["low"] < belt["ratio"]["value"] < belt["high"]
+    assert belt["assumption"]
+    text = run("forces", "four_track_starter").stdout
+    assert "Take-up in play" in text
+
+
+def test_a_belt_is_sized_from_string_and_old_belt_and_found_in_stock(tmp_path: Path) -> None:
+    """Rule of the trade pages: a square belt's length is the string's over 1.06; a flat one's over 1.04 (from memory)."""
+    stock = tmp_path / "stock.csv"
+    stock.write_text(
+        "item,kind,inside_length_mm,width_mm,thickness_mm,count,price\n"
+        "flat 208,flat belt,208,4,0.5,2,4.5\nflat 240,flat belt,240,4,0.5,2,4.5\n",
+        encoding="utf-8",
+    )
+    shown = run_json("sizes", "four_track", "--string", "capstan_belt=217", "--near", "capstan_belt=200",
+                     "--stock", stock)  # fmt: skip
+    string = next(road for road in shown["belts"][0]["roads"] if road["road"] == "string")
+    assert string["length"]["value"] * 1e3 == pytest.approx(217 / 1.04, abs=0.1)
+    best = shown["stock"]["capstan_belt"]
+    assert [match["fits"] for match in best] == ["fits", "does not fit"]
+    assert shown["near"][0]["tape_speed"]["value"] != 0
+    starter = run_json("sizes", "four_track_starter", "--string", "cam_belt=4.5 in")
+    assert starter["belts"][0]["length"]["value"] * 1e3 == pytest.approx(4.5 * 25.4 / 1.06, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("option", "value"),
+    [("--string", "capstan_belt"), ("--string", "no_belt=200"), ("--string", "capstan_belt=-3"), ("--string", "cam_belt=3 m"),
+     ("--old", "cam_belt=100:width"), ("--near", "capstan_belt=200,x"), ("--stock", "absent.csv")],
+)  # fmt: skip
+def test_sizes_that_cannot_be_meant(option: str, value: str) -> None:
+    assert refused("sizes", "four_track", option, value)

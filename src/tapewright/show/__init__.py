@@ -3,6 +3,8 @@
 said        results in a technician's words: shares, readings, costs, how a part is out of order
 columns     paragraphs and tables of plain text, no wider than the page
 tables      rates, margins, sizes, signs and faults as plain text
+force_tables  what forces and sizes say
+sizing_text  what to order
 text        the report for a terminal, and its parts
 provenance  where a record's numbers come from: what is invented, what stands in, what is from memory
 labels      where the names in a drawing go
