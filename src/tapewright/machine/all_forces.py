@@ -8,7 +8,7 @@ from tapewright.machine.figure import Figure
 from tapewright.machine.flywheel_filter import Filter, flywheel_filter
 from tapewright.machine.forces import Margin, margins, motor_margin
 from tapewright.machine.parts import Machine
-from tapewright.machine.speed_changes import Creep, creep, residue, tape_thickness
+from tapewright.machine.speed_changes import Creep, creep, on_the_way, residue, tape_thickness
 from tapewright.machine.tension import Pull, TakeUp, capstan_pull, take_up
 from tapewright.machine.winding import CASSETTES, Wind, spin_down, winds
 
@@ -81,9 +81,5 @@ def _carries_a_capstan(machine: Machine, wheel: str) -> bool:
 
 
 def _residues(machine: Machine, mode: str) -> dict[str, Figure]:
-    found = {}
-    for name in machine.rotors:
-        changed = residue(machine, name, _LAYER_M, mode)
-        if abs(changed.value) > 1e-6:
-            found[name] = changed
-    return found
+    found = {name: residue(machine, name, _LAYER_M, mode) for name in on_the_way(machine, mode)}
+    return {name: changed for name, changed in found.items() if abs(changed.value) > 1e-6}

@@ -6,10 +6,10 @@ from typing import Final
 
 import numpy as np
 
-from tapewright.machine.couplings import running_diameter, steps
+from tapewright.machine.couplings import running_diameter
 from tapewright.machine.doubt import Column, Columns, columns
 from tapewright.machine.figure import Figure, figure
-from tapewright.machine.force_sizes import force_sizes
+from tapewright.machine.force_sizes import at_work_in, force_sizes
 from tapewright.machine.forces import asked_of_steps
 from tapewright.machine.formulas import belt_creep, capstan_ratio, shore_to_modulus_gent, shore_to_modulus_log10
 from tapewright.machine.parts import Coupling, Machine
@@ -58,7 +58,7 @@ def belts_forces(machine: Machine, mode: str = "play") -> tuple[BeltForces, ...]
     Raises:
         KeyError: when there is no such mode.
     """
-    at_work = {step.coupling for step in steps(machine, mode)}
+    at_work = {step.coupling for step in at_work_in(machine, mode)}
     names = [name for name, one in machine.couplings.items() if one.kind == "belt" and name in at_work]
     return tuple(belt_forces(machine, name, mode) for name in names)
 
@@ -82,7 +82,7 @@ def belt_forces(
     0.36
     """
     table = columns(force_sizes(machine, given))
-    asked = asked_of_steps(machine, machine.modes[mode], steps(machine, mode), table)
+    asked = asked_of_steps(machine, machine.modes[mode], at_work_in(machine, mode), table)
     own = {step: torque for step, torque in asked.items() if step.coupling == belt}
     if not own:
         raise KeyError(belt)

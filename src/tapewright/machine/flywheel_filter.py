@@ -4,15 +4,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tapewright.machine.couplings import running_diameter
-from tapewright.machine.doubt import Column, Columns, columns
+from tapewright.machine.couplings import Step, running_diameter
+from tapewright.machine.doubt import Column, Columns
 from tapewright.machine.figure import Figure, figure
-from tapewright.machine.force_sizes import force_sizes
-from tapewright.machine.formulas import span_stiffness, transmissibility, turning_resonance, turning_stiffness
+from tapewright.machine.force_sizes import force_table
+from tapewright.machine.formulas import (
+    belt_pass_rate,
+    capstan_turns,
+    span_stiffness,
+    transmissibility,
+    turning_resonance,
+    turning_stiffness,
+)
 from tapewright.machine.parts import Coupling, Machine, shaft
-from tapewright.machine.rates import rates
-from tapewright.machine.reel_drive import capstan_of, chain_to
-from tapewright.machine.running_belt import stretch, way
+from tapewright.machine.reel_drive import along, capstan_of, chain_to
+from tapewright.machine.running_belt import running_length, stretch, way
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,14 +82,14 @@ def flywheel_filter(machine: Machine, mode: str = "play") -> Filter | None:
     wheel = next((name for name, one in machine.rotors.items() if _is_its_flywheel(machine, name, capstan)), None)
     if wheel is None:
         return None
-    table = columns(force_sizes(machine))
+    table = force_table(machine)
     belt = machine.couplings[step.coupling]
     section = table[f"{belt.name}.width"] * table[f"{belt.name}.thickness"]
     first, second = _ways_round(machine, belt, step.driver, step.driven, table)
     stiff = span_stiffness(table[f"{belt.name}.modulus"] * section, first, second)
     arm = (running_diameter(machine, step.driven, table) + table[f"{belt.name}.thickness"]) / 2
     resonance = np.asarray(turning_resonance(turning_stiffness(stiff, arm), table[f"{wheel}.inertia"]))
-    lines = _lines(machine, mode, found[0], belt.name, resonance, table)
+    lines = _lines(machine, found[0], found[1], capstan, resonance, table)
     return Filter(
         wheel, belt.name, mode,
         figure(machine, resonance, table, "1/s"),
@@ -113,16 +119,27 @@ def _ways_round(machine: Machine, belt: Coupling, driver: str, driven: str, tabl
 
 
 def _lines(
-    machine: Machine, mode: str, motor: str, belt: str, resonance: Column, table: Columns
+    machine: Machine, motor: str, steps: tuple[Step, ...], capstan: str, resonance: Column, table: Columns
 ) -> tuple[Through, ...]:
-    turning = rates(machine, mode)
-    found = []
-    for name in (motor, f"{motor}.commutator", belt):
-        if name not in turning:
-            continue
-        rate = turning[name].turns_per_s
-        # The rate's own doubt is far below that of the resonance; it is taken as it stands.
-        passed = np.asarray(transmissibility(rate.value / resonance, table["belt_damping"]))
-        shown = Figure(rate.value, "1/s", rate.doubt, rate.value - rate.doubt, rate.value + rate.doubt, "its sizes")
-        found.append(Through(name, shown, figure(machine, passed, table, "1")))
-    return tuple(found)
+    """Give what gets through of the motor's turns, its commutator and the belt's pass, at the tape's own speed."""
+    across = running_diameter(machine, capstan, table)
+    turns = np.asarray(capstan_turns(machine.tape.speed_m_per_s, across, machine.tape.thickness_m))
+    turns = turns / along(machine, steps, table)
+    step = next(one for one in reversed(steps) if machine.couplings[one.coupling].kind == "belt")
+    belt = machine.couplings[step.coupling]
+    across = running_diameter(machine, step.driver, table) + table[f"{belt.name}.thickness"]
+    at_belt = turns * along(machine, steps[: steps.index(step)], table)
+    came = {
+        motor: turns,
+        f"{motor}.commutator": turns * machine.rotors[motor].segments,
+        belt.name: np.asarray(belt_pass_rate(across, at_belt, running_length(machine, belt, table))),
+    }
+    return tuple(
+        Through(
+            name,
+            figure(machine, rate, table, "1/s"),
+            figure(machine, np.asarray(transmissibility(rate / resonance, table["belt_damping"])), table, "1"),
+        )
+        for name, rate in came.items()
+        if float(rate[0]) > 0
+    )

@@ -1,8 +1,10 @@
 """Every size that forces need, described or typical; and the starting torque of each motor."""
 
 from collections.abc import Mapping
+from functools import lru_cache
 
-from tapewright.machine.doubt import Column, Columns
+from tapewright.machine.couplings import Step, steps
+from tapewright.machine.doubt import Column, Columns, columns
 from tapewright.machine.parts import Machine, Mode, shaft
 from tapewright.machine.typical import all_sizes, typical
 from tapewright.words.estimate import Estimate
@@ -25,6 +27,18 @@ def force_sizes(machine: Machine, given: Mapping[str, Estimate] | None = None) -
         if rotor.kind == "flywheel":
             sizes[f"{name}.inertia"] = rotor.inertia or typical("flywheel_inertia")
     return {**sizes, **(given or {})}
+
+
+@lru_cache(maxsize=4)
+def force_table(machine: Machine, exact: bool = False) -> Columns:
+    """Give all sizes of a machine as columns; kept for the next to ask of the same machine, so nobody may alter it."""
+    return columns(force_sizes(machine), exact)
+
+
+@lru_cache(maxsize=16)
+def at_work_in(machine: Machine, mode: str) -> tuple[Step, ...]:
+    """Give `couplings.steps`, kept for the next to ask of the same machine and mode."""
+    return steps(machine, mode)
 
 
 def starting_torque(machine: Machine, motor: str, mode: Mode, table: Columns) -> Column:

@@ -11,10 +11,10 @@ from typing import Literal
 
 import numpy as np
 
-from tapewright.machine.couplings import Step, running_diameter, steps, turns_ratio
+from tapewright.machine.couplings import Step, running_diameter, turns_ratio
 from tapewright.machine.doubt import Column, Columns, columns, estimate, interval, leading
 from tapewright.machine.figure import assumption
-from tapewright.machine.force_sizes import force_sizes, starting_torque
+from tapewright.machine.force_sizes import at_work_in, force_sizes, force_table, starting_torque
 from tapewright.machine.formulas import contact_torque, tension_after_head
 from tapewright.machine.parts import Coupling, Machine, Mode, part, shaft
 from tapewright.machine.running_belt import pull
@@ -102,8 +102,8 @@ def mode_margins(
     Raises:
         KeyError: when there is no such mode.
     """
-    table = columns(force_sizes(machine, given), exact)
-    at_work = steps(machine, mode)
+    table = columns(force_sizes(machine, given), exact) if given else force_table(machine, exact)
+    at_work = at_work_in(machine, mode)
     asked = asked_of_steps(machine, machine.modes[mode], at_work, table)
     found = []
     for name in dict.fromkeys(step.coupling for step in at_work):
@@ -121,8 +121,8 @@ def motor_margin(machine: Machine, motor: str, mode: str) -> Margin:
     """
     at = machine.modes[mode]
     at.motors[motor]
-    table = columns(force_sizes(machine))
-    at_work, owner = steps(machine, mode), shaft(machine, motor)
+    table = force_table(machine)
+    at_work, owner = at_work_in(machine, mode), shaft(machine, motor)
     asked = asked_of_steps(machine, at, at_work, table)
     onward = [load_on(machine, step, asked, table) for step in asked if shaft(machine, step.driver) == owner]
     demand = sum(onward, asked_of_shaft(machine, at, owner, table))

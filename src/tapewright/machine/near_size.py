@@ -7,10 +7,10 @@ from typing import Final, Literal
 import numpy as np
 
 from tapewright.machine.belt_forces import belt_forces, from_shore, shaft_load
-from tapewright.machine.couplings import Step, running_diameter, steps, turns_ratio
+from tapewright.machine.couplings import Step, running_diameter, turns_ratio
 from tapewright.machine.doubt import Column, Columns, columns
 from tapewright.machine.figure import Figure, figure
-from tapewright.machine.force_sizes import force_sizes
+from tapewright.machine.force_sizes import at_work_in, force_sizes, force_table
 from tapewright.machine.forces import Margin, asked_of_steps, mode_margins, verdict
 from tapewright.machine.formulas import belt_creep, contact_torque
 from tapewright.machine.parts import Machine, Rotor, shaft, sound, spoken
@@ -120,11 +120,11 @@ def what_if(
     given: dict[str, Estimate] = {}
     if shore_a is not None:
         given[f"{belt}.modulus"] = from_shore(shore_a, f"{belt}, Shore A")
-    if length is not None and way(machine, one, columns(force_sizes(machine), exact=True)) is None:
+    if length is not None and way(machine, one, force_table(machine, True)) is None:
         given[f"{belt}.strain"] = _strain(belt, length, way_m)
     worst = _worst(changed, belt, given)
     forces = belt_forces(changed, belt, worst.mode, given)
-    before, after = columns(force_sizes(machine)), columns(force_sizes(changed, given))
+    before, after = force_table(machine), columns(force_sizes(changed, given))
     was, now = tension_at_rest(machine, one, before), tension_at_rest(changed, other, after)
     load = _bush_torque(changed, belt, worst.mode, now, after)
     speed, tape = _speeds(machine, changed, belt, worst.mode, given)
@@ -169,7 +169,7 @@ def what_if_diameter(machine: Machine, rotor: str, diameter_m: float) -> OtherDi
             if rotor in changed.couplings[one.coupling].path:
                 kept = smallest.get(one.coupling)
                 smallest[one.coupling] = one if kept is None or one.ratio.value < kept.ratio.value else kept
-    before, after = columns(force_sizes(machine)), columns(force_sizes(changed))
+    before, after = force_table(machine), columns(force_sizes(changed))
     play = next((name for name, mode in machine.modes.items() if mode.at_capstan), None)
     tape = 0.0
     if play:
@@ -220,7 +220,7 @@ def _worst(machine: Machine, belt: str, given: Mapping[str, Estimate]) -> Margin
     found = [
         one
         for mode in machine.modes
-        if any(step.coupling == belt for step in steps(machine, mode))
+        if any(step.coupling == belt for step in at_work_in(machine, mode))
         for one in mode_margins(machine, mode, given=given)
         if one.coupling == belt
     ]
@@ -248,7 +248,7 @@ def _speeds(
     table = columns({**now, **{f"{belt} as described.{key}": old[key] for key in differ}})
     before = {f"{belt}.{key}": table[f"{belt} as described.{key}"] for key in differ}
     as_described = replace(table, values={**table.values, **before})
-    own = next(step for step in steps(machine, mode) if step.coupling == belt)
+    own = next(step for step in at_work_in(machine, mode) if step.coupling == belt)
     ratio = _passed_on(changed, own, mode, table) / _passed_on(machine, own, mode, as_described)
     speed = figure(machine, 100 * (ratio - 1), table, "%", signed=True)
     play = next((name for name, one in machine.modes.items() if one.at_capstan), None)
@@ -262,7 +262,7 @@ def _speeds(
 def _passed_on(machine: Machine, step: Step, mode: str, table: Columns) -> Column:
     """Give turns of the driven for one of the driver, less what the belt creeps under the mode's load."""
     belt = step.coupling
-    asked = asked_of_steps(machine, machine.modes[mode], steps(machine, mode), table)[step]
+    asked = asked_of_steps(machine, machine.modes[mode], at_work_in(machine, mode), table)[step]
     arm = (running_diameter(machine, step.driver, table) + table[f"{belt}.thickness"]) / 2
     section = table[f"{belt}.width"] * table[f"{belt}.thickness"]
     lost = np.asarray(belt_creep(asked, arm, table[f"{belt}.modulus"], section))

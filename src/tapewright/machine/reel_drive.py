@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tapewright.machine.couplings import Step, running_diameter, steps, turns_ratio
+from tapewright.machine.couplings import Step, running_diameter, turns_ratio
 from tapewright.machine.doubt import Column, Columns
-from tapewright.machine.force_sizes import starting_torque
+from tapewright.machine.force_sizes import at_work_in, starting_torque
 from tapewright.machine.forces import asked_of_shaft, asked_of_steps, capacity_at, load_on, springs
 from tapewright.machine.formulas import capstan_turns, contact_torque
 from tapewright.machine.parts import Machine, Mode, shaft
@@ -48,7 +48,7 @@ def chain_to(machine: Machine, mode: str, rotor: str) -> tuple[str, tuple[Step, 
     """Give the motor that turns a rotor in a mode and the steps between them; None when no motor does."""
     motors = {shaft(machine, name): name for name in machine.modes[mode].motors}
     reached_by: dict[str, Step] = {}
-    for step in steps(machine, mode):
+    for step in at_work_in(machine, mode):
         reached_by.setdefault(shaft(machine, step.driven), step)
     at, chain = shaft(machine, rotor), []
     while at not in motors:
@@ -94,7 +94,7 @@ def torque_at_reel(machine: Machine, mode: str, drive: ReelDrive, turns_per_s: C
 
     What the reel itself takes (its friction, the shell's hub, a counter) is not yet off it.
     """
-    at, at_work = machine.modes[mode], steps(machine, mode)
+    at, at_work = machine.modes[mode], at_work_in(machine, mode)
     asked = asked_of_steps(machine, at, at_work, table)
     torque = _motor_torque(machine, at, drive, turns_per_s, table)
     for step in drive.chain:
@@ -127,7 +127,7 @@ def line_share(machine: Machine, mode: str, drive: ReelDrive, load_nm: Column, t
     """
     if drive.governed:
         return table.constant(1.0)
-    at, at_work = machine.modes[mode], steps(machine, mode)
+    at, at_work = machine.modes[mode], at_work_in(machine, mode)
     asked = asked_of_steps(machine, at, at_work, table)
     for step in reversed(drive.chain):
         coupling, owner = machine.couplings[step.coupling], shaft(machine, step.driver)
@@ -143,7 +143,7 @@ def line_share(machine: Machine, mode: str, drive: ReelDrive, load_nm: Column, t
 
 def reel_losses(machine: Machine, mode: str, reel: str, table: Columns) -> Column:
     """Give what a reel table, its branches (a counter) and a usual shell's hub take, newton metres."""
-    at, at_work = machine.modes[mode], steps(machine, mode)
+    at, at_work = machine.modes[mode], at_work_in(machine, mode)
     asked = asked_of_steps(machine, at, at_work, table)
     drag = machine.rotors[reel].imperfections.drag
     total = table["shell_hub_friction_usual"] + table["reel_friction"] * drag

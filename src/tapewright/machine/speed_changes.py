@@ -4,10 +4,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tapewright.machine.couplings import running_diameter, steps
-from tapewright.machine.doubt import Column, Columns, columns
+from tapewright.machine.couplings import running_diameter
+from tapewright.machine.doubt import Column, Columns
 from tapewright.machine.figure import Figure, figure
-from tapewright.machine.force_sizes import force_sizes
+from tapewright.machine.force_sizes import at_work_in, force_table
 from tapewright.machine.forces import asked_of_steps
 from tapewright.machine.formulas import belt_creep
 from tapewright.machine.parts import Machine
@@ -38,12 +38,12 @@ def creep(machine: Machine, mode: str = "play") -> Creep | None:
     Raises:
         KeyError: when there is no such mode.
     """
-    at, table = machine.modes[mode], columns(force_sizes(machine))
+    at, table = machine.modes[mode], force_table(machine)
     capstan = capstan_of(machine, at)
     found = chain_to(machine, mode, capstan) if capstan else None
     if found is None:
         return None
-    asked = asked_of_steps(machine, at, steps(machine, mode), table)
+    asked = asked_of_steps(machine, at, at_work_in(machine, mode), table)
     lost: dict[str, Column] = {}
     for step in found[1]:
         belt = machine.couplings[step.coupling]
@@ -56,6 +56,16 @@ def creep(machine: Machine, mode: str = "play") -> Creep | None:
     total = sum(lost.values(), table.constant(0.0))
     belts = {name: figure(machine, 100 * one, table, "%") for name, one in lost.items()}
     return Creep(mode, belts, figure(machine, 100 * total, table, "%"))
+
+
+def on_the_way(machine: Machine, mode: str = "play") -> tuple[str, ...]:
+    """Name the rotors between motor and tape, the capstan last."""
+    capstan = capstan_of(machine, machine.modes[mode])
+    if capstan is None:
+        return ()
+    found = chain_to(machine, mode, capstan)
+    ends = [end for step in (found[1] if found else ()) for end in (step.driver, step.driven)]
+    return tuple(dict.fromkeys([*ends, capstan]))
 
 
 def residue(machine: Machine, rotor: str, layer_m: float, mode: str = "play") -> Figure:
@@ -74,7 +84,7 @@ def residue(machine: Machine, rotor: str, layer_m: float, mode: str = "play") ->
     >>> round(residue(shipped("four_track"), "capstan", 10e-6).value, 1)  # 2 x 10 µm on 2.5 mm
     0.8
     """
-    table = columns(force_sizes(machine))
+    table = force_table(machine)
     thicker = {**table.values, f"{rotor}.diameter": table[f"{rotor}.diameter"] + 2 * layer_m}
     return _against(machine, machine, table, replace(table, values=thicker), mode)
 
@@ -87,7 +97,7 @@ def tape_thickness(machine: Machine, thickness_m: float, mode: str = "play") -> 
         thickness_m: of the other tape, metres.
         mode: at the capstan.
     """
-    table = columns(force_sizes(machine))
+    table = force_table(machine)
     other = replace(machine, tape=replace(machine.tape, thickness_m=thickness_m))
     return _against(machine, other, table, table, mode)
 

@@ -5,9 +5,9 @@ from typing import Final, Literal
 
 import numpy as np
 
-from tapewright.machine.doubt import Columns, columns
+from tapewright.machine.doubt import Columns
 from tapewright.machine.figure import Figure, figure
-from tapewright.machine.force_sizes import force_sizes
+from tapewright.machine.force_sizes import force_table
 from tapewright.machine.forces import hold_back, tape_tension
 from tapewright.machine.formulas import half_side_radius, loop_growth, loop_torque, reel_turns, tension
 from tapewright.machine.parts import Machine
@@ -127,7 +127,7 @@ def take_up(machine: Machine, mode: str = "play", speed_m_per_s: float | None = 
     at = machine.modes[mode]
     if not (at.at_capstan and at.takes_up):
         raise KeyError(mode)
-    table = columns(force_sizes(machine))
+    table = force_table(machine)
     speed = machine.tape.speed_m_per_s if speed_m_per_s is None else speed_m_per_s
     drive = reel_drive(machine, mode, at.takes_up, table)
     places = tuple(_place(machine, mode, where, speed, drive, table) for where in WHERE)
@@ -158,7 +158,7 @@ def capstan_pull(machine: Machine, mode: str = "play") -> Pull | None:
     >>> found is not None and found.margin.value > 2
     True
     """
-    at, table = machine.modes[mode], columns(force_sizes(machine))
+    at, table = machine.modes[mode], force_table(machine)
     limit = nip_force(machine, at, table)
     if limit is None:
         return None

@@ -7,7 +7,7 @@ import numpy as np
 
 from tapewright.machine.doubt import Column, Columns, columns
 from tapewright.machine.figure import Figure, figure
-from tapewright.machine.force_sizes import force_sizes
+from tapewright.machine.force_sizes import force_sizes, force_table
 from tapewright.machine.forces import Margin, hold_back, mode_margins, verdict
 from tapewright.machine.formulas import (
     capstan_turns,
@@ -89,7 +89,7 @@ def wind(machine: Machine, mode: str, cassette: str = "C60") -> Wind:
     if mode not in wind_modes(machine):
         raise KeyError(mode)
     length, thick = CASSETTES[cassette]
-    table = columns(force_sizes(machine))
+    table = force_table(machine)
     hub = machine.tape.hub_radius_m
     full = float(pack_radius(hub, length, thick))
     drive = reel_drive(machine, mode, machine.modes[mode].takes_up, table)
@@ -127,7 +127,7 @@ def spin_down(machine: Machine, flywheel: str, mode: str = "play") -> Figure:
     Raises:
         KeyError: when there is no such flywheel or mode.
     """
-    table = columns(force_sizes(machine))
+    table = force_table(machine)
     turns = _flywheel_turns(machine, flywheel, mode, table)
     friction = table["bearing_friction"] * machine.rotors[flywheel].imperfections.drag
     return figure(machine, np.asarray(spin_down_time(table[f"{flywheel}.inertia"], turns, friction)), table, "s")
