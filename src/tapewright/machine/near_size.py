@@ -286,7 +286,10 @@ def _judge(
     elif strain.value > TIGHT:
         no.append(f"Too short: {100 * strain.value:.0f} % of stretch wears bearings and slows the motor.")
     limit = machine.limits.get("speed_error_pct", SPEED_LIMIT_PCT)
-    if abs(tape.value) > limit:
+    if tape.doubt > max(abs(tape.value), limit):
+        said = f"The tape's speed may change by up to {abs(tape.value) + tape.doubt:.1f} %"
+        so_so.append(f"{said}: measure the old belt's thickness.")
+    elif abs(tape.value) > limit:
         said = f"The tape would run {abs(tape.value):.1f} % {'fast' if tape.value > 0 else 'slow'}"
         # A governed motor's trimmer reaches a few percent, from memory.
         (so_so if abs(tape.value) <= 3 else no).append(
