@@ -14,17 +14,9 @@ from tapewright.diagnose.beliefs import posterior
 from tapewright.diagnose.network import network
 from tapewright.faults.applied import Fault, applied
 from tapewright.faults.catalogue import catalogue
-from tapewright.faults.consequences import (
-    ModeOutcome,
-    Stop,
-    fault_lines,
-    modes_told,
-    outcome,
-    racing_turns,
-    shortfall,
-    signs_shown,
-    speed_ratio,
-)
+from tapewright.faults.consequences import ModeOutcome, Stop, modes_told, outcome, signs_shown
+from tapewright.faults.speed_lines import fault_lines
+from tapewright.faults.tape_speed import racing_turns, shortfall, speed_ratio
 from tapewright.machine.formulas import belt_resonance, transmissibility
 from tapewright.machine.library import shipped
 from tapewright.machine.parts import Machine

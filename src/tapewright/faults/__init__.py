@@ -7,7 +7,9 @@ conditions    one part's imperfections -> what the rest of the mechanism feels o
 graph         functions that hang on each other: evaluate, reach, trace back
 behaviours    how motion, grip and drag combine at one place
 mechanism     the functions of a machine, along its drives, in every mode: one graph for engine and beliefs
-consequences  run it with given faults: what each rotor, the head base and the tape do, what is heard, which lines grow
+consequences  run it with given faults: what each rotor, the head base and the tape do, what is heard
+tape_speed    how fast its tape runs: what the drive loses, what drags, where it runs away
+speed_lines   which lines each rotor, belt and gear puts on that speed
 sign_texts    how the things a mechanism does are noticed, in words
 signs         what a person can notice of that, how, at what cost; read off the outcome
 search        signs found by the words a person types

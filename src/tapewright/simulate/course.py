@@ -1,6 +1,6 @@
 """What the tape does in one try at play: how fast, with which lines, how it slips, when it stops.
 
-The outcome and the lines come from `faults.consequences`; what is added here are sizes that the outcome has no words
+The outcome and the lines come from `faults`; what is added here are sizes that the outcome has no words
 for. Those are from memory and say so: a simulated recording is an example, not a measurement.
 """
 
@@ -11,15 +11,9 @@ import numpy as np
 
 from tapewright.faults.applied import sound
 from tapewright.faults.conditions import LUMP_FELT
-from tapewright.faults.consequences import (
-    FaultLine,
-    fault_lines,
-    modes_told,
-    outcome,
-    racing_turns,
-    shortfall,
-    speed_ratio,
-)
+from tapewright.faults.consequences import modes_told, outcome
+from tapewright.faults.speed_lines import FaultLine, fault_lines
+from tapewright.faults.tape_speed import racing_turns, shortfall, speed_ratio
 from tapewright.machine.couplings import running_diameter
 from tapewright.machine.doubt import columns
 from tapewright.machine.forces import mode_margins
