@@ -110,7 +110,7 @@ def _mode_references(machine: Machine) -> Iterator[Breach]:
 
 def _lifter(machine: Machine) -> Iterator[Breach]:
     lifter = machine.head_base.lifted_by
-    if lifter:
+    if lifter not in ("", *machine.rotors):  # a cam, as a rule, but a tooth on any wheel will do
         valid = [*_of_kind(machine, "cam"), *machine.solenoids, "keys", "solenoid"]
         yield from _unknown("head_base.lifted_by", lifter, "cam or solenoid", valid)
     moved = any(mode.moves_head_base for mode in machine.modes.values())
