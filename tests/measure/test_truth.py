@@ -103,4 +103,4 @@ def test_the_doubts_cover_what_time_and_the_table_leave_open(case: Case) -> None
     found = case.channel.weighted_peak_pct
     assert found.value is not None
     assert found.doubt is not None
-    assert 0.03 * found.value < found.doubt < 0.1 * found.value  # 0.29 dB of the table is 3.4 %
+    assert 0.02 * found.value < found.doubt < 0.06 * found.value  # up to 0.29 dB of the table is 3.4 %

@@ -6,6 +6,7 @@ tone        where the steady test tone is, or why there is none
 swinging    the same for a tone that swings by up to 6 %: a belt that slips, sticks or is dented
 follow      a tone's phase and envelope over time, dropouts masked
 speed       mean speed error and drift
+spread      how far a flutter reading would scatter over other stretches, and what the weighting table leaves open
 flutter     weighted and unweighted readings by IEC 60386
 trend       the straight line through a trace with gaps
 beats       a second tone close by, told from flutter

@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from scipy import fft, ndimage
 
 from tapewright.measure.lines import FittedLines
+from tapewright.measure.spread import scatter
 from tapewright.measure.trend import straight_line
 from tapewright.standards.iec_60386 import (
     SETTLING_S,
     TWO_SIGMA_LEAST_S,
     UNWEIGHTED_BAND_HZ,
-    WEIGHTING_DOUBT_DB,
     quasi_peak_indication,
     two_sigma,
     weighted,
@@ -36,10 +36,6 @@ FLOOR_MATTERS: Final = 0.005
 """The tone's own noise is taken out in power when it holds more than this share of a reading's power."""
 NOISE_DOUBT: Final = 0.1
 """Doubt of the noise's own power, ratio."""
-_DRAWS: Final = 32
-_DRAWN_RATE_HZ: Final = 500.0
-_DRAWN_S: Final = 60.0
-TABLE_DOUBT: Final = 10.0 ** (WEIGHTING_DOUBT_DB / 20.0) - 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,41 +142,6 @@ def noise_floor(
     return float(np.sqrt(power))
 
 
-def _spreads(ready: _Ready, lines: FittedLines, weigh: bool, seconds: float) -> tuple[float, float]:
-    """Give the relative spread (one sigma) of the two-sigma reading and of the rms over so long a stretch.
-
-    Drawn 32 times: the fitted lines with random phases, the rest as noise of the measured spectrum.
-    """
-    count = int(min(seconds, _DRAWN_S, len(ready.values) / ready.rate_hz) * ready.rate_hz)
-    times = np.arange(count) / ready.rate_hz
-    rest = (
-        ready.values[:count] - lines.speed(times + lines.start_s) if len(lines.frequency_hz) else ready.values[:count]
-    )
-    rest = np.where(ready.counted[:count], rest, 0.0)
-    drawn_count = int(count * min(1.0, _DRAWN_RATE_HZ / ready.rate_hz)) // 2 * 2
-    frequency = fft.rfftfreq(count, 1.0 / ready.rate_hz)[: drawn_count // 2 + 1]
-    inside = (frequency >= UNWEIGHTED_BAND_HZ[0]) & (frequency <= UNWEIGHTED_BAND_HZ[1])
-    gain = np.where(inside, np.abs(weighting_response(frequency)) if weigh else 1.0, 0.0) * (drawn_count / count)
-    power = np.abs(fft.rfft(rest)[: len(frequency)]) ** 2
-    power = ndimage.uniform_filter1d(power, min(21, len(frequency)), mode="nearest")
-    draw = np.random.default_rng(60386)
-    shape = (_DRAWS, len(frequency))
-    noise = (draw.standard_normal(shape) + 1j * draw.standard_normal(shape)) * (np.sqrt(power / 2.0) * gain)
-    drawn = fft.irfft(noise, drawn_count, axis=1)
-    if len(lines.frequency_hz):
-        sizes = np.hypot(lines.cosine, lines.sine)
-        sizes = sizes * np.abs(weighting_response(lines.frequency_hz)) if weigh else sizes
-        phases = draw.uniform(0.0, 2.0 * np.pi, (_DRAWS, len(sizes)))
-        turn = (
-            2.0 * np.pi * lines.frequency_hz[:, None] * (np.arange(drawn_count) * (count / drawn_count / ready.rate_hz))
-        )
-        drawn += (sizes * np.cos(phases)) @ np.cos(turn) - (sizes * np.sin(phases)) @ np.sin(turn)
-    shrink = float(np.sqrt(min(1.0, count / ready.rate_hz / seconds)))
-    peaks, powers = np.quantile(np.abs(drawn), 0.95, axis=1), np.sqrt(np.mean(drawn**2, axis=1))
-    relative = [shrink * float(np.std(one) / max(float(np.mean(one)), 1e-300)) for one in (peaks, powers)]
-    return relative[0], relative[1]
-
-
 @dataclass(frozen=True, slots=True)
 class _Statement:
     """How a reading is to be worded and what is to be taken out of it."""
@@ -225,12 +186,12 @@ def _weighted_readings(
     passed = weighted(ready.values, ready.rate_hz)
     rms = float(np.sqrt(np.mean(passed[counted] ** 2)))
     floor = (noise_floor(noise_rad2_per_hz, frequency_hz, weigh=True) / max(rms, 1e-300)) ** 2
-    peak_spread, rms_spread = _spreads(ready, lines, True, seconds)
-    where = f"over {seconds:.1f} s; weighting table from memory, its doubt of {WEIGHTING_DOUBT_DB} dB is counted."
+    spread = scatter(ready.values, ready.counted, ready.rate_hz, lines, seconds, weigh=True)
+    where = f"over {seconds:.1f} s; weighting table from memory, its doubt of {100 * spread.table:.2f} % is counted."
     rms_reading = _reading(
         rms,
-        rms_spread,
-        _Statement("root mean square of the weighted deviation (weighting of IEC 60386)", where, floor, TABLE_DOUBT),
+        spread.rms,
+        _Statement("root mean square of the weighted deviation (weighting of IEC 60386)", where, floor, spread.table),
     )
     if seconds < TWO_SIGMA_LEAST_S:
         short = Reading(
@@ -242,14 +203,14 @@ def _weighted_readings(
         return short, short, rms_reading
     peak = _reading(
         two_sigma(passed[counted]),
-        peak_spread,
-        _Statement("IEC 60386 two-sigma: exceeded 5 % of the time, either way", where, floor, TABLE_DOUBT),
+        spread.peak,
+        _Statement("IEC 60386 two-sigma: exceeded 5 % of the time, either way", where, floor, spread.table),
     )
     shown = quasi_peak_indication(np.where(ready.counted, passed, 0.0), ready.rate_hz)
     quasi = _reading(
         float(np.quantile(shown[counted], 0.95)),
-        peak_spread,
-        _Statement("IEC 60386 quasi-peak meter, the indication exceeded 5 % of the time", where, floor, TABLE_DOUBT),
+        spread.peak,
+        _Statement("IEC 60386 quasi-peak meter, the indication exceeded 5 % of the time", where, floor, spread.table),
     )
     return peak, quasi, rms_reading
 
@@ -265,12 +226,12 @@ def _unweighted_readings(
     passed = band_limited(ready.values, ready.rate_hz, band_hz)
     rms = float(np.sqrt(np.mean(passed[ready.counted] ** 2)))
     floor = (noise_floor(noise_rad2_per_hz, frequency_hz, band_hz) / max(rms, 1e-300)) ** 2
-    peak_spread, rms_spread = _spreads(ready, lines, False, seconds)
+    spread = scatter(ready.values, ready.counted, ready.rate_hz, lines, seconds, weigh=False)
     where = (
         f"{band_hz[0]:g} to {band_hz[1]:g} Hz over {seconds:.1f} s, mean and straight-line drift taken out; nothing "
         f"slower than {1.0 / seconds:.2g} Hz can be seen in that."
     )
-    rms_reading = _reading(rms, rms_spread, _Statement("root mean square, unweighted", where, floor, 0.0))
+    rms_reading = _reading(rms, spread.rms, _Statement("root mean square, unweighted", where, floor, 0.0))
     if seconds < TWO_SIGMA_LEAST_S:
         return Reading(
             None,
@@ -279,7 +240,7 @@ def _unweighted_readings(
         ), rms_reading
     return _reading(
         two_sigma(passed[ready.counted]),
-        peak_spread,
+        spread.peak,
         _Statement("two-sigma, unweighted: exceeded 5 % of the time, either way", where, floor, 0.0),
     ), rms_reading
 
