@@ -14,6 +14,7 @@ hard       turns as it should, and pulls far harder than it should
 runs_away  turns far too fast: nothing regulates it
 """
 
+from bisect import bisect_right
 from typing import Final
 
 from tapewright.faults.conditions import DRAG_FACTOR, GRIP_SHARE, GRIPS, grip_word
@@ -78,7 +79,9 @@ def motor_carries(run: str, drag: str) -> str:
         return "still"
     if drag == "free" or run == "still":
         return run
-    return "weak" if drag == "tight" or run in ("weak", "slow") else {"right": "slow", "fast": "slow"}.get(run, run)
+    if drag == "tight" and run == "slow":
+        return "weak"
+    return {"right": "slow", "fast": "slow"}.get(run, run)
 
 
 # --- solenoids, levers, brakes ----------------------------------------------------------------------------------------
@@ -148,24 +151,50 @@ def motor_runs(able: str, reported: str = "yes") -> str:
     return "still" if reported == "no" else "at_times"
 
 
-def pass_on(driver: str, grip: str, drag: str, size: str, sound_margin: float) -> str:
+def strength(grip: str, drag: str, size: str = "right") -> str:
+    """Put all that a coupling does to the shaft it drives into one phrase, whatever the mode then asks of it.
+
+    Arguments:
+        grip: what the coupling still passes of its torque.
+        drag: how freely the driven shaft turns.
+        size: "large" or "small" where residue has changed the driving diameter.
+
+    >>> strength("poor", "free"), strength("full", "stiff"), strength("full", "free", "large")
+    ('poor', 'full stiff', 'full large')
+    """
+    if drag == "seized" or grip == "none":
+        return " ".join((("none",) if grip == "none" else ()) + (("seized",) if drag == "seized" else ()))
+    if drag != "free":
+        return f"{grip} {drag}"
+    return grip if size == "right" or grip == "lumpy" else f"{grip} {size}"
+
+
+def _grip_and_drag(strong: str) -> tuple[str, str, str]:
+    """Take a phrase of `strength` apart again: grip, drag, size."""
+    words = strong.split()
+    grip = next((word for word in words if word in GRIP_SHARE), "full")
+    drag = next((word for word in words if word in DRAG_FACTOR), "free")
+    return grip, drag, next((word for word in words if word in ("large", "small")), "right")
+
+
+def pass_on(driver: str, strong: str, sound_margin: float) -> str:
     """Say how a driven shaft turns.
 
     Arguments:
         driver: how the driving shaft turns.
-        grip: what the coupling still passes of its torque.
-        drag: how freely the driven shaft turns.
-        size: "large" or "small" where residue has changed the driving diameter.
+        strong: what the coupling does to it, a phrase of `strength`.
         sound_margin: torque the sound coupling can pass, against what this mode asks.
     """
-    undriven = "still" if drag == "seized" else "loose"
+    grip, drag, size = _grip_and_drag(strong)
     margin = sound_margin * GRIP_SHARE[grip] / DRAG_FACTOR[drag]
+    if drag == "seized":
+        return "still"
     if GRIP_SHARE[grip] == 0.0:
-        return undriven
+        return "loose"
     if driver in ("still", "loose"):
-        return "still" if drag == "seized" else driver
+        return driver
     if margin < SLIPS_THROUGH_BELOW:
-        return undriven
+        return "loose"
     if margin < FALTERS_FROM or driver == "weak":
         return "weak"
     if driver in ("at_times", "uneven") or margin < HOLDS_FROM:
@@ -179,10 +208,25 @@ def pass_on(driver: str, grip: str, drag: str, size: str, sound_margin: float) -
     return {"large": "fast", "small": "slow"}.get(size, driver) if driver == "right" else driver
 
 
-def sounds(run: str, grips: tuple[str, ...], drags: tuple[str, ...]) -> str:
-    """Say how a motor sounds: silent, normal, races (nothing hangs on it), labours (something stiff does)."""
+def margin_class(sound_margin: float) -> tuple[int, ...]:
+    """Give what `pass_on` makes of a margin: two margins of one class give the same answer to everything."""
+    edges = (SLIPS_THROUGH_BELOW, FALTERS_FROM, HOLDS_FROM)
+    shares = [share / factor for share in GRIP_SHARE.values() for factor in DRAG_FACTOR.values()]
+    return tuple(bisect_right(edges, sound_margin * share) for share in shares)
+
+
+def sounds(run: str, near: tuple[str, ...], further: tuple[str, ...]) -> str:
+    """Say how a motor sounds: silent, normal, races (nothing hangs on it), labours (something stiff does).
+
+    Arguments:
+        run: how it turns.
+        near: `strength` of what it drives itself.
+        further: the same of what hangs on that.
+    """
     if run == "still":
         return "silent"
+    grips = [_grip_and_drag(one)[0] for one in near]
+    drags = [_grip_and_drag(one)[1] for one in (*near, *further)]
     if run == "runs_away" or (grips and all(GRIP_SHARE[grip] < 0.1 for grip in grips)):
         return "races"
     if any(drag != "free" for drag in drags) or run == "weak":
@@ -359,17 +403,23 @@ def reel_follows(tape: str) -> str:
     return {"races": "fast", "weak": "weak", "at_times": "at_times"}.get(tape, tape)
 
 
-def logic_stops(sensed: str, contact: str, permit: str) -> str:
+def start_of(able: str) -> str:
+    """Say whether a mode starts whose only motor runs like this."""
+    return "no" if able == "still" else "yes"
+
+
+def logic_stops(sensed: str, contact: str, started: str) -> str:
     """Say whether the machine stops by itself since it sees no turning: no, at_times, yes."""
-    if permit == "no":
+    if started == "no":
         return "no"
     if contact == "dead" or sensed in ("still", "loose"):
         return "yes"
     return "at_times" if "at_times" in (contact, sensed) or sensed == "weak" else "no"
 
 
-def rubs(turns: str, drag: str, grip: str) -> str:
+def rubs(turns: str, strong: str) -> str:
     """Say whether a shaft squeals: stiff in its bearing while it turns, or dragged by a rubber that slips on it."""
+    grip, drag, _ = _grip_and_drag(strong)
     if turns in MOVING and drag in ("stiff", "tight"):
         return "yes"
     return "at_times" if turns == "weak" and grip in ("faint", "poor", "fair") else "no"

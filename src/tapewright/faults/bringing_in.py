@@ -18,12 +18,17 @@ def draw_permit(sheet: Sheet, mode: Mode) -> str:
 
 
 def draw_pull(sheet: Sheet, mode: Mode, solenoid: str) -> str:
-    """How a solenoid pulls that a mode feeds."""
+    """How a solenoid pulls in a mode that feeds it."""
+    able = draw_ability_to_pull(sheet, mode, solenoid)
+    return sheet.same_as(f"pulls:{solenoid}@{mode.name}", able, solenoid)
+
+
+def draw_ability_to_pull(sheet: Sheet, mode: Mode, solenoid: str) -> str:
+    """The same for all modes that wait for the same switches."""
     fed = sheet.condition(conditions.feed(sheet.machine.supply.name))
     permit = draw_permit(sheet, mode)
     parents = (fed, permit, sheet.condition(conditions.solenoid(solenoid)))
-    able = sheet.node(Node(f"pull:{solenoid}/{permit}", parents, does.solenoid_pulls, solenoid))
-    return sheet.node(Node(f"pulls:{solenoid}@{mode.name}", (able,), str, solenoid))
+    return sheet.node(Node(f"pull:{solenoid}/{permit}", parents, does.solenoid_pulls, solenoid))
 
 
 def draw_levers(sheet: Sheet, levers: tuple[str, ...]) -> str:
@@ -45,7 +50,7 @@ def draw_brought(sheet: Sheet, mode: Mode, coupling: Coupling) -> str | None:
     machine, by = sheet.machine, coupling.by
     moved = ""
     if by in mode.solenoids:
-        moved = draw_pull(sheet, mode, by)
+        moved = draw_ability_to_pull(sheet, mode, by)
     elif by in (machine.head_base.name, machine.head_base.lifted_by) and sheet.has(f"head_base@{mode.name}"):
         base = f"head_base@{mode.name}"
         moved = sheet.node(Node(f"travel@{mode.name}", (base,), does.pull_of, machine.head_base.name))
@@ -55,8 +60,7 @@ def draw_brought(sheet: Sheet, mode: Mode, coupling: Coupling) -> str | None:
     if not moved and not coupling.through:
         return None
     parents = (moved or sheet.node(Node("moved:always", (), lambda: "yes")), draw_levers(sheet, coupling.through))
-    name = f"brought:{'+'.join((by, *coupling.through))}@{mode.name}"
-    return sheet.node(Node(name, parents, does.brought_in, by or coupling.through[0]))
+    return sheet.node(Node(f"brought:{'+'.join(parents)}", parents, does.brought_in, by or coupling.through[0]))
 
 
 def _cam_travel(turning: str) -> str:
@@ -79,7 +83,7 @@ def draw_braked(sheet: Sheet, mode: Mode, on_shaft: str) -> tuple[str, ...]:
             if let_go is None:
                 found.append(rubbing)
             else:
-                name = f"braked:{brake.name}@{mode.name}"
+                name = f"braked:{brake.name}/{let_go}"
                 found.append(sheet.node(Node(name, (rubbing, let_go), does.braked, brake.name)))
     return tuple(found)
 

@@ -36,6 +36,8 @@ from tapewright.machine.parts import (
     shaft,
 )
 
+HEARD_BEYOND: Final = 3
+"""How many shafts, outward from a motor, can be heard to burden it; from memory."""
 IDLE_MARGIN: Final = 20.0
 """Margin of a coupling that nothing drives in a mode: it only has to hold still."""
 BEFORE: dict[str, str] = {"idle": "off", "switch_on": "off", "cassette_in": "idle", "pause": "play", "stop": "play"}
@@ -116,7 +118,8 @@ def _draw_motors(sheet: Sheet, mode: Mode, motors: list[str], *, waits: bool) ->
             parents.append(f"reported@{mode.name}")
         load = _draw_load(sheet, mode, name)
         if load is None:
-            sheet.node(Node(f"turns:{name}@{mode.name}", tuple(parents), does.motor_runs, name))
+            turning = Node(f"turns:{name}@{mode.name}", tuple(parents), does.motor_runs, name)
+            sheet.same_as(turning.name, parents[0], name) if len(parents) == 1 else sheet.node(turning)
         else:
             runs = sheet.node(Node(f"runs:{name}@{mode.name}", tuple(parents), does.motor_runs, name))
             sheet.node(Node(f"turns:{name}@{mode.name}", (runs, load), does.motor_carries, name))
@@ -144,9 +147,7 @@ def _draw_load(sheet: Sheet, mode: Mode, motor: str) -> str | None:
     if not bearing and not braking:
         return None
     parents = (*(sheet.condition(conditions.drag(name)) for name in bearing), *braking)
-    return sheet.node(
-        Node(f"load:{motor}@{mode.name}" if braking else f"load:{motor}+", parents, does.worst_drag, motor)
-    )
+    return sheet.node(Node(f"load:{motor}+{'+'.join(braking)}", parents, does.worst_drag, motor))
 
 
 def _draw_unpowered(sheet: Sheet, mode: Mode) -> None:
@@ -213,15 +214,17 @@ def _draw_link(sheet: Sheet, mode: Mode, coupling: Coupling, driver: str, driven
     if brought is not None:
         through = Node(f"fed:{coupling.name}@{mode.name}", (turning, brought), does.fed_through, coupling.name)
         turning = sheet.node(through)
-    parents = (
-        turning,
-        _draw_grip(sheet, coupling),
-        _draw_drag(sheet, driven, mode),
-        sheet.condition(conditions.trimmed(coupling.driver)),
-    )
+    parents = (turning, _draw_strength(sheet, mode, coupling, driven))
     asked = _asked(sheet.machine, coupling, mode)
     function = partial(does.pass_on, sound_margin=asked)
-    sheet.node(Node(f"turns:{driven}@{mode.name}", parents, function, driven))
+    sheet.node_once(Node(f"turns:{driven}@{mode.name}", parents, function, driven), does.margin_class(asked))
+
+
+def _draw_strength(sheet: Sheet, mode: Mode, coupling: Coupling, driven: str) -> str:
+    """What a coupling does to one shaft, the same in every mode unless a brake may rub there."""
+    drag = _draw_drag(sheet, driven, mode)
+    parents = (_draw_grip(sheet, coupling), drag, sheet.condition(conditions.trimmed(coupling.driver)))
+    return sheet.node(Node(f"strength:{coupling.name}/{drag}", parents, does.strength, coupling.name))
 
 
 def _asked(machine: Machine, coupling: Coupling, mode: Mode) -> float:
@@ -257,7 +260,7 @@ def _draw_drag(sheet: Sheet, on_shaft: str, mode: Mode) -> str:
     braking = draw_braked(sheet, mode, on_shaft)
     if not braking:
         return own
-    return sheet.node(Node(f"drag:{on_shaft}@{mode.name}", (own, *braking), does.worst_drag, on_shaft))
+    return sheet.node(Node(f"drag:{on_shaft}+{'+'.join(braking)}", (own, *braking), does.worst_drag, on_shaft))
 
 
 def _stiffness(levers: str) -> str:
@@ -336,7 +339,7 @@ def _draw_hold_back(sheet: Sheet, mode: Mode) -> str:
         return sheet.node(Node("hold_back:none", (), lambda: "right"))
     if len(holds) == 1 and not braking:
         return holds[0]
-    brakes = sheet.node(Node(f"rubbing:{mode.gives}@{mode.name}", braking, does.worst_drag, mode.gives))
+    brakes = sheet.node(Node(f"rubbing:{mode.gives}+{'+'.join(braking)}", braking, does.worst_drag, mode.gives))
     return sheet.node(Node(f"held_back@{mode.name}", (brakes, *holds), does.held_back, mode.gives))
 
 
@@ -416,6 +419,8 @@ def _draw_sounds(sheet: Sheet, mode: Mode) -> None:
     if not mode.takes_up:
         running = tuple(f"turns:{name}@{mode.name}" for name in newly)
         sheet.node(Node(f"starts@{mode.name}", running, does.starts))
+    for solenoid in mode.solenoids:
+        draw_pull(sheet, mode, solenoid)
     for name in mode.motors:
         if name in newly:
             _draw_motor_sound(sheet, mode, name)
@@ -428,12 +433,11 @@ def _draw_sounds(sheet: Sheet, mode: Mode) -> None:
 def _draw_motor_sound(sheet: Sheet, mode: Mode, name: str) -> None:
     machine = sheet.machine
     first = list(_drives(machine, mode, name))
-    near = [driven for _, driven in first]
-    near += [driven for one in near for _, driven in _drives(machine, mode, one) if driven not in near]
-    grips = tuple(_draw_grip(sheet, coupling) for coupling, _ in first)
-    drags = tuple(_draw_drag(sheet, one, mode) for one in near[:3])
-    parents = (f"turns:{name}@{mode.name}", *grips, *drags)
-    function = partial(_sounds, count=len(grips))
+    near = tuple(_draw_strength(sheet, mode, coupling, driven) for coupling, driven in first)
+    beyond = [driven for _, one in first for _, driven in _drives(machine, mode, one)]
+    further = tuple(_draw_drag(sheet, one, mode) for one in dict.fromkeys(beyond[: max(0, HEARD_BEYOND - len(first))]))
+    parents = (f"turns:{name}@{mode.name}", *near, *further)
+    function = partial(_sounds, count=len(near))
     sheet.node(Node(f"sounds:{name}@{mode.name}", parents, function, name))
 
 
@@ -448,7 +452,11 @@ def _draw_squeal(sheet: Sheet, mode: Mode) -> None:
         for driven in (shaft(machine, rotor) for rotor in coupling.path[1:]):
             turning = f"turns:{driven}@{mode.name}"
             if sheet.has(turning) and driven in _worked_by_tape(machine, mode):
-                parents = (turning, _draw_drag(sheet, driven, mode), _draw_grip(sheet, coupling))
+                is_driven = sheet.has(f"turns:{shaft(machine, coupling.driver)}@{mode.name}")
+                rubbing = (
+                    _draw_strength(sheet, mode, coupling, driven) if is_driven else _draw_drag(sheet, driven, mode)
+                )
+                parents = (turning, rubbing)
                 sheet.node(Node(f"rubs:{driven}@{mode.name}", parents, does.rubs, driven))
 
 
@@ -467,12 +475,20 @@ def _draw_stopping(sheet: Sheet, mode: Mode) -> None:
     watching = [s for s in machine.sensors.values() if _stops(machine, mode, s) and _seen_turning(sheet, mode, s)]
     for sensor in watching:
         turning = f"turns:{shaft(machine, sensor.senses)}@{mode.name}"
-        parents = (turning, sheet.condition(conditions.contact(sensor.name)), draw_permit(sheet, mode))
+        parents = (turning, sheet.condition(conditions.contact(sensor.name)), _draw_start(sheet, mode))
         own = "" if len(watching) == 1 else f":{sensor.name}"
         sheet.node(Node(f"stops{own}@{mode.name}", parents, does.logic_stops, sensor.name))
     if len(watching) > 1:
         each = tuple(f"stops:{sensor.name}@{mode.name}" for sensor in watching)
         sheet.node(Node(f"stops@{mode.name}", each, does.either, watching[0].name))
+
+
+def _draw_start(sheet: Sheet, mode: Mode) -> str:
+    """Whether a mode starts at all: as its only motor does, or as its switches let it where there are several."""
+    if len(mode.motors) != 1:
+        return draw_permit(sheet, mode)
+    able = _draw_ability(sheet, mode, next(iter(mode.motors)))
+    return sheet.node(Node(f"start:{able}", (able,), does.start_of, "tape"))
 
 
 def _stops(machine: Machine, mode: Mode, sensor: Sensor) -> bool:

@@ -1,5 +1,6 @@
 """The graph of a machine's functions while it is being drawn."""
 
+from collections.abc import Hashable
 from dataclasses import dataclass, field
 
 from tapewright.faults.conditions import Condition
@@ -13,11 +14,15 @@ class Sheet:
 
     Arguments:
         machine: the machine, with nothing wrong anywhere.
+        alike: the first node of each kind of work on the same parents.
+        stands_for: nodes that say the same as another, and that other one.
     """
 
     machine: Machine
     conditions: dict[str, Condition] = field(default_factory=dict)
     nodes: dict[str, Node] = field(default_factory=dict)
+    alike: dict[Hashable, str] = field(default_factory=dict)
+    stands_for: dict[str, str] = field(default_factory=dict)
 
     def condition(self, condition: Condition) -> str:
         """Draw a condition unless it is there already, and give its name."""
@@ -25,9 +30,22 @@ class Sheet:
         return condition.name
 
     def node(self, node: Node) -> str:
-        """Draw a node unless it is there already, and give its name."""
-        self.nodes.setdefault(node.name, node)
+        """Draw a node unless it is there already, and give its name; it hangs on what stands for its parents."""
+        if node.name not in self.nodes:
+            parents = tuple(self.stands_for.get(parent, parent) for parent in node.parents)
+            self.nodes[node.name] = Node(node.name, parents, node.function, node.topic)
         return node.name
+
+    def same_as(self, name: str, other: str, topic: str) -> str:
+        """Draw a node that always says what another says; whatever hangs on it hangs on that other one."""
+        self.stands_for.setdefault(name, self.stands_for.get(other, other))
+        return self.node(Node(name, (other,), str, topic))
+
+    def node_once(self, node: Node, works_as: Hashable) -> str:
+        """Draw a node, or one that says the same as an earlier one with the same parents that works the same way."""
+        parents = tuple(self.stands_for.get(parent, parent) for parent in node.parents)
+        first = self.alike.setdefault((parents, works_as), node.name)
+        return self.node(node) if first == node.name else self.same_as(node.name, first, node.topic)
 
     def has(self, name: str) -> bool:
         """Tell whether a node is drawn."""

@@ -21,6 +21,7 @@ from tapewright.machine.parts import (
     Rotor,
     Sensor,
     Solenoid,
+    nips_at_work,
     part,
     shaft,
     spoken,
@@ -110,10 +111,18 @@ def _applies(machine: Machine, template: Template, subject: str, mode: str) -> b
         return subject in machine.solenoids
     if subject not in machine.rotors:
         return False
+    if "flywheel" in template.kinds and not _holds_tape(machine, subject, mode):
+        return False
     on_shaft = _kinds_on_shaft(machine, subject)
     if template.kinds and not on_shaft & set(template.kinds):
         return False
     return template.role in ("", _role(machine, subject, mode))
+
+
+def _holds_tape(machine: Machine, subject: str, mode: str) -> bool:
+    """Tell whether a shaft carries a capstan that is pressed, where the mode presses one at all."""
+    nips = nips_at_work(machine, machine.modes[mode]) if machine.modes[mode].at_capstan else ()
+    return not nips or subject in {shaft(machine, end) for nip in nips for end in nip.path}
 
 
 def _kinds_on_shaft(machine: Machine, subject: str) -> set[str]:
