@@ -119,6 +119,13 @@ def all_sizes(machine: Machine) -> dict[str, Estimate]:
     return sizes
 
 
+def _is_unmeasured_cam(machine: Machine, mesh: Coupling) -> bool:
+    """Tell whether a mesh turns a cam at a ratio that nothing in the description gives."""
+    driver, driven = (machine.rotors[name] for name in mesh.path)
+    told = mesh.ratio or (driver.teeth and driven.teeth) or (driver.diameter and driven.diameter)
+    return driven.kind == "cam" and not told
+
+
 _COMMON: Final = (
     "takeup_needed", "wind_needed", "hold_back_needed", "shell_hub_friction", "pressure_pad_force",
     "friction_tape_on_head", "friction_pad_on_tape", "head_wrap", "friction_bush", "bearing_friction",
@@ -146,6 +153,8 @@ def _coupling_sizes(machine: Machine, coupling: Coupling) -> Iterator[tuple[str,
         yield "force", coupling.force or typical("pinch_force" if nip else "idler_contact_force")
     elif kind in ("gear", "worm"):
         yield "strength", coupling.torque or typical("gear_strength")
+        if kind == "gear" and _is_unmeasured_cam(machine, coupling):
+            yield "ratio", typical("cam_gear_ratio")
         if kind == "worm":
             yield "efficiency", typical("worm_efficiency")
             yield "ratio", Estimate(coupling.ratio) if coupling.ratio else typical("worm_ratio")
