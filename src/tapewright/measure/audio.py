@@ -8,7 +8,7 @@ import contextlib
 import io
 import os
 import struct
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO, Final
@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 
 from tapewright.words.problem import InputAtFaultError, Problem
 
-BLOCK_FRAMES: Final = 1 << 17
+BLOCK_FRAMES: Final = 1 << 16
+_PLAIN_CONTAINERS: Final = ("WAV", "WAVEX", "RF64", "W64", "AIFF", "CAF", "AU")
 _UNKNOWN_SIZES: Final = (0, 0xFFFFFFFF)
 
 
@@ -246,3 +247,32 @@ def sound_blocks(
             yield got
             if progress is not None:
                 progress(min(1.0, (at - start) / (stop - start)))
+
+
+def sound_pieces(recording: Recording, starts: Iterable[int], frames: int) -> Iterator[NDArray[np.float32]]:
+    """Give pieces of the sound from here and there, each of shape (frames, channels); for files quick to seek in.
+
+    Arguments:
+        recording: from `open_recording`; `seeks_quickly` says whether this is worth while.
+        starts: first frame of each piece, rising.
+        frames: length of each; one that would reach past the end is left out.
+
+    The array is used again for the next piece.
+    """
+    piece = np.empty((frames, recording.channels), dtype=np.float32)
+    with contextlib.ExitStack() as stack:
+        file = _sound_file(recording.path, recording.data_size_at, stack)
+        for start in starts:
+            try:
+                file.seek(start)
+                got = file.read(frames, dtype="float32", always_2d=True, out=piece)
+            except (soundfile.SoundFileError, RuntimeError):
+                return
+            if len(got) == frames:
+                yield got
+
+
+def seeks_quickly(recording: Recording) -> bool:
+    """Say whether any place in the file can be read without reading what lies before: plain samples, not packed."""
+    container, sample = recording.format.split(" ", 1)
+    return container in _PLAIN_CONTAINERS and sample.startswith(("PCM", "FLOAT", "DOUBLE"))

@@ -206,9 +206,10 @@ def _weighted_readings(
         spread.peak,
         _Statement("IEC 60386 two-sigma: exceeded 5 % of the time, either way", where, floor, spread.table),
     )
-    shown = quasi_peak_indication(np.where(ready.counted, passed, 0.0), ready.rate_hz)
+    # Half the values are enough for a meter with 22 ms of attack.
+    shown = quasi_peak_indication(np.where(ready.counted, passed, 0.0)[::2], ready.rate_hz / 2.0)
     quasi = _reading(
-        float(np.quantile(shown[counted], 0.95)),
+        float(np.quantile(shown[counted[::2]], 0.95)),
         spread.peak,
         _Statement("IEC 60386 quasi-peak meter, the indication exceeded 5 % of the time", where, floor, spread.table),
     )

@@ -134,7 +134,7 @@ class ToneMixer:
         padded[: len(taps)] = taps
         turns = np.arange(len(padded)) * (self.frequency_hz / self._rate_hz)
         parts = (padded * np.exp(-2j * np.pi * (turns % 1.0))).reshape(self._parts, self.factor).T
-        return np.concatenate([parts.real, parts.imag], axis=1).astype(np.float32)
+        return np.ascontiguousarray(np.concatenate([parts.real, parts.imag], axis=1).T, dtype=np.float32)
 
     def add(self, samples: NDArray[np.float32]) -> None:
         """Take the next samples of the stretch, shape (n,)."""
@@ -144,13 +144,12 @@ class ToneMixer:
         if count <= 0:
             self._rest = joined
             return
-        table = joined[: rows * self.factor].reshape(rows, self.factor) @ self._matrix
-        real, imaginary = table[:, : self._parts], table[:, self._parts :]
-        mixed = np.zeros(count, dtype=np.complex64)
-        for part in range(self._parts):
-            mixed.real += real[part : part + count, part]
-            mixed.imag += imaginary[part : part + count, part]
-        self._mixed.append(mixed)
+        table = self._matrix @ joined[: rows * self.factor].reshape(rows, self.factor).T
+        real, imaginary = table[0, :count].copy(), table[self._parts, :count].copy()
+        for part in range(1, self._parts):
+            real += table[part, part : part + count]
+            imaginary += table[self._parts + part, part : part + count]
+        self._mixed.append(real + 1j * imaginary)
         self._rest = joined[count * self.factor :].copy()
 
     def baseband(self) -> tuple[NDArray[np.complex128], float]:

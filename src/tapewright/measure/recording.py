@@ -1,7 +1,7 @@
 """Everything that is read from one file: `measure_recording`."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -16,7 +16,7 @@ from tapewright.measure.follow import TRACE_RATE_HZ, ToneMixer, followed, speed_
 from tapewright.measure.lines import find_lines
 from tapewright.measure.remarks import Heard, file_notes, not_followed, tone_notes
 from tapewright.measure.speed import drift, mean_frequency, speed_error
-from tapewright.measure.survey import Survey, survey
+from tapewright.measure.survey import Levels, Survey, glimpses, survey
 from tapewright.measure.swinging import find_swinging_tone
 from tapewright.measure.tone import Tone, find_tone, no_tone
 from tapewright.measure.trend import straight_line
@@ -25,6 +25,7 @@ from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.reading import Reading
 from tapewright.words.signal import Line, Trace
 
+PLAIN_S: Final = 30.0
 LONGER: Final = 1.3
 """A strongly swinging tone is taken where it lasts so many times longer than the steadiest part of the file."""
 SPECTRUM_POINTS: Final = 4000
@@ -199,20 +200,58 @@ def _first_that_holds(
     return tuple(one for one in read if one is not None)
 
 
-def _mix(recording: Recording, mixers: list[ToneMixer | None], progress: Callable[[float], None] | None) -> None:
-    """Read the stretch that holds tones once more and give each channel's samples to its mixer."""
+def _mix(
+    recording: Recording, mixers: list[ToneMixer | None], progress: Callable[[float], None] | None
+) -> list[Levels]:
+    """Read the stretch that holds tones and give each channel's samples to its mixer; count what is odd in them."""
+    levels = [Levels() for _ in mixers]
     active = [(channel, mixer) for channel, mixer in enumerate(mixers) if mixer is not None]
     if not active:
-        return
+        return levels
     at = min(mixer.first for _, mixer in active)
     stop = max(mixer.last for _, mixer in active)
     for block in sound_blocks(recording, at, stop, progress=progress):
         for channel, mixer in active:
             samples = np.ascontiguousarray(block[max(0, mixer.first - at) : max(0, mixer.last - at), channel])
-            if not np.isfinite(samples).all():
-                samples = np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)
-            mixer.add(samples)
+            if len(samples):
+                mixer.add(levels[channel].add(samples))
         at += len(block)
+    return levels
+
+
+def _at_a_glance(
+    recording: Recording, tone_hz: float | None, tell: Callable[[float], None]
+) -> tuple[ChannelReadings, ...] | None:
+    """Read a long recording with one long steady tone in every channel, without surveying all of it first.
+
+    Returns:
+        None when anything is less plain than that: then the whole survey decides.
+    """
+    found = glimpses(recording, tone_hz)
+    if found is None:
+        return None
+    tones = [find_tone(one, tone_hz) for one in found]
+    if not all(_plain(one, tone) for one, tone in zip(found, tones, strict=True)):
+        return None
+    mixers: list[ToneMixer | None] = [ToneMixer(tone, recording.rate_hz, recording.frames) for tone in tones]
+    levels = _mix(recording, mixers, lambda share: tell(0.9 * share))
+    read = []
+    for survey_of, counted, tone, mixer in zip(found, levels, tones, mixers, strict=True):
+        heard = _heard(mixer) if mixer else None
+        if heard is None or not_followed(heard) is not None:
+            return None
+        whole = replace(survey_of, clipped=counted.clipped, not_numbers=counted.not_numbers, peak=counted.peak)
+        read.append(_channel(whole, tone, heard, recording, tone_hz))
+    return tuple(read)
+
+
+def _plain(found: Survey, tone: Tone) -> bool:
+    """Say whether a tone seen in glimpses is long, and all that there is of it in the file."""
+    if tone.frequency_hz is None or tone.start_s is None or tone.end_s is None or tone.end_s - tone.start_s < PLAIN_S:
+        return False
+    like_it = np.abs(found.wide_hz / tone.frequency_hz - 1.0) < 0.1
+    beyond = (found.times_s < tone.start_s) | (found.times_s > tone.end_s)
+    return not np.any(like_it & beyond & (found.wide_power > 0.5 * found.total_power))
 
 
 def _check_tone(path: Path, tone_hz: float | None, rate_hz: float) -> None:
@@ -228,6 +267,12 @@ def _check_tone(path: Path, tone_hz: float | None, rate_hz: float) -> None:
                 "Record at 44100 or more.",
             )
         )
+
+
+def _readings(path: str | Path, recording: Recording, channels: tuple[ChannelReadings, ...]) -> RecordingReadings:
+    return RecordingReadings(
+        str(path), recording.rate_hz, recording.duration_s, recording.format, channels, recording.notes
+    )
 
 
 def measure_recording(
@@ -257,6 +302,10 @@ def measure_recording(
     recording = open_recording(path, accept_truncated)
     _check_tone(recording.path, tone_hz, recording.rate_hz)
     tell = progress or (lambda share: None)
+    glanced = None if recording.rate_hz < 2.0 * TRACE_RATE_HZ else _at_a_glance(recording, tone_hz, tell)
+    if glanced is not None:
+        tell(1.0)
+        return _readings(path, recording, glanced)
     surveys = survey(recording, tone_hz, lambda share: tell(0.5 * share))
     if recording.rate_hz < 2.0 * TRACE_RATE_HZ:
         few = no_tone(f"{recording.rate_hz} samples a second are too few to follow a test tone.")
@@ -264,6 +313,4 @@ def measure_recording(
     else:
         channels = _first_that_holds(recording, surveys, tone_hz, lambda share: tell(0.5 + 0.4 * share))
     tell(1.0)
-    return RecordingReadings(
-        str(path), recording.rate_hz, recording.duration_s, recording.format, channels, recording.notes
-    )
+    return _readings(path, recording, channels)

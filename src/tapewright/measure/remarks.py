@@ -22,6 +22,8 @@ MOST_SWINGING_LEVEL: Final = 0.12
 """One sigma of a strongly swinging tone's level, noise apart: it has to be told from voices and from two tones."""
 MOST_SWING: Final = 0.45
 """One sigma of the level: noise through a narrow filter has 0.57, a tone whose level is modulated by 40 % has 0.4."""
+ENOUGH: Final = 60000
+"""So many values, evenly taken, are enough to know what one in twenty exceeds."""
 HUM_DB: Final = -20.0
 OVERTONES_DB: Final = -10.0
 
@@ -47,14 +49,15 @@ class Heard:
     @property
     def deviation(self) -> float:
         """Give what the speed's deviation from its mean exceeds for one sample in twenty, ratio."""
-        there = self.trace.values[np.isfinite(self.trace.values)]
+        values = self.trace.values[:: max(1, len(self.trace.values) // ENOUGH)]
+        there = values[np.isfinite(values)]
         return float(np.quantile(np.abs(there), 0.95)) if len(there) else 0.0
 
     def wow(self) -> tuple[float, float]:
         """Give the same, the straight-line drift taken out, and the furthest deviation."""
         there = np.isfinite(self.trace.values)
         swings = np.abs((self.trace.values - straight_line(self.trace.values, there))[there])
-        return float(np.quantile(swings, 0.95)), float(swings.max())
+        return float(np.quantile(swings[:: max(1, len(swings) // ENOUGH)], 0.95)), float(swings.max())
 
 
 def not_followed(heard: Heard | None) -> str | None:

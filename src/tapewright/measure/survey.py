@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, signal
 
-from tapewright.measure.audio import Recording, sound_blocks
+from tapewright.measure.audio import Recording, seeks_quickly, sound_blocks, sound_pieces
 from tapewright.words.problem import InputAtFaultError, Problem
 
 FRAME_S: Final = 0.093
@@ -17,6 +17,11 @@ TONE_BAND_HZ: Final = (500.0, 10000.0)
 """Where a test tone is looked for: from an octave and a half below 3150 Hz to the top of an azimuth tone."""
 FLOOR_HZ: Final = 300.0
 """Below this nothing counts for or against a tone: hum and rumble live there."""
+GLIMPSES_FROM_S: Final = 60.0
+"""In a longer recording a steady tone is first looked for in a quarter of it."""
+GLIMPSE_EVERY: Final = 4
+GOLDEN: Final = 0.6180339887
+"""Share of a slot by which each glimpse is shifted against the last, so that no regular beeping escapes them."""
 FULL_SCALE: Final = 1.0 - 2.0**-7
 HARMONICS: Final = tuple(range(2, 41))
 REACH: Final = 0.13
@@ -75,8 +80,8 @@ class Survey:
     at_rails: bool
 
 
-class _Levels:
-    """Counts over the samples of one channel, block by block."""
+class Levels:
+    """Counts over the samples of one channel, block by block: the largest, clipped ones, ones that are no numbers."""
 
     def __init__(self) -> None:
         self.peak, self.clipped, self.not_numbers = 0.0, 0, 0
@@ -84,18 +89,23 @@ class _Levels:
         self.off_rails = 0
         self._before = np.zeros(2, dtype=bool)
 
-    def add(self, samples: NDArray[np.float32]) -> None:
+    def add(self, samples: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Count the next samples, shape (n,); give them back, silence in place of what is no number."""
+        if not np.isfinite(samples @ samples):
+            self.not_numbers += int(np.count_nonzero(~np.isfinite(samples)))
+            samples = np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)
         low, high = float(samples.min()), float(samples.max())
         self.low, self.high = min(self.low, low), max(self.high, high)
         self.peak = max(self.peak, -low, high)
         if self.peak < FULL_SCALE:
             self.off_rails += len(samples)
             self._before[:] = False
-            return
+            return samples
         railed = np.concatenate([self._before, np.abs(samples) >= FULL_SCALE])
         self.clipped += int(np.count_nonzero(railed[2:] & railed[1:-1] & railed[:-2]))
         self.off_rails += len(samples) - int(np.count_nonzero(railed[2:]))
         self._before = railed[-2:].copy()
+        return samples
 
 
 class _Frames:
@@ -122,9 +132,13 @@ class _Frames:
             return
         frames = np.lib.stride_tricks.sliding_window_view(joined, self.length)[:: self.hop]
         for first in range(0, count, 32):
-            spectrum = fft.rfft(frames[first : first + 32] * self._window, axis=1)
-            self.rows.append(self._features(spectrum.real**2 + spectrum.imag**2))
+            self.add_frames(frames[first : first + 32])
         self._rest = joined[count * self.hop :].copy()
+
+    def add_frames(self, frames: NDArray[np.float32]) -> None:
+        """Take whole frames, shape (n, length)."""
+        spectrum = fft.rfft(frames * self._window, axis=1)
+        self.rows.append(self._features(spectrum.real**2 + spectrum.imag**2))
 
     def _features(self, power: NDArray[np.float32]) -> NDArray[np.float64]:
         rows = np.arange(len(power))
@@ -241,17 +255,13 @@ def survey(
     """
     band = TONE_BAND_HZ if tone_hz is None else (0.9 * tone_hz, 1.1 * tone_hz)
     frames = [_Frames(recording.rate_hz, band) for _ in range(recording.channels)]
-    levels = [_Levels() for _ in range(recording.channels)]
+    levels = [Levels() for _ in range(recording.channels)]
     count = 0
     for block in sound_blocks(recording, progress=progress):
         count += len(block)
         for channel in range(recording.channels):
             samples = np.ascontiguousarray(block[:, channel])
-            if not np.isfinite(samples).all():
-                levels[channel].not_numbers += int(np.count_nonzero(~np.isfinite(samples)))
-                samples = np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)
-            levels[channel].add(samples)
-            frames[channel].add(samples)
+            frames[channel].add(levels[channel].add(samples))
     if not count:
         raise InputAtFaultError(
             Problem(
@@ -265,12 +275,57 @@ def survey(
     return found
 
 
-def _summed_up(frames: _Frames, levels: _Levels, rate_hz: float) -> Survey:
+def glimpses(recording: Recording, tone_hz: float | None = None) -> tuple[Survey, ...] | None:
+    """Look at a quarter of a long recording of plain samples: one frame in each third of a second, at uneven places.
+
+    Arguments:
+        recording: from `open_recording`.
+        tone_hz: as for `survey`.
+
+    Returns:
+        For each channel what `survey` gives, without counts of clipped samples; None when the file is too short for
+        this or slow to seek in. Enough to know a long steady tone; what is less than that needs `survey`.
+    """
+    if recording.duration_s < GLIMPSES_FROM_S or not seeks_quickly(recording):
+        return None
+    band = TONE_BAND_HZ if tone_hz is None else (0.9 * tone_hz, 1.1 * tone_hz)
+    frames = [_Frames(recording.rate_hz, band) for _ in range(recording.channels)]
+    length, slot = frames[0].length, GLIMPSE_EVERY * frames[0].length
+    count = recording.frames // slot
+    places = np.arange(count) * slot + ((np.arange(count) * GOLDEN % 1.0) * (slot - length)).astype(np.int64)
+    held: list[NDArray[np.float32]] = []
+    for piece in sound_pieces(recording, places.tolist(), length):
+        held.append(piece.T.copy())
+        if len(held) == 32:
+            _take(frames, held)
+    _take(frames, held)
+    if sum(part.shape[1] for part in frames[0].rows) != count:
+        return None
+    times = (places + length / 2) / recording.rate_hz
+    return tuple(_summed_up(one, Levels(), recording.rate_hz, times, slot / recording.rate_hz) for one in frames)
+
+
+def _take(frames: list[_Frames], held: list[NDArray[np.float32]]) -> None:
+    """Hand frames of shape (channels, length) to their channels, and let go of them; what is no number is silence."""
+    if held:
+        together = np.nan_to_num(np.stack(held, axis=1), nan=0.0, posinf=0.0, neginf=0.0)
+        for one, part in zip(frames, together, strict=True):
+            one.add_frames(part)
+        held.clear()
+
+
+def _summed_up(
+    frames: _Frames,
+    levels: Levels,
+    rate_hz: float,
+    times_s: NDArray[np.float64] | None = None,
+    step_s: float | None = None,
+) -> Survey:
     table = np.concatenate(frames.rows, axis=1) if frames.rows else np.zeros((11, 0))
-    times = (np.arange(table.shape[1]) * frames.hop + frames.length / 2) / rate_hz
+    even = (np.arange(table.shape[1]) * frames.hop + frames.length / 2) / rate_hz
     return Survey(
-        times,
-        frames.hop / rate_hz,
+        even if times_s is None else times_s,
+        frames.hop / rate_hz if step_s is None else step_s,
         table[0],
         table[1],
         table[2],
@@ -283,7 +338,7 @@ def _summed_up(frames: _Frames, levels: _Levels, rate_hz: float) -> Survey:
         table[9],
         table[10],
         frames.bin_hz,
-        levels.peak,
+        max(levels.peak, float(np.sqrt(np.max(table[2], initial=0.0)))),
         levels.clipped,
         levels.not_numbers,
         levels.low == levels.high,
