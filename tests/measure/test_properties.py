@@ -8,6 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tapewright.measure import recording
 from tapewright.measure.audio import open_recording, sound_blocks
 from tapewright.measure.recording import ChannelReadings, measure_recording
 from tests.measure import made
@@ -86,8 +87,8 @@ def test_a_tone_played_backwards_has_the_same_rms(tmp_path: Path, seed: int) -> 
 @given(block=st.integers(1, 40000), start=st.integers(0, 9000), count=st.integers(1, 9000))
 def test_blocks_of_any_size_are_the_file(tmp_path: Path, block: int, start: int, count: int) -> None:
     samples = np.stack([a_tone(1, 1.0), a_tone(2, 1.0)], axis=1)
-    recording = open_recording(made.saved(tmp_path / "t.wav", samples, RATE_HZ, "FLOAT"))
-    read = np.concatenate([one.copy() for one in sound_blocks(recording, start, start + count, block)])
+    opened = open_recording(made.saved(tmp_path / "t.wav", samples, RATE_HZ, "FLOAT"))
+    read = np.concatenate([one.copy() for one in sound_blocks(opened, start, start + count, block)])
     np.testing.assert_array_equal(read, samples[start : start + count].astype(np.float32))
 
 
@@ -125,3 +126,38 @@ def test_memory_does_not_grow_with_the_sample_rate(tmp_path: Path) -> None:
     finally:
         tracemalloc.stop()
     assert peak < 40e6
+
+
+def test_a_long_recording_is_read_at_a_glance_as_it_is_read_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two roads that must meet: a look at some frames first, and a look at all of them."""
+    draw = np.random.default_rng(4)
+    curve = made.rotors_curve((made.Rotor(6.1, 0.08), made.Rotor(1.3, 0.05)))
+    samples, _ = made.tone(75.0, curve, rate_hz=RATE_HZ, error_pct=0.7)
+    samples = made.with_dropouts(made.with_noise(samples, 40.0, draw), RATE_HZ, [20.0, 41.0, 61.3], 0.08)
+    samples[int(4.0 * RATE_HZ) : int(4.01 * RATE_HZ)] = 1.0
+    path = made.saved(tmp_path / "t.wav", samples, RATE_HZ)
+    glanced = measure_recording(path).channels[0]
+    monkeypatch.setattr(recording, "glimpses", lambda recording, tone_hz: None)
+    whole = measure_recording(path).channels[0]
+    assert values(glanced) == pytest.approx(values(whole), rel=1e-4)
+    assert glanced.tone.start_s == pytest.approx(whole.tone.start_s, abs=0.01)
+    assert glanced.tone.end_s == pytest.approx(whole.tone.end_s, abs=0.01)
+    assert glanced.tone.snr_db == pytest.approx(whole.tone.snr_db, abs=0.5)
+    assert glanced.notes == whole.notes
+    assert any("clipped" in note for note in glanced.notes)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_what_comes_between_the_glimpses_is_not_missed(tmp_path: Path, seed: int) -> None:
+    """A tone in half-second bursts, or one that ends half way, is treated as the whole file says."""
+    draw = np.random.default_rng(seed)
+    samples, _ = made.tone(70.0, rate_hz=RATE_HZ)
+    times = np.arange(len(samples)) / RATE_HZ
+    beeps = np.where(times % draw.uniform(0.6, 1.5) < 0.3, samples, 0.0)
+    assert not measure_recording(made.saved(tmp_path / "a.wav", beeps, RATE_HZ)).channels[0].tone.found
+    ends_s = draw.uniform(35.0, 60.0)
+    half = np.where(times < ends_s, samples, 1e-3 * draw.standard_normal(len(times)))
+    found = measure_recording(made.saved(tmp_path / "b.wav", half, RATE_HZ)).channels[0]
+    assert found.tone.end_s == pytest.approx(ends_s - 0.1, abs=0.03)

@@ -26,6 +26,7 @@ from tapewright.words.reading import Reading
 from tapewright.words.signal import Line, Trace
 
 PLAIN_S: Final = 30.0
+"""A steady tone this long, alone in its channel, is followed without a look at every part of the file first."""
 LONGER: Final = 1.3
 """A strongly swinging tone is taken where it lasts so many times longer than the steadiest part of the file."""
 SPECTRUM_POINTS: Final = 4000

@@ -18,8 +18,9 @@ TONE_BAND_HZ: Final = (500.0, 10000.0)
 FLOOR_HZ: Final = 300.0
 """Below this nothing counts for or against a tone: hum and rumble live there."""
 GLIMPSES_FROM_S: Final = 60.0
-"""In a longer recording a steady tone is first looked for in a quarter of it."""
+"""In a longer recording a steady tone is first looked for in a part of it."""
 GLIMPSE_EVERY: Final = 4
+MOST_GLIMPSES: Final = 2500
 GOLDEN: Final = 0.6180339887
 """Share of a slot by which each glimpse is shifted against the last, so that no regular beeping escapes them."""
 FULL_SCALE: Final = 1.0 - 2.0**-7
@@ -276,7 +277,9 @@ def survey(
 
 
 def glimpses(recording: Recording, tone_hz: float | None = None) -> tuple[Survey, ...] | None:
-    """Look at a quarter of a long recording of plain samples: one frame in each third of a second, at uneven places.
+    """Look at a part of a long recording of plain samples: a frame in each third of a second, at uneven places.
+
+    Of more than a quarter of an hour it is 2500 frames.
 
     Arguments:
         recording: from `open_recording`.
@@ -290,7 +293,8 @@ def glimpses(recording: Recording, tone_hz: float | None = None) -> tuple[Survey
         return None
     band = TONE_BAND_HZ if tone_hz is None else (0.9 * tone_hz, 1.1 * tone_hz)
     frames = [_Frames(recording.rate_hz, band) for _ in range(recording.channels)]
-    length, slot = frames[0].length, GLIMPSE_EVERY * frames[0].length
+    length = frames[0].length
+    slot = length * max(GLIMPSE_EVERY, recording.frames // (length * MOST_GLIMPSES))
     count = recording.frames // slot
     places = np.arange(count) * slot + ((np.arange(count) * GOLDEN % 1.0) * (slot - length)).astype(np.int64)
     held: list[NDArray[np.float32]] = []

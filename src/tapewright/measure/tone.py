@@ -86,7 +86,7 @@ def _chains(found: Survey) -> list[_Chain]:
     if not len(tonal):
         return []
     frequency = found.frequency_hz[tonal]
-    gap = np.diff(tonal) * found.step_s > GAP_S
+    gap = np.diff(tonal) * found.step_s > max(GAP_S, 1.5 * found.step_s)
     jump = np.abs(np.diff(frequency)) > STEP * frequency[:-1] + 0.25 * found.resolution_hz
     pieces = np.split(tonal, np.flatnonzero(gap | jump) + 1)
     return [_Chain(piece, float((piece[-1] - piece[0] + 1) * found.step_s)) for piece in pieces]
