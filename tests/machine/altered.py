@@ -61,14 +61,21 @@ def _times(size: Estimate | None, scale: float) -> Estimate | None:
 
 
 def renamed(machine: Machine) -> tuple[Machine, Mapping[str, str]]:
-    """Every rotor and coupling under another name and in the opposite order; and the names."""
-    names = {name: f"x_{index}" for index, name in enumerate([*machine.rotors, *machine.couplings])}
+    """Every part that the user names under another name and in the opposite order; and the names."""
+    given = [*machine.rotors, *machine.couplings, *machine.sensors, *machine.solenoids, *machine.levers]
+    names = {name: f"x_{index}" for index, name in enumerate(given)}
     rotors = {
         names[name]: replace(rotor, name=names[name], on=rotor.on and names[rotor.on])
         for name, rotor in reversed([*machine.rotors.items()])
     }
     couplings = {
-        names[name]: replace(one, name=names[name], path=tuple(names[end] for end in one.path))
+        names[name]: replace(
+            one,
+            name=names[name],
+            path=tuple(names[end] for end in one.path),
+            by=names.get(one.by, one.by),
+            through=tuple(names[lever] for lever in one.through),
+        )
         for name, one in reversed([*machine.couplings.items()])
     }
     modes = {
@@ -76,11 +83,26 @@ def renamed(machine: Machine) -> tuple[Machine, Mapping[str, str]]:
             mode,
             motors={names[motor]: share for motor, share in mode.motors.items()},
             engaged=tuple(names[one] for one in mode.engaged),
+            solenoids=tuple(names[one] for one in mode.solenoids),
             takes_up=mode.takes_up and names[mode.takes_up],
             gives=mode.gives and names[mode.gives],
         )
         for name, mode in reversed([*machine.modes.items()])
     }
     lifter = names.get(machine.head_base.lifted_by, machine.head_base.lifted_by)
-    base = replace(machine.head_base, lifted_by=lifter, carries=tuple(names[one] for one in machine.head_base.carries))
-    return replace(machine, rotors=rotors, couplings=couplings, modes=modes, head_base=base), names
+    base = replace(
+        machine.head_base,
+        lifted_by=lifter,
+        carries=tuple(names[one] for one in machine.head_base.carries),
+        through=tuple(names[one] for one in machine.head_base.through),
+    )
+    sensors = {
+        names[name]: replace(
+            one, name=names[name], senses=names.get(one.senses, one.senses), ends=names.get(one.ends, one.ends)
+        )
+        for name, one in reversed([*machine.sensors.items()])
+    }
+    solenoids = {names[name]: replace(one, name=names[name]) for name, one in reversed([*machine.solenoids.items()])}
+    levers = {names[name]: replace(one, name=names[name]) for name, one in reversed([*machine.levers.items()])}
+    new = replace(machine, rotors=rotors, couplings=couplings, modes=modes, head_base=base)
+    return replace(new, sensors=sensors, solenoids=solenoids, levers=levers), names

@@ -14,7 +14,7 @@ import numpy as np
 from tapewright.machine.couplings import Step, holding_motors, running_diameter, steps, turns_ratio
 from tapewright.machine.doubt import Column, Columns, columns, estimate
 from tapewright.machine.formulas import belt_pass_rate, capstan_turns, half_side_radius, pack_turns, reel_turns
-from tapewright.machine.parts import Machine, Mode, nips_at_work, shaft, sound
+from tapewright.machine.parts import MODES, Machine, Mode, nips_at_work, shaft, sound
 from tapewright.machine.running_belt import running_length
 from tapewright.machine.typical import all_sizes
 from tapewright.words.estimate import Estimate
@@ -71,6 +71,18 @@ def rates(machine: Machine, mode: str) -> Mapping[str, Rate]:
         changes = ends[1] - ends[0] > 1e-9 * max(ends[1], 1e-9)
         found[key] = Rate(name, what, estimate(turns, table), (ends[0], ends[1]) if changes else None)
     return found
+
+
+def rate_columns(machine: Machine, mode: str, table: Columns, radii_m: tuple[float, float]) -> dict[str, Column]:
+    """Give the same rates as columns, so that differences between them carry the doubt they share.
+
+    Arguments:
+        machine: as for `rates`.
+        mode: its name.
+        table: of all sizes of the machine.
+        radii_m: radius of the take-up and of the supply pack, metres.
+    """
+    return {key: turns for key, (_, _, turns) in _every(machine, mode, table, radii_m).items()}
 
 
 def tape_speed(machine: Machine, mode: str = "play") -> Estimate | None:
@@ -239,7 +251,8 @@ def _led_by(machine: Machine, motor: str, share: float, table: Columns) -> Colum
     """Give a motor's rate as described, or as the tape's speed in play tells it; None when neither does."""
     if f"{motor}.speed" in table:
         return table[f"{motor}.speed"] * _motor_factor(machine, motor) * abs(share)
-    for name, mode in machine.modes.items():
+    for name in (one for one in MODES if one in machine.modes):
+        mode = machine.modes[name]
         capstan = _capstan(machine, mode)
         if not mode.at_capstan or motor not in mode.motors or capstan is None:
             continue
