@@ -2,14 +2,16 @@
 
 import pytest
 
+from tapewright.machine.library import shipped_ids
 from tests.machine.spoilt import problems_with
 
 FOUR, ONE = "four_track", "one_motor_portable"
+TWO, DIRECT, CAM = "two_motor_deck", "direct_drive_deck", "flywheel_cam_deck"
 
 
 def test_the_unspoilt_machines_obey() -> None:
-    assert problems_with("four_track") == ()
-    assert problems_with("one_motor_portable") == ()
+    for machine_id in shipped_ids():
+        assert problems_with(machine_id) == ()
 
 
 @pytest.mark.parametrize(
@@ -71,6 +73,33 @@ def test_the_unspoilt_machines_obey() -> None:
          "position_mm"),
         (FOUR, 'on = "flywheel"', 'on = "flywheel"\nposition_mm = [0.0, 0.0]', "rotors.capstan.position_mm",
          "shaft's position"),
+        # solenoids, levers, brakes, tachos, several speeds
+        (TWO, 'lifted_by = "lift_solenoid"', 'lifted_by = "lift_solenoyd"', "head_base.lifted_by", '"lift_solenoid"?'),
+        (TWO, 'through = ["lift_lever"]', 'through = ["lift_leaver"]', "head_base.through", '"lift_lever"?'),
+        (TWO, 'by = "brake_solenoid"', 'by = "break_solenoid"', "couplings.takeup_brake.by", '"brake_solenoid"?'),
+        (TWO, '["lift_solenoid", "brake_solenoid"]', '["lift_solenoid", "brake_solenoit"]', "modes.play.solenoids",
+         '"brake_solenoid"?'),
+        (TWO, 'solenoids = ["brake_solenoid"]', "", "modes.fast_forward.solenoids", "engage the brake"),
+        (TWO, '["lift_solenoid", "brake_solenoid"]', '["brake_solenoid"]', "modes.play.solenoids", "lift_solenoid"),
+        (TWO, "[solenoids.brake_solenoid]", "[solenoids.brake_solenoid]\n[solenoids.spare]", "solenoids.spare",
+         "take it out"),
+        (TWO, "[levers.lift_lever]", "[levers.capstan]", "levers.capstan", "name of its own"),
+        (TWO, 'path = ["takeup_reel"]\nswitched = true', 'path = ["takeup_reel"]', "couplings.takeup_brake.switched",
+         "is a drag"),
+        (TWO, 'path = ["takeup_reel"]', 'path = ["takeup_reel", "flywheel"]', "couplings.takeup_brake.path",
+         "the one rotor"),
+        (TWO, 'kind = "brake"', 'kind = "break"', "couplings.takeup_brake.kind", '"brake"?'),
+        (TWO, 'head_base = "up"', 'head_base = "hup"', "modes.play.head_base", '"up"?'),
+        (TWO, "[modes.rewind]", "[modes.rewnid]", "modes.rewnid", '"rewind"?'),
+        (DIRECT, 'senses = "capstan_motor"', 'senses = "capstan"', "sensors.tacho.senses", '"capstan_motor"?'),
+        (DIRECT, 'senses = "capstan_motor"', "", "sensors.tacho.senses", "rotor it watches"),
+        (DIRECT, "speeds_mm_per_s = [47.625, 95.25]", "speeds_mm_per_s = [95.25]", "tape.speeds_mm_per_s",
+         "List every speed"),
+        (DIRECT, 'timeout_s = 2.0', 'timeout_s = 2.0\nstops = ["plya"]', "sensors.reel_sensor.stops", '"play"?'),
+        (DIRECT, '[sensors.tacho]', '[sensors.tacho]\nends = "reel_motor"', "sensors.tacho.ends", "position_switch"),
+        (CAM, 'by = "cam_solenoid"', 'by = "cam_pinion"', "couplings.cam_gear.by", "cam_solenoid"),
+        (CAM, 'engaged = ["nip", "cam_gear", "swing_to_clutch"]\nsolenoids = ["cam_solenoid"]',
+         'engaged = ["nip", "cam_gear", "swing_to_clutch"]', "modes.play.solenoids", "cam_solenoid"),
     ],
 )  # fmt: skip
 def test_one_slip_is_told_at_its_place(machine: str, old: str, new: str, where: str, told: str) -> None:

@@ -251,10 +251,21 @@ def _pulled(machine: Machine) -> Iterator[Breach]:
             if brought_in and coupling.by not in mode.solenoids:
                 found = f'"{coupling.name}" is engaged by "{coupling.by}", which does not pull here.'
                 yield f"modes.{mode_name}.solenoids", found, f'Write solenoids = ["{coupling.by}"].'
+        yield from _not_let_go(machine, mode)
         lifter = machine.head_base.lifted_by
         if mode.head_base == "up" and lifter in machine.solenoids and lifter not in mode.solenoids:
             found = f'The head base is up, but "{lifter}" does not pull here.'
             yield f"modes.{mode_name}.solenoids", found, f'Write solenoids = ["{lifter}"].'
+
+
+def _not_let_go(machine: Machine, mode: Mode) -> Iterator[Breach]:
+    if not mode.takes_up:
+        return
+    for one in machine.couplings.values():
+        by_solenoid = one.kind == "brake" and one.by in machine.solenoids
+        if by_solenoid and one.name not in mode.engaged and one.by not in mode.solenoids:
+            found = f'"{one.name}" is off here, but "{one.by}", which lets it go, does not pull.'
+            yield f"modes.{mode.name}.solenoids", found, f'Write solenoids = ["{one.by}"], or engage the brake.'
 
 
 def _tape_modes(machine: Machine) -> Iterator[Breach]:
