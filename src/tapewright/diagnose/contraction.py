@@ -78,7 +78,7 @@ def find_path(scopes: Sequence[tuple[str, ...]], sizes: Mapping[str, int]) -> Pa
 def _searched(scopes: Sequence[tuple[str, ...]], sizes: Mapping[str, int]) -> list[tuple[int, ...]]:
     """Search for a cheap order: the best of several greedy ones with some chance in them, the same every time."""
     inputs = [frozenset(cast("tuple[Hashable, ...]", scope)) for scope in scopes]
-    search: Any = opt_einsum.path_random.RandomGreedy(max_repeats=SEARCH_REPEATS, minimize="flops")
+    search: Any = opt_einsum.path_random.RandomGreedy(max_repeats=SEARCH_REPEATS, minimize="size")
     return [tuple(step) for step in search(inputs, frozenset(), dict(sizes))]
 
 

@@ -13,12 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapewright.diagnose.beliefs import posterior
+from tapewright.diagnose.contraction import largest_table
 from tapewright.diagnose.network import Network
 
 Array = NDArray[np.float64]
 
-CHUNK: Final = 48
-"""Cases that are summed at once; more of them only cost memory."""
+AT_ONCE: Final = 600_000
+"""Numbers in the largest table of the cases that are summed at once: about what a processor's cache holds."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -85,8 +86,11 @@ def _clamped(
     """Sum the network with one part held in one kind of state, for every part and kind; logs are relative."""
     words: dict[str, list[Array]] = {node: [] for node in network.observed}
     logs = []
-    for start in range(0, len(kinds), CHUNK):
-        chunk = kinds[start : start + CHUNK]
+    sizes = {f"part:{name}": len(known.states) for name, known in network.parts.items()}
+    sizes |= {name: len(values) for name, values in network.words.items()}
+    step = max(1, min(48, AT_ONCE // largest_table(network.path, sizes)))
+    for start in range(0, len(kinds), step):
+        chunk = kinds[start : start + step]
         held = {name: np.tile(known.prior, (len(chunk), 1)) for name, known in network.parts.items()}
         for row, (name, group) in enumerate(chunk):
             known = network.parts[name].prior
