@@ -12,7 +12,7 @@ from tapewright.faults.applied import Fault, applied
 from tapewright.faults.catalogue import possible_faults
 from tapewright.faults.consequences import modes_told, outcome, signs_shown
 from tapewright.machine.library import shipped, shipped_ids
-from tests.described import described
+from tests.described import Table, described
 
 COMPLETE = [name for name in shipped_ids() if not name.endswith("_starter")]
 
@@ -231,10 +231,10 @@ def test_a_slackening_belt_shows_first_in_the_reverse_direction() -> None:
 def test_only_the_description_changes() -> None:
     """Let keys lift the head base of the deck with solenoids, and its dead solenoid no longer keeps it down."""
 
-    def keys_lift(table: dict[str, object]) -> None:
-        table["head_base"]["lifted_by"] = "keys"  # type: ignore[index]
-        del table["solenoids"]["lift_solenoid"]  # type: ignore[attr-defined]
-        for mode in table["modes"].values():  # type: ignore[attr-defined]
+    def keys_lift(table: Table) -> None:
+        table["head_base"]["lifted_by"] = "keys"
+        del table["solenoids"]["lift_solenoid"]
+        for mode in table["modes"].values():
             if "solenoids" in mode:
                 mode["solenoids"] = [one for one in mode["solenoids"] if one != "lift_solenoid"]
 
@@ -242,3 +242,31 @@ def test_only_the_description_changes() -> None:
     dead = {sign.id for sign in signs_shown(applied(changed, [Fault("power_supply", "dead")]))}
     assert "play_stays_down" not in dead
     assert "play_stays_down" in shown("two_motor_deck", Fault("power_supply", "dead"))
+
+
+def test_cue_review_and_pause_are_modes_like_others() -> None:
+    """Cue and review wind with the head near the tape; in pause nothing moves it."""
+
+    def with_more_modes(table: Table) -> None:
+        modes = table["modes"]
+        modes["cue"] = modes["fast_forward"] | {"head_base": "half"}
+        modes["review"] = modes["rewind"] | {"head_base": "half"}
+        modes["pause"] = {"motors": {"capstan_motor": 1.0}, "head_base": "half"}
+
+    told = modes_told(described("four_track", with_more_modes))
+    assert (told["cue"].tape, told["review"].tape, told["pause"].tape) == ("right", "right", "")
+    glazed = applied(described("four_track", with_more_modes), [Fault("idler_tyre", "glazed")])
+    assert "cue_weak" in {sign.id for sign in signs_shown(glazed)}
+
+
+def test_a_record_switch_keeps_record_out_and_play_in() -> None:
+    """One or two record switches: the tab matters for record only (owner's manuals)."""
+    signs = shown("two_motor_deck", Fault("record_switch", "dirty"))
+    assert "record_does_not_engage" in signs
+    assert "play_tape_right" in signs
+
+
+def test_a_stiff_swing_arm_leaves_the_reels_undriven() -> None:
+    found = words("direct_drive_deck", Fault("swing_arm", "snapped"))
+    assert found["tape@fast_forward"] == found["tape@rewind"] == "still"
+    assert found["loop@play"] == "yes"
