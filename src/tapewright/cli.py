@@ -279,6 +279,34 @@ def _sizes(options: argparse.Namespace) -> Shown:
     return {"machine": machine.id} | plain(found), sizing_text(machine, found)
 
 
+def _machine(options: argparse.Namespace) -> Shown:
+    from tapewright.jobs import describing
+
+    wanted, given = options.action, options.what
+    if wanted in ("new", "check", "draw") and not given:
+        what = {"new": "LAYOUT", "check": "FILE", "draw": "M"}[wanted]
+        raise InputAtFaultError(Problem(f"machine {wanted}", f"needs {what}.", "See tapewright machine --help."))
+    if wanted == "new":
+        return describing.new(given, options.out, options.id, complete=options.complete)
+    if wanted == "check":
+        return describing.check(given)
+    if wanted == "draw":
+        return _draw(options)
+    return describing.schema(options.out) if wanted == "schema" else describing.list_layouts()
+
+
+def _draw(options: argparse.Namespace) -> Shown:
+    from tapewright.machine.load import read_machine
+    from tapewright.show.drawing import drawing
+    from tapewright.words.whole_file import write_whole
+
+    svg = drawing(read_machine(options.what), options.mode)
+    if options.out is None:
+        return {"svg": svg}, svg
+    write_whole(options.out, svg)
+    return {"written": str(options.out)}, f"Written: {options.out}"
+
+
 def _signs(options: argparse.Namespace) -> Shown:
     from tapewright.faults.cautions import cautions
     from tapewright.faults.mechanism import mechanism
@@ -354,6 +382,14 @@ _COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Op
     ("measure", "readings from a recording of a test tone", _measure,
      ((("file",), {"metavar": "FILE", "type": Path, "help": "the recording; it is never changed"}),
       (("--machine",), {"metavar": "M", "help": "set the lines against this machine's rates"}), _TONE, _TRUNCATED)),
+    ("machine", "start, check and draw the description of a machine", _machine,
+     ((("action",), {"choices": ["new", "check", "draw", "layouts", "schema"],
+                     "help": "a starter, all mistakes at once, a picture, what ships, a schema for editors"}),
+      (("what",), {"nargs": "?", "metavar": "WHAT", "help": "LAYOUT for new, FILE for check, M for draw"}),
+      (("--out",), {"metavar": "F", "type": Path, "help": "file to write; without it the result is printed"}),
+      (("--id",), {"metavar": "ID", "default": "", "help": "new: id of the machine"}),
+      (("--complete",), {"action": "store_true", "help": "new: the complete invented machine instead of a starter"}),
+      (("--mode",), {"metavar": "MODE", "default": "play", "help": "draw: the mode (default: play)"}))),
     ("rates", "how fast each rotor turns, mode by mode", _rates, (_MACHINE,)),
     ("forces", "what each coupling can pass against what is asked of it", _forces, (_MACHINE,)),
     ("sizes", "which belts, tyres and rollers to order", _sizes,

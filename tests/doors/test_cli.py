@@ -250,3 +250,41 @@ def test_a_belt_is_sized_from_string_and_old_belt_and_found_in_stock(tmp_path: P
 )  # fmt: skip
 def test_sizes_that_cannot_be_meant(option: str, value: str) -> None:
     assert refused("sizes", "four_track", option, value)
+
+
+# --- describing a machine ---------------------------------------------------------------------------------------------
+
+
+def test_a_machine_is_started_checked_and_drawn(tmp_path: Path) -> None:
+    mine = tmp_path / "attic_find.toml"
+    layouts = run_json("machine", "layouts")["layouts"]
+    assert len(layouts) == 8
+    for layout in layouts:
+        assert layout["says"]
+    run_json("machine", "new", "two_motor_plus_cam_motor", "--out", mine)
+    assert "already" in refused("machine", "new", "two_motor_plus_cam_motor", "--out", mine)
+    assert run_json("machine", "check", mine) == {"machine": "attic_find", "problems": []}
+    text = mine.read_text(encoding="utf-8")
+    mine.write_text(text.replace('kind = "flywheel"', 'kind = "flywheeel"', 1), encoding="utf-8")
+    assert "Did you mean" in refused("machine", "check", mine)
+    mine.write_text(text, encoding="utf-8")
+    picture = tmp_path / "attic_find.svg"
+    run_json("machine", "draw", mine, "--out", picture)
+    assert picture.read_text(encoding="utf-8").startswith("<svg")
+    assert run_json("diagnose", mine, "--evidence", _empty(tmp_path))["next_check"]["id"]
+
+
+def _empty(folder: Path) -> Path:
+    path = folder / "nothing_yet.json"
+    path.write_text("{}", encoding="utf-8")
+    return path
+
+
+def test_a_machine_command_without_its_object_says_so() -> None:
+    assert "needs FILE" in refused("machine", "check")
+    assert "no such layout" in refused("machine", "new", "three_motors").lower()
+    assert refused("machine", "draw", "four_track", "--mode", "dance")
+
+
+def test_the_schema_is_one_for_editors() -> None:
+    assert run_json("machine", "schema")["$schema"].startswith("https://json-schema.org/draft/2020-12")

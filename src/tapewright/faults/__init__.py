@@ -6,6 +6,8 @@ applied       fault + machine -> a new machine
 conditions    one part's imperfections -> what the rest of the mechanism feels of it
 graph         functions that hang on each other: evaluate, reach, trace back
 behaviours    how motion, grip and drag combine at one place
+sheet         the graph while it is being drawn
+bringing_in   what brings couplings in and lets brakes go
 mechanism     the functions of a machine, along its drives, in every mode: one graph for engine and beliefs
 consequences  run it with given faults: what each rotor, the head base and the tape do, what is heard
 tape_speed    how fast its tape runs: what the drive loses, what drags, where it runs away

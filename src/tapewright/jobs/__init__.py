@@ -6,6 +6,7 @@ examine        the one pipeline: description + evidence + recordings -> Record
 ask            the same as a conversation, one check at a time
 bench_job      a job on the bench, kept in a folder of its own
 faults_list    every fault with the signs it leads to
+describing     start and check a description
 sizing         sizes to order, from the bench and the stock list
 demo           the main job on an invented machine, end to end
 """
