@@ -236,11 +236,23 @@ def _measure(options: argparse.Namespace) -> Shown:
 
 def _rates(options: argparse.Namespace) -> Shown:
     from tapewright.machine.load import read_machine
+    from tapewright.machine.rate_twins import rate_twins
     from tapewright.machine.rates import rates
-    from tapewright.show.tables import rates_text
+    from tapewright.machine.speeds import at_speed, speeds_m_per_s
+    from tapewright.show.tables import rates_text, twins_text
+    from tapewright.words.plain import plain
 
     machine = read_machine(options.machine)
+    if options.speed is not None:
+        wanted = [speed for speed in speeds_m_per_s(machine) if abs(speed * 1e3 - options.speed) < 0.5]
+        if not wanted:
+            known = ", ".join(f"{speed * 1e3:g}" for speed in speeds_m_per_s(machine))
+            raise InputAtFaultError(
+                Problem("--speed", f"is {options.speed:g} mm/s.", f"This machine plays at: {known}.")
+            )
+        machine = at_speed(machine, wanted[0])
     found = {mode: rates(machine, mode) for mode in machine.modes}
+    twins = {mode: rate_twins(machine, mode) for mode, entered in machine.modes.items() if entered.at_capstan}
     modes = {
         mode: [
             {
@@ -254,7 +266,8 @@ def _rates(options: argparse.Namespace) -> Shown:
         ]
         for mode, turning in found.items()
     }
-    return {"machine": machine.id, "modes": modes}, rates_text(machine, found)
+    data = {"machine": machine.id, "speed_mm_per_s": machine.tape.speed_m_per_s * 1e3, "modes": modes}
+    return data | {"twins": plain(twins)}, f"{rates_text(machine, found)}\n\n{twins_text(machine, twins)}"
 
 
 def _forces(options: argparse.Namespace) -> Shown:
@@ -390,7 +403,8 @@ _COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Op
       (("--id",), {"metavar": "ID", "default": "", "help": "new: id of the machine"}),
       (("--complete",), {"action": "store_true", "help": "new: the complete invented machine instead of a starter"}),
       (("--mode",), {"metavar": "MODE", "default": "play", "help": "draw: the mode (default: play)"}))),
-    ("rates", "how fast each rotor turns, mode by mode", _rates, (_MACHINE,)),
+    ("rates", "how fast each rotor turns, mode by mode", _rates,
+     (_MACHINE, (("--speed",), {"metavar": "MM_PER_S", "type": float, "help": "another of its tape speeds"}))),
     ("forces", "what each coupling can pass against what is asked of it", _forces, (_MACHINE,)),
     ("sizes", "which belts, tyres and rollers to order", _sizes,
      (_MACHINE, _STRING, _OLD, _NEAR,

@@ -62,6 +62,15 @@ def test_rates_give_name_turns_and_doubt_in_every_mode() -> None:
     assert capstan["doubt"] > 0
 
 
+def test_rates_name_what_cannot_be_told_apart_and_know_both_speeds() -> None:
+    twins = run_json("rates", "four_track")["twins"]["play"]
+    assert {("capstan", "flywheel", "shaft")} <= {(t["first"], t["second"], t["why"]) for t in twins}
+    slow, fast = run_json("rates", "direct_drive_deck"), run_json("rates", "direct_drive_deck", "--speed", "95.25")
+    turns = [next(r["turns_per_s"] for r in s["modes"]["play"] if r["name"] == "capstan") for s in (slow, fast)]
+    assert turns[1] == pytest.approx(2 * turns[0])
+    assert "47.625" in refused("rates", "direct_drive_deck", "--speed", "19")
+
+
 def test_signs_and_faults_agree_about_what_there_is() -> None:
     signs, faults = run_json("signs", "four_track"), run_json("faults", "four_track")
     ids = {row["id"] for row in signs["signs"]}

@@ -6,6 +6,7 @@ from tapewright.faults.cautions import cautions
 from tapewright.faults.signs import Sign
 from tapewright.machine.forces import Margin, verdict
 from tapewright.machine.parts import Machine
+from tapewright.machine.rate_twins import Twin
 from tapewright.machine.rates import Rate
 from tapewright.machine.sizes import Size
 from tapewright.show.columns import bullets, heading, paragraph, table
@@ -33,6 +34,32 @@ def rates_text(machine: Machine, rates: Mapping[str, Mapping[str, Rate]]) -> str
     pieces.append(paragraph("Sizes without a direction, when nothing slips. Where the pack of tape matters, the middle "
                             "of a side is given. ± is half of the 95 % interval."))  # fmt: skip
     return "\n\n".join(pieces)
+
+
+def twins_text(machine: Machine, twins: Mapping[str, Sequence[Twin]]) -> str:
+    """Set out what a recording cannot tell apart by rate, mode by mode; record, which is play again, is left out."""
+    pieces = []
+    for mode, found in twins.items():
+        if mode == "record" or not found:
+            continue
+        rows = [
+            [_ordered(machine, t.first, t.order_first), _ordered(machine, t.second, t.order_second),
+             with_doubt(t.rate_hz, None, ""), _apart(t)]
+            for t in found
+        ]  # fmt: skip
+        title = heading(f"Not to be told apart by a recording {mode_said(mode)}")
+        pieces.append(f"{title}\n{table(['line of', 'and of', 'a second', 'apart by'], rows, right=[2, 3])}")
+    return "\n\n".join(pieces)
+
+
+def _apart(twin: Twin) -> str:
+    return "on one shaft" if twin.why == "shaft" else with_doubt(twin.apart_hz, twin.doubt_hz, "")
+
+
+def _ordered(machine: Machine, name: str, order: int) -> str:
+    part, _, what = name.partition(".")
+    said = name_of(machine, part) + (f", {what}" if what else "")
+    return said if order == 1 else f"{order} x {said}"
 
 
 def rate_said(rate: Rate) -> str:
