@@ -10,6 +10,7 @@ spread      how far a flutter reading would scatter over other stretches, and wh
 flutter     weighted and unweighted readings by IEC 60386
 trend       the straight line through a trace with gaps
 beats       a second tone close by, told from flutter
+drifting    lines that slow down or speed up as a reel does, followed in its own turns
 lines       steady lines in the speed, each with size and doubt
 remarks     what is said besides: why a tone cannot be followed after all, and what is odd
 recording   measure_recording: all of the above for every channel of a file

@@ -8,13 +8,15 @@ skirts neither hide nor feign a weak one). A line counts when noise alone would 
 the spectrum in less than one recording in a hundred.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, ndimage, signal, stats
 
+from tapewright.measure.drifting import GAIN, rate_ratio, strongest_drifting, warped
+from tapewright.measure.drifting import TOP_HZ as REELS_BELOW_HZ
 from tapewright.measure.follow import Followed
 from tapewright.measure.trend import straight_line
 from tapewright.words.signal import Line, Trace
@@ -40,6 +42,10 @@ SINE_COST: Final = 1.234
 """Noise bandwidth of a half-sine taper, bins: pi²/8."""
 SLOPE_S: Final = 5.0
 """Slope of the fit's taper: a turn and a half of the slowest reel."""
+MOST_DRIFTING: Final = 4
+"""Two reels and a harmonic of each."""
+LEAST_DRIFTING_S: Final = 15.0
+"""In less a reel's rate changes by less than can be told."""
 MOST_PIECES: Final = 20
 APART_BINS: Final = 1.75
 """Two lines nearer than this, in bins of the whole stretch, are not told apart: they are one unsteady line."""
@@ -65,6 +71,8 @@ class FittedLines:
         sine: the same with sin.
         start_s: where the stretch begins.
         end_s: where it ends.
+        slowing_per_s: relative loss of each line's frequency per second in the middle of the stretch, where its
+            frequency is stated, shape (n,): a reel's; empty when all are steady.
     """
 
     lines: tuple[Line, ...]
@@ -73,12 +81,15 @@ class FittedLines:
     sine: NDArray[np.float64]
     start_s: float
     end_s: float
+    slowing_per_s: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
 
     def speed(self, times_s: NDArray[np.float64]) -> NDArray[np.float64]:
         """Give the speed deviation that the lines make together at these times, same shape, ratio."""
         summed = np.zeros(len(times_s))
-        for frequency, cosine, sine in zip(self.frequency_hz, self.cosine, self.sine, strict=True):
-            turn = 2.0 * np.pi * frequency * times_s
+        middle_s = (self.start_s + self.end_s) / 2.0
+        slowings = self.slowing_per_s if len(self.slowing_per_s) else np.zeros(len(self.frequency_hz))
+        for frequency, cosine, sine, slowing in zip(self.frequency_hz, self.cosine, self.sine, slowings, strict=True):
+            turn = 2.0 * np.pi * frequency * (middle_s + warped(times_s - middle_s, float(slowing)))
             summed += cosine * np.cos(turn) + sine * np.sin(turn)
         return summed
 
@@ -217,24 +228,50 @@ def _false_alarm(evidence: float, trials: float) -> float:
     return float(-np.expm1(trials * np.log1p(-min(float(np.exp(-evidence)), 1.0 - 1e-12))))
 
 
-def _fit(stretch: _Stretch, frequency_hz: NDArray[np.float64], rounds: int) -> tuple[NDArray[np.float64], ...]:
-    """Fit all lines to the phase together, moving their frequencies a little in each round.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fitted:
+    """Lines as fitted: frequency in the middle, cosine and sine part of the speed, slowing; each shape (n,)."""
 
-    Returns:
-        frequency, cosine and sine parts of the speed; time counts from the middle of the stretch.
-    """
+    frequency_hz: NDArray[np.float64]
+    cosine: NDArray[np.float64]
+    sine: NDArray[np.float64]
+    slowing_per_s: NDArray[np.float64]
+
+
+_NONE: Final = _Fitted(np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0))
+
+
+def _turns(
+    times_s: NDArray[np.float64], frequency_hz: NDArray[np.float64], slowing_per_s: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Give each line's phase and its rate of turning at these times, rad and rad/s, shape (times, lines)."""
+    turn, turning = np.outer(times_s, 2.0 * np.pi * frequency_hz), 2.0 * np.pi * frequency_hz[None, :]
+    if slowing_per_s.any():
+        turning = np.repeat(turning, len(times_s), axis=0)
+        for line in np.flatnonzero(slowing_per_s):
+            turn[:, line] = 2.0 * np.pi * frequency_hz[line] * warped(times_s, float(slowing_per_s[line]))
+            turning[:, line] *= rate_ratio(times_s, float(slowing_per_s[line]))
+    return turn, turning
+
+
+def _fit(
+    stretch: _Stretch, frequency_hz: NDArray[np.float64], slowing_per_s: NDArray[np.float64], rounds: int
+) -> _Fitted:
+    """Fit all lines to the phase together, moving their frequencies (and slowings) a little in each round."""
     times, lag = stretch.times_s[stretch.good], stretch.lag_s[stretch.good]
     root = np.sqrt(_fit_taper(stretch)[stretch.good])
-    frequency, count = frequency_hz.copy(), len(frequency_hz)
+    frequency, slowing, count = frequency_hz.copy(), slowing_per_s.copy(), len(frequency_hz)
+    drifting = np.flatnonzero(slowing_per_s)
     most = 0.5 / stretch.seconds
     cosine = sine = np.zeros(count)
     for step in range(rounds + 1):
-        turning = 2.0 * np.pi * frequency
-        turn = times[:, None] * turning
+        turn, turning = _turns(times, frequency, slowing)
         cosines, sines = np.cos(turn), np.sin(turn)
         columns = [stretch.base, sines / turning, -cosines / turning]
         if step:
-            columns.append(times[:, None] * (cosine * cosines + sine * sines) / turning)
+            moving = (cosine * cosines + sine * sines) / turning
+            columns.append(times[:, None] * moving)
+            columns.append((-0.5 * times**2)[:, None] * moving[:, drifting])
         table = np.concatenate(columns, axis=1) * root[:, None]
         scale = np.sqrt(np.einsum("ij,ij->j", table, table))
         scale[scale == 0.0] = 1.0
@@ -245,16 +282,24 @@ def _fit(stretch: _Stretch, frequency_hz: NDArray[np.float64], rounds: int) -> t
         start = stretch.base.shape[1]
         cosine, sine = solved[start : start + count], solved[start + count : start + 2 * count]
         if step:
-            moved = frequency + np.clip(solved[start + 2 * count :] / (2.0 * np.pi), -most, most)
+            moved = frequency + np.clip(solved[start + 2 * count : start + 3 * count] / (2.0 * np.pi), -most, most)
+            bent = solved[start + 3 * count :] / (2.0 * np.pi * frequency[drifting])
             frequency = np.clip(moved, frequency_hz - most, frequency_hz + most)
-    return frequency, cosine, sine
+            reach = 2.0 / (frequency[drifting] * stretch.seconds**2)
+            slowing[drifting] = np.clip(
+                slowing[drifting] + np.clip(bent, -reach, reach),
+                slowing_per_s[drifting] - reach,
+                slowing_per_s[drifting] + reach,
+            )
+    return _Fitted(frequency, cosine, sine, slowing)
 
 
-def _residual(stretch: _Stretch, fitted: tuple[NDArray[np.float64], ...]) -> NDArray[np.float64]:
+def _residual(stretch: _Stretch, fitted: _Fitted) -> NDArray[np.float64]:
     left = stretch.speed.copy()
-    for frequency, cosine, sine in zip(*fitted, strict=True):
-        turn = 2.0 * np.pi * frequency * stretch.times_s
-        left -= cosine * np.cos(turn) + sine * np.sin(turn)
+    for line in range(len(fitted.frequency_hz)):
+        one = slice(line, line + 1)
+        turn = _turns(stretch.times_s, fitted.frequency_hz[one], fitted.slowing_per_s[one])[0][:, 0]
+        left -= fitted.cosine[line] * np.cos(turn) + fitted.sine[line] * np.sin(turn)
     there = stretch.weight > 0.0
     return np.where(there, left - straight_line(left, there), 0.0)
 
@@ -296,39 +341,75 @@ def _crowding(
     return np.asarray(1.0 / (1.0 - np.minimum(np.array(shared), 0.9) ** 2), dtype=np.float64)
 
 
-def _tangled(fitted: tuple[NDArray[np.float64], ...], seconds: float) -> bool:
+def _tangled(fitted: _Fitted, seconds: float) -> bool:
     """Say whether two fitted lines have run into each other, or one is a skirt of a far stronger one."""
-    order = np.argsort(fitted[0])
-    apart = np.diff(fitted[0][order]) * seconds
-    size = np.hypot(fitted[1], fitted[2])[order]
+    order = np.argsort(fitted.frequency_hz)
+    apart = np.diff(fitted.frequency_hz[order]) * seconds
+    size = np.hypot(fitted.cosine, fitted.sine)[order]
     uneven = np.abs(np.diff(np.log(np.maximum(size, 1e-30)))) > np.log(SKIRT_RATIO)
     return bool(np.any(apart < TOGETHER_BINS) or np.any(uneven & (apart < SKIRT_BINS)))
 
 
-def _sought(stretch: _Stretch) -> tuple[tuple[NDArray[np.float64], ...], list[float]]:
-    """Find lines a few at a time until nothing stands out, and fit them all together at the end."""
-    empty = np.zeros(0)
-    fitted: tuple[NDArray[np.float64], ...] = (empty, empty, empty)
-    alarms: list[float] = []
+def _sought(stretch: _Stretch, known: _Fitted = _NONE) -> tuple[_Fitted, list[float]]:
+    """Find lines a few at a time until nothing stands out, and fit them all together at the end.
+
+    Arguments:
+        stretch: where.
+        known: drifting lines, to begin with.
+    """
+    fitted, slowing = known, known.slowing_per_s
+    alarms = [0.0] * len(slowing)
     unsteady: list[float] = []
     while len(alarms) < MOST_LINES and len(unsteady) < MOST_LINES:
         spectrum = _spectrum(stretch, _residual(stretch, fitted))
-        found = _next_lines(spectrum, np.append(fitted[0], unsteady), stretch.seconds)[: MOST_LINES - len(alarms)]
+        taken = np.append(fitted.frequency_hz, unsteady)
+        found = _next_lines(spectrum, taken, stretch.seconds)[: MOST_LINES - len(alarms)]
         if not found:
             break
-        tried = _fit(stretch, np.append(fitted[0], [frequency for frequency, _ in found]), 1)
+        tried = _with(stretch, fitted, [frequency for frequency, _ in found])
         if len(found) > 1 and _tangled(tried, stretch.seconds):
             found = found[:1]
-            tried = _fit(stretch, np.append(fitted[0], found[0][0]), 1)
+            tried = _with(stretch, fitted, [found[0][0]])
         if _tangled(tried, stretch.seconds):
             unsteady.append(found[0][0])
             continue
         fitted = tried
         alarms += [alarm for _, alarm in found]
     if alarms:
-        last = _fit(stretch, fitted[0], 3)
+        last = _fit(stretch, fitted.frequency_hz, fitted.slowing_per_s, 3)
         fitted = fitted if _tangled(last, stretch.seconds) else last
     return fitted, alarms
+
+
+def _with(stretch: _Stretch, fitted: _Fitted, more_hz: list[float]) -> _Fitted:
+    frequency, slowing = (
+        np.append(fitted.frequency_hz, more_hz),
+        np.append(fitted.slowing_per_s, np.zeros(len(more_hz))),
+    )
+    return _fit(stretch, frequency, slowing, 1)
+
+
+def _drifting(stretch: _Stretch, steady: _Fitted) -> _Fitted:
+    """Find the lines that slow down or speed up as a reel's do, beside the steady ones above the reels' rates."""
+    spectrum = _spectrum(stretch, _residual(stretch, steady))
+    least = (LEAST_PCT / 100.0) ** 2 * stretch.seconds / 3.0 / GAIN  # so that a line too small does not count
+    fast = steady.frequency_hz > REELS_BELOW_HZ
+    known = _Fitted(*(part[fast] for part in (steady.frequency_hz, steady.cosine, steady.sine, steady.slowing_per_s)))
+    for _ in range(MOST_DRIFTING):
+        found = strongest_drifting(
+            _residual(stretch, known) * (stretch.weight > 0.0),
+            stretch.times_s,
+            stretch.rate_hz,
+            lambda at: np.maximum(np.interp(at, spectrum.frequency_hz, spectrum.density), least),
+        )
+        if found is None:
+            break
+        tried = _fit(stretch, np.append(known.frequency_hz, found[0]), np.append(known.slowing_per_s, found[1]), 3)
+        if _tangled(tried, stretch.seconds):
+            break
+        known = tried
+    drifting = known.slowing_per_s != 0.0
+    return _Fitted(*(part[drifting] for part in (known.frequency_hz, known.cosine, known.sine, known.slowing_per_s)))
 
 
 def find_lines(tone: Followed, trace: Trace) -> FittedLines:
@@ -352,11 +433,14 @@ def find_lines(tone: Followed, trace: Trace) -> FittedLines:
         return FittedLines((), empty, empty, empty, trace.start_s, trace.start_s + len(there) / trace.rate_hz)
     stretch = _stretch(tone, trace)
     fitted, alarms = _sought(stretch)
+    reels = _drifting(stretch, fitted) if stretch.seconds > LEAST_DRIFTING_S else _NONE
+    if len(reels.frequency_hz):
+        fitted, alarms = _sought(stretch, reels)
     return _with_doubts(stretch, fitted, alarms)
 
 
-def _with_doubts(stretch: _Stretch, fitted: tuple[NDArray[np.float64], ...], alarms: list[float]) -> FittedLines:
-    frequency, cosine, sine = fitted
+def _with_doubts(stretch: _Stretch, fitted: _Fitted, alarms: list[float]) -> FittedLines:
+    frequency, cosine, sine = fitted.frequency_hz, fitted.cosine, fitted.sine
     spectrum = _spectrum(stretch, _residual(stretch, fitted))
     size = np.hypot(cosine, sine)
     density = np.interp(frequency, spectrum.frequency_hz, spectrum.density)
@@ -381,4 +465,5 @@ def _with_doubts(stretch: _Stretch, fitted: tuple[NDArray[np.float64], ...], ala
         (sine * np.cos(turn) + cosine * np.sin(turn))[kept],
         stretch.middle_s - half,
         stretch.middle_s + half,
+        fitted.slowing_per_s[kept],
     )

@@ -14,7 +14,7 @@ from tapewright.measure.beats import beat
 from tapewright.measure.flutter import flutter
 from tapewright.measure.follow import TRACE_RATE_HZ, ToneMixer, followed, speed_trace
 from tapewright.measure.lines import find_lines
-from tapewright.measure.remarks import Heard, file_notes, not_followed, tone_notes
+from tapewright.measure.remarks import Heard, file_notes, line_notes, not_followed, tone_notes
 from tapewright.measure.speed import drift, mean_frequency, speed_error
 from tapewright.measure.survey import Levels, Survey, glimpses, survey
 from tapewright.measure.swinging import find_swinging_tone
@@ -172,7 +172,7 @@ def _channel(found: Survey, coarse: Tone, heard: Heard, recording: Recording, to
         lines.lines,
         trace,
         flutter_spectrum(trace),
-        file_notes(found, recording.rate_hz) + tone_notes(found, heard, recording.duration_s),
+        file_notes(found, recording.rate_hz) + tone_notes(found, heard, recording.duration_s) + line_notes(lines),
     )
 
 

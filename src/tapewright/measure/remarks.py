@@ -7,6 +7,7 @@ import numpy as np
 
 from tapewright.measure.beats import REFUSE_ABOVE
 from tapewright.measure.follow import Followed, jumps
+from tapewright.measure.lines import FittedLines
 from tapewright.measure.survey import Survey
 from tapewright.measure.tone import low_noise_db, overtones_db
 from tapewright.measure.trend import straight_line
@@ -148,4 +149,22 @@ def tone_notes(found: Survey, heard: Heard, duration_s: float) -> tuple[str, ...
             f"A second tone {second[0]:+.1f} Hz from the test tone, {-20 * np.log10(second[1]):.0f} dB down, beats "
             "with it and adds to the unweighted readings."
         )
+    return tuple(notes)
+
+
+def line_notes(lines: FittedLines) -> tuple[str, ...]:
+    """Say which lines do not keep their rate.
+
+    Arguments:
+        lines: from `find_lines`.
+    """
+    notes = []
+    for line, slowing in zip(lines.lines, lines.slowing_per_s, strict=False):
+        if slowing:
+            way = "slows down by" if slowing > 0.0 else "speeds up by"
+            pack = "grows: take-up" if slowing > 0.0 else "shrinks: supply"
+            notes.append(
+                f"The line at {line.frequency_hz:.3f} Hz {way} {6000 * abs(slowing):.1f} % a minute, as a reel does "
+                f"whose pack {pack}. It was followed in the reel's own turns; its rate is that half way through."
+            )
     return tuple(notes)
