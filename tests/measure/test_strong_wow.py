@@ -223,3 +223,21 @@ def test_the_other_usual_tone_is_brought_up(tmp_path: Path) -> None:
     samples, _ = made.tone(8.0, tone_hz=3150.0, error_pct=-3.0)
     assert "-3.00 %" in read(tmp_path, samples).speed_error_pct.conditions
     assert "--tone" not in read(tmp_path, samples, 3150.0).speed_error_pct.conditions
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_dips_of_any_shape_are_no_jumps_between_notes(tmp_path: Path, seed: int) -> None:
+    """A belt that lets go for 0.1 to 0.6 s, twice in three seconds, by up to a fifth: read to its end."""
+    draw = np.random.default_rng(seed)
+    at_s, length_s, depth = draw.uniform(0.5, 39.5, 25), draw.uniform(0.1, 0.6, 25), draw.uniform(0.01, 0.2, 25) ** 1.3
+
+    def letting_go(t: Samples) -> Samples:
+        speed = np.zeros(len(t))
+        for start, length, deep in zip(at_s, length_s, depth, strict=True):
+            speed -= deep * np.sin(np.pi * np.clip((t - start) / length, 0.0, 1.0)) ** 2
+        return np.asarray(np.maximum(speed, -0.2))
+
+    samples, _ = made.tone(40.0, letting_go, error_pct=-2.0)
+    found = read(tmp_path, made.with_noise(samples, 35.0, draw), 3150.0)
+    assert found.tone.found, found.tone.why_not
+    assert (found.tone.end_s or 0.0) - (found.tone.start_s or 0.0) > 38.0

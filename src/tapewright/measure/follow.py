@@ -32,7 +32,7 @@ GUARD_S: Final = 0.1
 JUMP: Final = 0.04
 """A change of frequency, ratio, within 10 ms from one held note to the next: no flywheel does that."""
 HELD: Final = 0.006
-"""A note is held when its frequency strays by no more than this, one sigma as a ratio, for 50 ms."""
+"""A note is held when its frequency strays by no more than this, one sigma as a ratio, for 100 ms."""
 NOISE_S: Final = 180.0
 """The noise beside the tone is taken from so much of its beginning."""
 _DIFFERENTIATOR_S: Final = 0.02
@@ -342,7 +342,7 @@ def jumps(trace: Trace) -> bool:
     Arguments:
         trace: from `speed_trace`.
     """
-    length = max(3, int(0.05 * trace.rate_hz))
+    length = max(3, int(0.1 * trace.rate_hz))
     apart = length // 2 + int(0.005 * trace.rate_hz)
     there = np.isfinite(trace.values)
     values = np.where(there, trace.values, np.where(np.arange(len(there)) % 2, 1.0, -1.0))
