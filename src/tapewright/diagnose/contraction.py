@@ -6,6 +6,8 @@ in which the derivative by a leaf is the marginal without that leaf (A. Darwiche
 in Bayesian networks", J. ACM 50(3), 2003).
 """
 
+import math
+import random
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, cast
@@ -16,8 +18,9 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Scope = Sequence[str]
-SEARCH_REPEATS: Final = 32
-"""Eight times as many find nothing cheaper on the shipped machines (`benchmarks/diagnose_speed.py` prints the cost)."""
+SEARCH_REPEATS: Final = 8
+LABELLINGS: Final = 5
+"""Forty searches: on the shipped machines more find little that is cheaper (`benchmarks/diagnose_speed.py`)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,13 +52,18 @@ class Path:
 
 
 def find_path(scopes: Sequence[tuple[str, ...]], sizes: Mapping[str, int]) -> Path:
-    """Find a good order of contraction down to a single number.
+    """Find a good order of contraction down to a single number, the same one every time.
 
     Arguments:
         scopes: variables of each tensor.
         sizes: number of values of each variable.
     """
-    steps = _searched(scopes, sizes)
+    found = [_as_path(scopes, _searched(scopes, sizes, labels)) for labels in range(LABELLINGS)]
+    return min(found, key=lambda path: table_sum(path, sizes))
+
+
+def _as_path(scopes: Sequence[tuple[str, ...]], steps: Sequence[tuple[int, ...]]) -> Path:
+    """Number the tensors once and for all, where the search counts those that are left at each step."""
     present = list(range(len(scopes)))
     variables = list(scopes)
     pairs = []
@@ -75,16 +83,28 @@ def find_path(scopes: Sequence[tuple[str, ...]], sizes: Mapping[str, int]) -> Pa
     return Path(len(scopes), tuple(pairs), tuple(variables))
 
 
-def _searched(scopes: Sequence[tuple[str, ...]], sizes: Mapping[str, int]) -> list[tuple[int, ...]]:
-    """Search for a cheap order: the best of several greedy ones with some chance in them, the same every time."""
-    inputs = [frozenset(cast("tuple[Hashable, ...]", scope)) for scope in scopes]
+def _searched(scopes: Sequence[tuple[str, ...]], sizes: Mapping[str, int], labels: int) -> list[tuple[int, ...]]:
+    """Search for a cheap order: the best of several greedy ones with some chance in them.
+
+    Numbers stand for names: sets of texts come in another order in every process, and the search would follow. It
+    follows the numbering too, so that several numberings find several orders.
+    """
+    shuffled = list(range(len(sizes)))
+    random.Random(labels).shuffle(shuffled)
+    number = dict(zip(sizes, shuffled, strict=True))
+    inputs = [frozenset(cast("tuple[Hashable, ...]", tuple(number[name] for name in scope))) for scope in scopes]
     search: Any = opt_einsum.path_random.RandomGreedy(max_repeats=SEARCH_REPEATS, minimize="size")
-    return [tuple(step) for step in search(inputs, frozenset(), dict(sizes))]
+    return [tuple(step) for step in search(inputs, frozenset(), {number[name]: size for name, size in sizes.items()})]
+
+
+def table_sum(path: Path, sizes: Mapping[str, int]) -> int:
+    """Give the sizes of all tables of a path together: what one sum costs in time."""
+    return sum(math.prod(sizes[name] for name in scope) for scope in path.variables)
 
 
 def largest_table(path: Path, sizes: Mapping[str, int]) -> int:
     """Give the size of the largest table that a path needs: what exactness costs."""
-    return max(int(np.prod([sizes[name] for name in scope], dtype=np.int64)) for scope in path.variables)
+    return max(math.prod(sizes[name] for name in scope) for scope in path.variables)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
