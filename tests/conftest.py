@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+import tapewright  # noqa: F401  # before numpy: it asks the linear algebra library for one thread
+
 ROOT = Path(__file__).resolve().parent.parent
 
 os.environ.setdefault("MPLBACKEND", "Agg")  # before anything loads the plotting library: a test has no screen
