@@ -5,6 +5,9 @@ load        TOML -> Machine or Problems; the only file that knows TOML or millim
 section     one table of a description, read key by key; every mistake in it is collected
 check       what a description must obey: names, references, keys that belong together
 check_motion  what a description must obey: that it can move, that its sizes agree
+schema      the JSON Schema of a description, for editors
+starter     a starter of a layout: its structure, without sizes, full of advice
+remarks     what obeys every rule and still looks doubtful
 typical     ranges that stand in for sizes nobody has measured, each with its source
 doubt       the doubt of sizes carried into what follows from them
 figure      a figure with its doubt and the assumption that matters most to it
@@ -13,6 +16,8 @@ belt_path   the way of a belt over any number of pulleys, inside the loop or on 
 couplings   who turns whom, in which mode
 running_belt  one belt as it runs: its way, its stretch, what it can pull
 rates       how fast each rotor turns, how often each belt passes, in every mode
+rate_twins  which parts cannot be told apart by rate, and which harmonics collide
+speeds      the same machine at another of its speeds
 forces      how much each coupling can pass against what the mode asks of it
 force_sizes   every size that forces need; the starting torque of each motor
 belt_forces   one belt: tension at rest and running, grip, load on the shafts
