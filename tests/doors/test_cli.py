@@ -272,7 +272,7 @@ def test_a_machine_is_started_checked_and_drawn(tmp_path: Path) -> None:
         assert layout["says"]
     run_json("machine", "new", "two_motor_plus_cam_motor", "--out", mine)
     assert "already" in refused("machine", "new", "two_motor_plus_cam_motor", "--out", mine)
-    assert run_json("machine", "check", mine) == {"machine": "attic_find", "problems": []}
+    assert run_json("machine", "check", mine) == {"machine": "attic_find", "problems": [], "remarks": []}
     text = mine.read_text(encoding="utf-8")
     mine.write_text(text.replace('kind = "flywheel"', 'kind = "flywheeel"', 1), encoding="utf-8")
     assert "Did you mean" in refused("machine", "check", mine)

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from tapewright.machine.load import read_machine
+from tapewright.machine.remarks import remarks
 from tapewright.machine.schema import json_schema
 from tapewright.machine.starter import complete_text, layouts, starter_text
 from tapewright.words.plain import plain
@@ -45,7 +46,7 @@ def new(layout: str, out: Path | None, machine_id: str = "", *, complete: bool =
 
 
 def check(path: str) -> Done:
-    """Read a description; every mistake in it comes back at once.
+    """Read a description; every mistake in it comes back at once, and what looks doubtful is remarked on.
 
     Raises:
         InputAtFaultError: with a Problem for each mistake.
@@ -54,7 +55,9 @@ def check(path: str) -> Done:
     sized = sum(rotor.diameter is not None for rotor in machine.rotors.values())
     parts = f"{len(machine.rotors)} rotors ({sized} measured), {len(machine.couplings)} couplings"
     text = f"{path} is in order: {parts}, {len(machine.sensors)} sensors, {len(machine.modes)} modes."
-    return {"machine": machine.id, "problems": []}, text
+    doubtful = remarks(machine)
+    text += "".join(f"\nDoubtful: {one}" for one in doubtful)
+    return {"machine": machine.id, "problems": [], "remarks": plain(doubtful)}, text
 
 
 def schema(out: Path | None) -> Done:
