@@ -29,6 +29,12 @@ SLIPS_THROUGH_BELOW: Final = 0.25
 """Below a quarter of what is asked the driven side does not follow at all."""
 
 
+LITTLE_RESERVE: Final = 0.25
+"""Share of its sound torque at which a drive takes four times as long to bring its flywheel up to speed."""
+SHORT_RESERVE: Final = 0.5
+"""The same for twice as long: an owner seldom notices less."""
+
+
 def worst_grip(*grips: str) -> str:
     """Combine what each part of one coupling leaves of its torque."""
     share = 1.0
@@ -151,13 +157,13 @@ def motor_runs(able: str, reported: str = "yes") -> str:
     return "still" if reported == "no" else "at_times"
 
 
-def strength(grip: str, drag: str, size: str = "right") -> str:
+def strength(grip: str, drag: str, *sizes: str) -> str:
     """Put all that a coupling does to the shaft it drives into one phrase, whatever the mode then asks of it.
 
     Arguments:
         grip: what the coupling still passes of its torque.
         drag: how freely the driven shaft turns.
-        size: "large" or "small" where residue has changed the driving diameter.
+        sizes: "large" or "small" where residue or a belt of the wrong size has changed the driving diameter.
 
     >>> strength("poor", "free"), strength("full", "stiff"), strength("full", "free", "large")
     ('poor', 'full stiff', 'full large')
@@ -166,7 +172,8 @@ def strength(grip: str, drag: str, size: str = "right") -> str:
         return " ".join((("none",) if grip == "none" else ()) + (("seized",) if drag == "seized" else ()))
     if drag != "free":
         return f"{grip} {drag}"
-    return grip if size == "right" or grip == "lumpy" else f"{grip} {size}"
+    changed = [size for size in sizes if size != "right"]
+    return grip if not changed or grip == "lumpy" else f"{grip} {changed[0]}"
 
 
 def _grip_and_drag(strong: str) -> tuple[str, str, str]:
@@ -206,6 +213,26 @@ def pass_on(driver: str, strong: str, sound_margin: float) -> str:
     if grip == "excess":
         return "hard"
     return {"large": "fast", "small": "slow"}.get(size, driver) if driver == "right" else driver
+
+
+def reserve(driver: str, strong: str, sound_margin: float) -> str:
+    """Say how much a drive has in hand to start a flywheel and to meet more load: plenty, short, little, none.
+
+    The time a flywheel takes to its speed, and the speed a soft drive loses to a load, grow as the torque that can be
+    passed shrinks.
+
+    Arguments:
+        driver: how the driving shaft turns.
+        strong: what the coupling does to the driven one, a phrase of `strength`.
+        sound_margin: torque the sound coupling can pass, against what this mode asks.
+    """
+    grip, drag, _ = _grip_and_drag(strong)
+    share = GRIP_SHARE[grip] / DRAG_FACTOR[drag]
+    if driver in ("still", "loose") or drag == "seized" or sound_margin * share < SLIPS_THROUGH_BELOW:
+        return "none"
+    if share <= LITTLE_RESERVE:
+        return "little"
+    return "plenty" if share > SHORT_RESERVE else "short"
 
 
 def margin_class(sound_margin: float) -> tuple[int, ...]:
@@ -277,6 +304,14 @@ def reports(head_base: str, contact: str) -> str:
     return "at_times" if "at_times" in (head_base, contact) else "yes"
 
 
+def helped(head_base: str, contact: str = "good") -> str:
+    """Say whether a head base that does not come up by itself gets there, and is reported, when it is helped: no, yes.
+
+    Help takes load off what lifts it; it cannot turn a cam that nothing turns.
+    """
+    return "yes" if head_base == "part" and contact != "dead" else "no"
+
+
 def nip_closes(head_base: str, grip: str, reported: str = "yes", *, sound_margin: float) -> str:
     """Say how pinch roller and capstan hold the tape: open, at_times, slips, lumpy, firm.
 
@@ -334,7 +369,7 @@ def head_loop(leading: str, following: str) -> str:
 
 
 def edge_creases(following: str) -> str:
-    """Say whether the tape's edge is creased where the roller before the heads lets it wander."""
+    """Say whether the tape's edge is creased since the roller that guides it lets it wander."""
     return "yes" if following in ("slips", "uneven") else "no"
 
 
@@ -391,9 +426,13 @@ def tape_wraps(nip: str, roller: str, capstan: str) -> str:
     return "at_times" if fed and capstan == "crusted" else "no"
 
 
-def pack_is_loose(tape: str, hold_back: str) -> str:
-    """Say whether the tape winds loosely and weaves for want of hold-back."""
-    return "yes" if hold_back == "slack" and tape in ("slow", "uneven", "right", "fast") else "no"
+def pack_is_loose(tape: str, hold_back: str, take_up: str) -> str:
+    """Say whether the tape winds loosely and weaves, for want of hold-back or of pull: no, at_times, yes."""
+    if tape not in ("slow", "uneven", "right", "fast"):
+        return "no"
+    if hold_back == "slack" or take_up == "weak":
+        return "yes"
+    return "at_times" if take_up in ("uneven", "at_times") else "no"
 
 
 def reel_follows(tape: str) -> str:

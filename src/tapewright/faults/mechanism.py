@@ -223,7 +223,9 @@ def _draw_link(sheet: Sheet, mode: Mode, coupling: Coupling, driver: str, driven
 def _draw_strength(sheet: Sheet, mode: Mode, coupling: Coupling, driven: str) -> str:
     """What a coupling does to one shaft, the same in every mode unless a brake may rub there."""
     drag = _draw_drag(sheet, driven, mode)
-    parents = (_draw_grip(sheet, coupling), drag, sheet.condition(conditions.trimmed(coupling.driver)))
+    resized = (coupling.driver, coupling.name) if coupling.kind == "belt" else (coupling.driver,)
+    sizes = (sheet.condition(conditions.trimmed(name)) for name in resized)
+    parents = (_draw_grip(sheet, coupling), drag, *sizes)
     return sheet.node(Node(f"strength:{coupling.name}/{drag}", parents, does.strength, coupling.name))
 
 
@@ -293,6 +295,9 @@ def _draw_head_base(sheet: Sheet, mode: Mode) -> None:
     else:
         # Keys, or a solenoid that lets go: only a spring has to bring it home.
         sheet.node(Node(name, (stiffness, *levers), does.head_base_by_hand, base.name))
+    switches = [sensor.name for sensor in machine.sensors.values() if sensor.kind == "position_switch"]
+    known_by = tuple(sheet.condition(conditions.contact(switch)) for switch in switches[:1])
+    sheet.node(Node(f"helped@{mode.name}", (name, *known_by), does.helped, base.name))
     for sensor in machine.sensors.values():
         if sensor.kind == "position_switch":
             parents = (name, sheet.condition(conditions.contact(sensor.name)))
@@ -318,12 +323,30 @@ def _draw_tape(sheet: Sheet, mode: Mode) -> None:
         nip = _draw_nips(sheet, mode)
         sheet.node(Node(f"tape@{mode.name}", (nip, take_up, holding), does.tape_in_play, "tape"))
         sheet.node(Node(f"loop@{mode.name}", (nip, take_up), does.loop_forms, "tape"))
-        sheet.node(Node(f"pack@{mode.name}", (f"tape@{mode.name}", holding), does.pack_is_loose, "tape"))
+        sheet.node(Node(f"pack@{mode.name}", (f"tape@{mode.name}", holding, take_up), does.pack_is_loose, "tape"))
+        _draw_reserve(sheet, mode)
     else:
         give_drag = _draw_drag(sheet, shaft(machine, mode.gives), mode)
         sheet.node(Node(f"tape@{mode.name}", (take_up, give_drag, holding), does.tape_in_wind, "tape"))
     follower = f"turns:{shaft(machine, mode.gives)}@{mode.name}"
     sheet.node(Node(follower, (f"tape@{mode.name}",), does.reel_follows, mode.gives))
+
+
+def _draw_reserve(sheet: Sheet, mode: Mode) -> None:
+    """What the drive of each pressed capstan has in hand beyond turning it."""
+    capstans = _capstan_shafts(sheet.machine, mode)
+    for coupling in engaged(sheet.machine, mode):
+        driver, *others = (shaft(sheet.machine, rotor) for rotor in coupling.path)
+        for driven in (one for one in others if one in capstans and sheet.has(f"turns:{driver}@{mode.name}")):
+            asked = _asked(sheet.machine, coupling, mode)
+            parents = (f"turns:{driver}@{mode.name}", _draw_strength(sheet, mode, coupling, driven))
+            function = partial(does.reserve, sound_margin=asked)
+            sheet.node(Node(f"reserve:{driven}@{mode.name}", parents, function, driven))
+
+
+def _capstan_shafts(machine: Machine, mode: Mode) -> frozenset[str]:
+    nips = nips_at_work(machine, mode) if mode.at_capstan else ()
+    return frozenset(shaft(machine, e) for nip in nips for e in nip.path if machine.rotors[e].kind == "capstan")
 
 
 def _draw_hold_back(sheet: Sheet, mode: Mode) -> str:
@@ -348,6 +371,7 @@ def _draw_nips(sheet: Sheet, mode: Mode) -> str:
     nips = nips_at_work(sheet.machine, mode)
     if len(nips) == 1:
         nip = _draw_nip(sheet, mode, nips[0], f"nip@{mode.name}")
+        sheet.node(Node(f"edge@{mode.name}", (f"closed@{mode.name}",), does.edge_creases, "tape"))
     else:
         each = tuple(_draw_nip(sheet, mode, one, f"nip:{one.name}@{mode.name}") for one in nips)
         nip = sheet.node(Node(f"nip@{mode.name}", each, does.nips_together, nips[0].name))
@@ -463,9 +487,7 @@ def _draw_squeal(sheet: Sheet, mode: Mode) -> None:
 def _worked_by_tape(machine: Machine, mode: Mode) -> frozenset[str]:
     """Name the shafts that the tape loads in a mode: only these squeal in a way that tells."""
     reels = {shaft(machine, reel) for reel in (mode.takes_up, mode.gives) if reel}
-    nips = nips_at_work(machine, mode) if mode.at_capstan else ()
-    capstans = {shaft(machine, end) for nip in nips for end in nip.path if machine.rotors[end].kind == "capstan"}
-    return frozenset(reels | capstans)
+    return frozenset(reels | _capstan_shafts(machine, mode))
 
 
 def _draw_stopping(sheet: Sheet, mode: Mode) -> None:

@@ -52,7 +52,13 @@ def speed_ratio(machine: Machine, mode: str = "play") -> float:
     dragged = _capstan_word(machine, mode, values) == "slow" and speed_factor(machine, mode) == 1.0
     lost = (DRAGGED_SHARE if dragged else 0.0) + SLIP_SHARE * shortfall(machine, mode)
     unruled = _capstan_word(machine, mode, values) == "runs_away" and speed_factor(machine, mode) < RUNS_AWAY_RATIO
-    return (RUNS_AWAY_RATIO if unruled else speed_factor(machine, mode)) * (1.0 - lost)
+    set_by = RUNS_AWAY_RATIO if unruled else speed_factor(machine, mode) * _wrong_belts(machine, mode)
+    return set_by * (1.0 - lost)
+
+
+def _wrong_belts(machine: Machine, mode: str) -> float:
+    """Give what belts of the wrong section on the way to the tape do to its speed."""
+    return math.prod(machine.couplings[name].imperfections.rate for name in _to_the_capstan(machine, mode))
 
 
 def shortfall(machine: Machine, mode: str = "play") -> float:

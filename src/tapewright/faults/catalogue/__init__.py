@@ -17,6 +17,7 @@ from tapewright.machine.parts import (
     Solenoid,
     part,
     part_names,
+    shaft,
 )
 
 TYPICAL_AGE_YEARS = 38.0
@@ -94,11 +95,14 @@ def homes(machine: Machine, name: str) -> frozenset[str]:
     """Say in which kinds of home a part counts, for `FaultKind.lives_in`.
 
     Beside its own kind a pulley or flywheel that a belt runs on is a "belt_pulley", a motor that sets the tape's speed
-    is a "speed_motor" and one that a tacho regulates a "servo_motor". Teeth live in the mesh, so that a gear wheel (a
-    "gear_wheel") and what it meshes with are not counted twice.
+    is a "speed_motor", a belt on its way to the capstan a "speed_belt", and a motor that a tacho regulates is a
+    "servo_motor". Teeth live in the mesh, so that a gear wheel (a "gear_wheel") and what it meshes with are not counted
+    twice.
     """
     thing = part(machine, name)
     kinds = {_own_kind(thing)}
+    if isinstance(thing, Coupling) and thing.kind == "belt" and _sets_speed(machine, thing.path[1]):
+        kinds.add("speed_belt")
     if isinstance(thing, Rotor):
         runs_belt = any(c.kind == "belt" and name in c.path for c in machine.couplings.values())
         if thing.kind == "pulley" and runs_belt:
@@ -120,9 +124,9 @@ def _own_kind(thing: Part) -> str:
     return "head_base" if isinstance(thing, HeadBase) else "supply"
 
 
-def _sets_speed(machine: Machine, motor: str) -> bool:
-    """Tell whether a motor drives the capstan, through whatever lies between."""
-    from_shaft = {motor}
+def _sets_speed(machine: Machine, rotor: str) -> bool:
+    """Tell whether a rotor drives the capstan, through whatever lies between."""
+    from_shaft = {shaft(machine, rotor)}
     grown = True
     while grown:
         grown = False
