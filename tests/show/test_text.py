@@ -1,6 +1,7 @@
 """The report for a terminal: no line too long, nothing left out, the tape first."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -9,13 +10,19 @@ from hypothesis import strategies as st
 from tapewright.faults.catalogue import possible_faults
 from tapewright.faults.mechanism import mechanism
 from tapewright.faults.signs import signs
+from tapewright.jobs.sizing import sizing
+from tapewright.machine.all_forces import all_forces
 from tapewright.machine.forces import margins
 from tapewright.machine.library import shipped, shipped_ids
+from tapewright.machine.rate_twins import rate_twins
 from tapewright.machine.rates import rates
 from tapewright.machine.sizes import sizes
 from tapewright.show.columns import WIDTH, table
+from tapewright.show.force_tables import forces_text
+from tapewright.show.question import question_text
 from tapewright.show.said import against_limit, percent, with_doubt
-from tapewright.show.tables import faults_text, margins_text, rates_text, signs_text, sizes_text
+from tapewright.show.sizing_text import sizing_text
+from tapewright.show.tables import faults_text, margins_text, rates_text, signs_text, sizes_text, twins_text
 from tapewright.show.text import text_report
 from tapewright.words.evidence import Evidence
 from tapewright.words.reading import Reading
@@ -60,9 +67,30 @@ def test_no_line_is_longer_than_the_page(name: str) -> None:
         signs_text(machine, signs(graph)),
         faults_text(machine, faults),
     ):
-        assert too_long(text) == []
-        assert "nan" not in text.split()
-        assert "None" not in text.replace("None: mending", "").replace("none of these", "").split()
+        assert_fits(text)
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_forces_twins_questions_and_order_lists_keep_to_the_page(name: str, tmp_path: Path) -> None:
+    machine = shipped(name)
+    belts = [c.name for c in machine.couplings.values() if c.kind == "belt"]
+    stock = tmp_path / "stock.csv"
+    stock.write_text("item,kind,inside_length_mm,price\nA belt with a long name on the shelf,square belt,258,1.5\n")
+    measured = sizing(machine, [f"{belt}=258.5" for belt in belts], near=[f"{b}=255" for b in belts], stock=stock)
+    for text in (
+        forces_text(machine, all_forces(machine)),
+        twins_text(machine, {mode: rate_twins(machine, mode) for mode in machine.modes}),
+        sizing_text(machine, measured),
+        question_text(record(name), machine),
+        question_text(bare(name), machine),
+    ):
+        assert_fits(text)
+
+
+def assert_fits(text: str) -> None:
+    assert too_long(text) == []
+    assert "nan" not in text.split()
+    assert "None" not in text.replace("None: mending", "").replace("none of these", "").split()
 
 
 @given(st.text(max_size=400))

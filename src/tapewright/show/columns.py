@@ -34,8 +34,24 @@ def clean(text: str) -> str:
 
 
 def heading(text: str) -> str:
-    """Underline a heading."""
-    return f"{text}\n{'-' * len(text)}"
+    """Underline a heading; one that is wider than the page takes more lines."""
+    lines = paragraph(text)
+    return f"{lines}\n{'-' * max(map(len, lines.splitlines()))}"
+
+
+def kept_within(text: str, width: int = WIDTH) -> str:
+    """Wrap those lines of a finished text that are wider than the page, what follows set in under the words.
+
+    >>> print(kept_within("[ ] 2 x drive belt: 71.5 mm inside", 20))
+    [ ] 2 x drive belt:
+          71.5 mm inside
+    """
+    return "\n".join(_set_in(line, width) if len(line) > width else line for line in text.split("\n"))
+
+
+def _set_in(line: str, width: int) -> str:
+    indent = " " * (len(line) - len(line.lstrip()))
+    return paragraph(line, indent or " " * 6, indent, width)
 
 
 def bullets(texts: Sequence[str], indent: str = "") -> str:

@@ -1,6 +1,7 @@
 """The next question of a conversation, for a terminal."""
 
 from tapewright.machine.parts import Machine
+from tapewright.show.columns import paragraph
 from tapewright.show.said import name_of, percent
 from tapewright.show.text import check_text
 from tapewright.words.record import Record
@@ -19,4 +20,4 @@ def question_text(record: Record, machine: Machine) -> str:
     suspects = [b for b in record.beliefs[:SHOWN] if b.explains_complaint >= WORTH_NAMING]
     told = ", ".join(f"{name_of(machine, b.part)} {percent(b.explains_complaint)}" for b in suspects)
     standing = f"So far: {told}." if told else "So far nothing points to a part."
-    return f"\n{standing}\n\n{check_text(machine, record.next_check)}"
+    return f"\n{paragraph(standing)}\n\n{check_text(machine, record.next_check)}"

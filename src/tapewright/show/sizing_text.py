@@ -8,6 +8,7 @@ from tapewright.machine.near_size import WhatIf
 from tapewright.machine.order import Match, OrderLine, order_text
 from tapewright.machine.parts import Machine
 from tapewright.machine.sizes import Size
+from tapewright.show.columns import kept_within
 from tapewright.show.force_tables import belts_from_text, matches_text, what_if_text
 from tapewright.show.tables import sizes_text
 
@@ -48,5 +49,5 @@ def sizing_text(machine: Machine, found: Sized) -> str:
     pieces += [what_if_text(machine, found.near)] if found.near else []
     pieces += [matches_text(machine, part, best) for part, best in found.stock.items()]
     if found.belts or found.stock:
-        pieces.append(order_text(machine, found.order))
+        pieces.append(kept_within(order_text(machine, found.order)))
     return "\n\n".join(pieces)

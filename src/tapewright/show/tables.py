@@ -23,7 +23,7 @@ def rates_text(machine: Machine, rates: Mapping[str, Mapping[str, Rate]]) -> str
         machine: whose they are.
         rates: by mode, then as `machine.rates.rates` gives them.
     """
-    pieces = [machine.title]
+    pieces = [paragraph(machine.title)]
     for mode, found in rates.items():
         rows = [
             [name_of(machine, one.name), _COMES_ROUND[one.what], rate_said(one), _over_a_side(one)]
@@ -86,7 +86,7 @@ def margins_text(machine: Machine, margins: Iterable[Margin]) -> str:
     by_mode: dict[str, list[Margin]] = {}
     for margin in margins:
         by_mode.setdefault(margin.mode, []).append(margin)
-    pieces = [machine.title]
+    pieces = [paragraph(machine.title)]
     for mode, found in by_mode.items():
         rows = [
             [name_of(machine, m.coupling), f"{gcm(m.capacity_nm):.3g}", f"{gcm(m.demand_nm):.3g}",
@@ -105,7 +105,7 @@ def margins_text(machine: Machine, margins: Iterable[Margin]) -> str:
 
 def sizes_text(machine: Machine, sizes: Iterable[Size]) -> str:
     """Set out what to order."""
-    pieces = [machine.title]
+    pieces = [paragraph(machine.title)]
     pieces += [paragraph(f"{_capital(name_of(machine, s.part))} ({s.what}): {s.says}", "    ", "") for s in sizes]
     return "\n\n".join(pieces if len(pieces) > 1 else [*pieces, "No belt, tyre or roller."])
 
@@ -115,7 +115,7 @@ def signs_text(machine: Machine, signs: Iterable[Sign]) -> str:
     by_mode: dict[str, list[Sign]] = {}
     for sign in signs:
         by_mode.setdefault(sign.mode, []).append(sign)
-    pieces = [machine.title]
+    pieces = [paragraph(machine.title)]
     for mode, found in by_mode.items():
         pieces.append(heading(_capital(mode_said(mode))) + "\n" + "\n".join(_sign(sign) for sign in found))
     return "\n\n".join(pieces)
@@ -137,7 +137,7 @@ def faults_text(machine: Machine, faults: Sequence[Mapping[str, object]]) -> str
         machine: whose they are.
         faults: each with `part`, `kind`, `base_rate` and the `signs` it leads to.
     """
-    pieces = [machine.title]
+    pieces = [paragraph(machine.title)]
     for part in dict.fromkeys(str(fault["part"]) for fault in faults):
         rows = []
         for fault in (one for one in faults if one["part"] == part):

@@ -112,7 +112,7 @@ def beliefs_text(machine: Machine, beliefs: Sequence[Belief], none: float | None
 
 
 def _reasons(machine: Machine, belief: Belief) -> str:
-    return f"\nThe {name_of(machine, belief.part)}:\n" + bullets(belief.reasons, "  ")
+    return "\n" + paragraph(f"The {name_of(machine, belief.part)}:") + "\n" + bullets(belief.reasons, "  ")
 
 
 # --- what to do -------------------------------------------------------------------------------------------------------
