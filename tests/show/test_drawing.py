@@ -1,9 +1,11 @@
 """The picture of a mechanism holds every part once, to scale, marked and named; read back from its SVG."""
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from itertools import combinations
 from typing import Literal
+from xml.etree.ElementTree import Element
 
 import numpy as np
 import pytest
@@ -28,11 +30,25 @@ RELATIVE = 1e-6
 
 
 def suspects_of(machine: Machine) -> dict[str, float]:
-    """One of each sort: a rotor, a belt, another coupling, a sensor, the supply, the head base."""
-    belt = next(c.name for c in machine.couplings.values() if c.kind == "belt")
-    other = next(c.name for c in machine.couplings.values() if c.kind != "belt")
-    named = ("pinch_roller", belt, other, next(iter(machine.sensors)), machine.supply.name, machine.head_base.name)
+    """One of each sort: a rotor, a belt where there is one, another coupling, a sensor, the supply, the head base."""
+    couplings = [*belts_of(machine)[:1], next(c.name for c in machine.couplings.values() if c.kind != "belt")]
+    named = ("pinch_roller", *couplings, next(iter(machine.sensors)), machine.supply.name, machine.head_base.name)
     return {name: 0.6 / (k + 1) for k, name in enumerate(named)}
+
+
+def belts_of(machine: Machine) -> list[str]:
+    return [c.name for c in machine.couplings.values() if c.kind == "belt"]
+
+
+def explained(root: Element) -> list[str]:
+    """Give the words of the legend."""
+    (legend,) = [node for node in root.iter(f"{SVG}g") if node.get("class") == "legend"]
+    return [words.text or "" for words in legend.iter(f"{SVG}text")]
+
+
+def test_one_of_the_machines_has_no_belt() -> None:
+    """Else what is said below of a machine without belts is said of none."""
+    assert [name for name in MACHINES if not belts_of(shipped(name))]
 
 
 @pytest.mark.parametrize("name", MACHINES)
@@ -172,14 +188,30 @@ def test_a_drawn_belt_is_as_long_as_its_way(name: str) -> None:
     """Oracle: machine.belt_path, another piece of code that never makes points."""
     machine = shipped(name)
     root = parsed(drawing(machine))
-    belts = [c for c in machine.couplings.values() if c.kind == "belt"]
-    assert belts
-    for belt in belts:
+    drawn = [node for node in root.iter() if node.get("class") == "belt-line"]
+    assert len(drawn) == len(belts_of(machine))
+    assert ("belt" in explained(root)) == bool(drawn)
+    for belt in (machine.couplings[one] for one in belts_of(machine)):
         centres = centres_of(machine, belt)
         assert centres is not None
         radii = [diameter(machine, rotor).value / 2 for rotor in belt.path]
         wanted_mm = 1e3 * float(belt_path(centres, radii, sides_of(belt)).length_m)
         assert length(belt_line(root, belt.name)) == pytest.approx(wanted_mm, rel=RELATIVE)
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_no_belt_crosses_itself_and_each_lies_on_its_pulleys(name: str) -> None:
+    """A closed line that does not cross itself turns by one full turn; every shipped belt is an open one."""
+    for arcs in scene(shipped(name), "play", {}, False, None).belts.values():
+        assert abs(sum(arc.sweep for arc in arcs)) == pytest.approx(2 * np.pi)
+        assert min(abs(arc.sweep) for arc in arcs) > np.radians(30)
+
+
+@pytest.mark.parametrize("name", ["direct_reels_deck", "direct_reels_deck_starter"])
+def test_a_reel_table_is_drawn_over_the_motor_it_sits_on(name: str) -> None:
+    order = parts(parsed(drawing(shipped(name))))
+    for side in ("takeup", "supply"):
+        assert order.index(f"{side}_motor") < order.index(f"{side}_reel")
 
 
 sizes = st.floats(2.0, 25.0)
@@ -227,7 +259,7 @@ def test_twice_the_machine_is_twice_the_picture(name: str) -> None:
         return replace(of, rotors=rotors)
 
     small, large = parsed(drawing(machine)), parsed(drawing(twice(machine)))
-    for belt in (c.name for c in machine.couplings.values() if c.kind == "belt"):
+    for belt in belts_of(machine):
         assert length(belt_line(large, belt)) == pytest.approx(2 * length(belt_line(small, belt)), rel=RELATIVE)
     for key, rotor in machine.rotors.items():
         if rotor.diameter is not None and rotor.kind not in ("motor", "cam"):
@@ -240,12 +272,15 @@ def test_twice_the_machine_is_twice_the_picture(name: str) -> None:
 
 @pytest.mark.parametrize("name", [name for name in MACHINES if name not in MEASURED])
 def test_places_that_were_found_keep_things_apart(name: str) -> None:
-    """Motors are never drawn on top of each other or of a reel; what a tyre joins nearly touches."""
+    """Motors are never drawn on top of each other or of a reel that is not on their shaft; roller and capstan touch."""
     machine = shipped(name)
     seen = scene(machine, "play", {}, False, None)
     assert not seen.where.measured
     apart = [key for key, rotor in machine.rotors.items() if rotor.kind in ("motor", "reel_table", "counter")]
     for a, b in combinations(apart, 2):
+        if shaft(machine, a) == shaft(machine, b):
+            assert seen.axis(a) == seen.axis(b)
+            continue
         assert np.hypot(*np.subtract(seen.axis(a), seen.axis(b))) > 0.9 * (seen.body(a) + seen.body(b)), (a, b)
     for coupling in machine.couplings.values():
         if coupling.kind == "nip":
@@ -321,7 +356,21 @@ def test_the_head_base_stands_where_the_mode_has_it() -> None:
 
 
 def ways(machine: Machine, mode: str) -> dict[str, int]:
-    return dict(scene(machine, mode, {}, False, None).ways)
+    """Give the way of every rotor whose shaft has one."""
+    found = scene(machine, mode, {}, False, None).ways
+    return {name: found[owner] for name in machine.rotors if (owner := shaft(machine, name)) in found}
+
+
+def arrows_at(root: Element, at: tuple[float, float], reach: float) -> list[str]:
+    """Say what the arrows drawn around a point tell: which way that turns."""
+    told = []
+    for node in root.iter(f"{SVG}g"):
+        bent = node.find(f"{SVG}path")
+        if node.get("class") == "way" and bent is not None:
+            x, y, radius, _, _, _, sweep, _, _ = (float(n) for n in re.findall(r"-?[\d.]+", bent.get("d", "")))
+            if np.hypot(x - at[0], -y - at[1]) == pytest.approx(radius, abs=1e-3) and radius <= reach:
+                told.append(f"{node.findtext(f'{SVG}title')}, swept {sweep:.0f}")
+    return told
 
 
 @pytest.mark.parametrize("name", MACHINES)
@@ -330,6 +379,10 @@ def test_both_hubs_turn_anticlockwise_when_the_tape_goes_to_the_right(name: str,
     machine = shipped(name)
     found = ways(machine, mode)
     assert found["takeup_reel"] == found["supply_reel"] == 1
+    seen, root = scene(machine, mode, {}, False, None), parsed(drawing(machine, mode))
+    for reel in ("takeup_reel", "supply_reel"):
+        told = arrows_at(root, seen.axis(reel), max(seen.body(reel), seen.body(shaft(machine, reel))))
+        assert "turns anticlockwise, swept 0" in told
 
 
 @pytest.mark.parametrize("name", MACHINES)

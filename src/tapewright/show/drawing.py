@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
 
+import numpy as np
+
 from tapewright.machine.parts import Machine, shaft
 from tapewright.show import glyphs
 from tapewright.show.labels import LETTER, LINE, Box, Disc, Ground, Placed, Point, Wanted, place
@@ -215,7 +217,7 @@ def _anchor(seen: Scene, way: TapeWay | None, key: str) -> tuple[Point, float, b
 
 def _placed(seen: Scene, way: TapeWay | None, lines: Mapping[str, list[Line]]) -> tuple[list[Placed], float, Box]:
     """Place the names; letters grow with the picture, and the picture with the letters, so go round a few times."""
-    points = outlines(seen)
+    points = np.array([*outlines(seen), *glyphs.marks(seen)], dtype=np.float64)
     limits = (*points.min(axis=0), *points.max(axis=0))
     around: Box = (float(limits[0]), float(limits[1]), float(limits[2]), float(limits[3]))
     ground = Ground(points, _discs(seen), around)
@@ -331,8 +333,10 @@ def _legend(seen: Scene, box: Box, font: float) -> tuple[str, float]:
 
 
 def _samples(seen: Scene) -> list[tuple[str, dict[str, str | float]]]:
-    found: list[tuple[str, dict[str, str | float]]] = [
-        ("belt", {"stroke": INK, "stroke_width": 1.5}),
+    found: list[tuple[str, dict[str, str | float]]] = []
+    if seen.belts:
+        found.append(("belt", {"stroke": INK, "stroke_width": 1.5}))
+    found += [
         ("way of the tape", {"stroke": TAPE, "stroke_width": 0.7, "stroke_dasharray": "4 1 0.8 1"}),
         ("size not measured", {"stroke": INK, "stroke_width": 0.6, "stroke_dasharray": glyphs.UNMEASURED}),
         ("motor that runs", {"stroke": INK, "stroke_width": 1.1, "stroke_dasharray": glyphs.UNMEASURED}),

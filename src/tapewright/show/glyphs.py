@@ -274,6 +274,17 @@ def _pad(scene: Scene, it: Coupling) -> str:
     )  # fmt: skip
 
 
+def marks(scene: Scene) -> list[Point]:
+    """Sample the pads and contacts, for the names to keep clear of."""
+    found = []
+    for it in scene.machine.couplings.values():
+        if it.kind == "belt":
+            continue
+        (x, y), far = middle(scene, it), 2.6 if it.kind in HOLDING_KINDS else 1.3
+        found += [(x + i * far / 2, y + j * far / 2) for i in (-2, -1, 0, 1, 2) for j in (-2, -1, 0, 1, 2)]
+    return found
+
+
 # --- tape and head base -----------------------------------------------------------------------------------------------
 
 
@@ -331,8 +342,10 @@ def mode_line(scene: Scene) -> str:
 
 
 def rank_by_size(scene: Scene) -> list[str]:
-    """List the rotors so that what is small is drawn on top."""
-    return sorted(scene.machine.rotors, key=lambda name: -scene.body(name))
+    """List the rotors so that what is small is drawn on top, and a reel table over the motor it sits on."""
+    machine = scene.machine
+    under = {shaft(machine, name): scene.body(name) for name, it in machine.rotors.items() if it.kind == "reel_table"}
+    return sorted(machine.rotors, key=lambda name: (-max(scene.body(name), under.get(name, 0.0)), name not in under))
 
 
 def riders(scene: Scene, owner: str) -> list[str]:

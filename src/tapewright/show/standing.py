@@ -9,8 +9,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from tapewright.machine.belt_path import sides_of
 from tapewright.machine.parts import Coupling, Machine, Rotor, shaft
 from tapewright.machine.typical import diameter
+from tapewright.show.routes import route
 
 Point = tuple[float, float]
 
@@ -24,6 +26,10 @@ MOTOR_BODY_MM: Final = 12.0
 CAM_MM: Final = 6.5
 """Radii drawn for bodies that no size in a description is about."""
 CLEAR_MM: Final = 4.0
+TWISTED: Final = 500.0
+"""Cost of a place from which a belt would cross itself, against millimetres squared out of a wished place."""
+LEAST_WRAP: Final = 1.0
+"""A belt had better lie on a pulley for this angle, radians; chosen for the picture."""
 KEPT_FREE: Final = ((-37.0, -14.0, 4.0), (37.0, -14.0, 4.0), (-37.0, 4.0, 4.0), (37.0, 4.0, 4.0), (0.0, -20.0, 12.0))
 """Where the tape and the head base are: x, y and how far around, for what goes anywhere."""
 DIRECTIONS: Final = 48
@@ -147,20 +153,35 @@ def _best_place(
             return axes[other]
     joined = {other for other, _ in wishes}
     kinds = {rotor.kind for name, rotor in machine.rotors.items() if shaft(machine, name) == owner}
+    belts = [c for c in machine.couplings.values() if c.kind == "belt" and _is_last_of(machine, c, owner, axes)]
 
     def cost(at: Point) -> float:
-        total = 0.004 * (at[0] ** 2 + (at[1] - 5.0) ** 2)
+        total: float = 0.004 * (at[0] ** 2 + (at[1] - 5.0) ** 2)
         for other, wanted in wishes:
             total += (math.dist(at, axes[other]) - wanted) ** 2
         for other, there in axes.items():
             if other not in joined:
                 total += 3.0 * max(0.0, sizes[owner] + sizes[other] + CLEAR_MM - math.dist(at, there)) ** 2
                 total += sum(_in_the_way(at, axes[end], there, sizes[other]) for end in joined)
-        total += sum(max(0.0, sizes[owner] + far - math.dist(at, (x, y))) ** 2 for x, y, far in KEPT_FREE)
-        # A pinch roller comes from the open side of the cassette, where the head base is.
-        return total + (max(0.0, at[1] + 16.0) ** 2 if "pinch_roller" in kinds else 0.0)
+        total += sum(_badly_led(machine, belt, {**axes, owner: at}) for belt in belts)
+        if "pinch_roller" in kinds:  # it rides on the head base, and comes straight from the open side of the cassette
+            return total + sum((at[0] - axes[other][0]) ** 2 for other in joined) + max(0.0, at[1] + 16.0) ** 2
+        return total + sum(max(0.0, sizes[owner] + far - math.dist(at, (x, y))) ** 2 for x, y, far in KEPT_FREE)
 
     return min(_places(wishes, axes), key=cost)
+
+
+def _is_last_of(machine: Machine, belt: Coupling, owner: str, axes: Mapping[str, Point]) -> bool:
+    """Tell whether a shaft is the last of a belt's that is still to be placed."""
+    return {shaft(machine, name) for name in belt.path} - set(axes) == {owner}
+
+
+def _badly_led(machine: Machine, belt: Coupling, axes: Mapping[str, Point]) -> float:
+    """Give the cost of a belt that crosses itself (it does not turn once, all round), or hardly touches a pulley."""
+    centres = [axes[shaft(machine, name)] for name in belt.path]
+    arcs = route(centres, [running_radius_mm(machine, name) for name in belt.path], sides_of(belt))
+    twisted = abs(abs(sum(arc.sweep for arc in arcs)) - 2 * math.pi) > 0.1
+    return TWISTED * (twisted + sum(max(0.0, LEAST_WRAP - abs(arc.sweep)) ** 2 for arc in arcs))
 
 
 def _in_the_way(first: Point, last: Point, at: Point, radius: float) -> float:
