@@ -70,6 +70,7 @@ def test_every_belt_tyre_and_roller_is_there() -> None:
         ("counter_belt", "belt"),
         ("pinch_roller", "roller"),
         ("idler_tyre", "tyre"),
+        ("rewind_wheel", "tyre"),
     ]
 
 
