@@ -30,7 +30,8 @@ class Row:
         machines: shipped machines it is tried on.
         faults: ours, PART=KIND or PART=KIND:SEVERITY; each of them has to show the signs.
         signs: ids of ours; "!" before one that must not show, "speed:" and "line:" for what is measured.
-        reason: why there are none.
+        left_out: what of the observation does not follow though the signs do.
+        reason: why there are no signs.
     """
 
     fault_part: str
@@ -42,6 +43,7 @@ class Row:
     machines: tuple[str, ...]
     faults: tuple[str, ...]
     signs: tuple[str, ...]
+    left_out: str
     reason: str
 
 
@@ -58,6 +60,7 @@ def chart() -> tuple[Row, ...]:
 def page(rows: Sequence[Row]) -> str:
     """Give the page of the manual."""
     missed = [row for row in rows if row.reason]
+    partly = sum(bool(row.left_out) for row in rows)
     by_reason = Counter(row.reason for row in missed)
     lines = [
         "# The trade's symptom chart",
@@ -67,11 +70,11 @@ def page(rows: Sequence[Row]) -> str:
         "file of the tool pairs a fault with a sign, so each row that follows does so from a description. A row can",
         "follow and still be coarse: only the sign named here is proved.",
         "",
-        f"{len(rows)} rows; {len(rows) - len(missed)} follow, {len(missed)} do not.",
+        f"{len(rows)} rows; {len(rows) - len(missed)} follow, {partly} of them in part; {len(missed)} do not.",
         "",
         "## Rows that do not follow",
         "",
-        *(f"**{REASONS[reason]}** {count} rows." for reason, count in by_reason.items()),
+        *(f"- {reason}: {count}. {REASONS[reason]}" for reason, count in by_reason.items()),
         "",
         "| part | what is wrong | what is noticed | how often | reason |",
         "| --- | --- | --- | --- | --- |",
@@ -82,10 +85,11 @@ def page(rows: Sequence[Row]) -> str:
         "",
         "Signs after `!` must stay away; `speed:` and `line:` stand for what is measured.",
         "",
-        "| part | what is wrong | what is noticed | how often | source | fault here | signs here | on |",
-        "| --- | --- | --- | --- | --- | --- | --- | --- |",
+        "| part | what is wrong | what is noticed | how often | source | fault here | signs here | on | left out |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
         *(f"| {_spoken(r.fault_part)} | {_spoken(r.fault_kind)} | {r.observation} | {r.strength} | {r.source} | "
-          f"{_coded(r.faults)} | {_coded(r.signs)} | {_coded(r.machines)} |" for r in rows if not r.reason),
+          f"{_coded(r.faults)} | {_coded(r.signs)} | {_coded(r.machines)} | {r.left_out} |"
+          for r in rows if not r.reason),
     ]  # fmt: skip
     return "\n".join(lines) + "\n"
 

@@ -106,6 +106,10 @@ def with_imperfections(machine: Machine, name: str, imperfections: Imperfections
         return replace(machine, levers={**machine.levers, name: changed})  # type: ignore[dict-item]
     if name == machine.supply.name:
         return replace(machine, supply=changed)  # type: ignore[arg-type]
+    if name == machine.heads.name:
+        return replace(machine, heads=changed)  # type: ignore[arg-type]
+    if name == machine.cassette.name:
+        return replace(machine, cassette=changed)  # type: ignore[arg-type]
     return replace(machine, head_base=changed)  # type: ignore[arg-type]
 
 

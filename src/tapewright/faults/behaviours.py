@@ -405,6 +405,11 @@ def tape_in_wind(take_up: str, give_drag: str, hold_back: str) -> str:
     return {"fast": "right", "hard": "right", "runs_away": "right"}.get(take_up, take_up)
 
 
+def only_this_cassette(tape: str, cassette_drag: str) -> str:
+    """Say whether one cassette is slow or stops where a known good one plays: no, yes."""
+    return "yes" if tape in ("right", "fast") and cassette_drag != "free" else "no"
+
+
 def loop_forms(nip: str, take_up: str) -> str:
     """Say whether tape piles up between pinch roller and take-up reel: no, at_times, yes."""
     fed = nip in ("slow", "uneven", "right", "fast", "runs_away")

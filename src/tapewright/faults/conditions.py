@@ -214,6 +214,30 @@ def _surface_word(machine: Machine, name: str) -> str:
     return "uneven" if imperfect.lump >= LUMP_FELT else "fine"
 
 
+def signal(name: str) -> Condition:
+    """What a head gives of level and treble."""
+    return Condition(
+        name, "signal", lambda machine: "clear" if part(machine, name).imperfections.signal >= DULL_BELOW else "dull"
+    )
+
+
+DULL_BELOW: Final = 0.6
+"""Share of level or treble below which an ear notices without comparing: 4 to 5 dB; from memory."""
+
+
+def square(name: str) -> Condition:
+    """Whether a head's gap stands square to the tape, or a tape lies flat across its way."""
+    return Condition(
+        name,
+        "square",
+        lambda machine: "askew" if part(machine, name).imperfections.tilt_rad >= ASKEW_FROM else "square",
+    )
+
+
+ASKEW_FROM: Final = 0.001
+"""Radians from which treble is lost to azimuth on a narrow track: 3 minutes of arc; from memory."""
+
+
 def trimmed(name: str) -> Condition:
     """Whether residue on a running surface has changed its effective diameter, and so the speed."""
     return Condition(

@@ -325,6 +325,8 @@ def _draw_tape(sheet: Sheet, mode: Mode) -> None:
         sheet.node(Node(f"loop@{mode.name}", (nip, take_up), does.loop_forms, "tape"))
         sheet.node(Node(f"pack@{mode.name}", (f"tape@{mode.name}", holding, take_up), does.pack_is_loose, "tape"))
         _draw_reserve(sheet, mode)
+        compared = (f"tape@{mode.name}", sheet.condition(conditions.drag(machine.cassette.name)))
+        sheet.node(Node(f"only_this@{mode.name}", compared, does.only_this_cassette, machine.cassette.name))
     else:
         give_drag = _draw_drag(sheet, shaft(machine, mode.gives), mode)
         sheet.node(Node(f"tape@{mode.name}", (take_up, give_drag, holding), does.tape_in_wind, "tape"))
@@ -548,3 +550,7 @@ def _draw_surfaces(sheet: Sheet) -> None:
     for lever in sheet.machine.levers:
         sheet.condition(conditions.lever(lever))
     sheet.condition(conditions.drag(sheet.machine.head_base.name))
+    for about in (conditions.signal, conditions.square):
+        sheet.condition(about(sheet.machine.heads.name))
+    for about in (conditions.drag, conditions.square, conditions.surface):
+        sheet.condition(about(sheet.machine.cassette.name))

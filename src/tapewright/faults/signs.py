@@ -197,6 +197,8 @@ def _kind(machine: Machine, name: str) -> str:
         return thing.kind
     if isinstance(thing, (Solenoid, Lever)):
         return "solenoid" if isinstance(thing, Solenoid) else "lever"
+    if name in (machine.heads.name, machine.cassette.name):
+        return "heads" if name == machine.heads.name else "cassette"
     return "supply" if name == machine.supply.name else "head_base"
 
 

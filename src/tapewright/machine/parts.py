@@ -75,6 +75,8 @@ class Imperfections:
         lump: once-per-turn (or per-pass) unsteadiness it puts on what it drives, relative peak.
         tacky: 0 dry to 1 so sticky that tape or belt clings to it.
         contact: share of the time a switch or sensor tells the truth.
+        signal: what a head still gives of level and treble, against a clean one.
+        tilt_rad: how far a head's gap stands off square to the tape, or a tape lies creased across its way.
     """
 
     present: bool = True
@@ -89,6 +91,8 @@ class Imperfections:
     lump: float = 0.0
     tacky: float = 0.0
     contact: float = 1.0
+    signal: float = 1.0
+    tilt_rad: float = 0.0
 
 
 SOUND: Final = Imperfections()
@@ -239,6 +243,24 @@ class Supply:
 
 
 @dataclass(frozen=True, slots=True)
+class Heads:
+    """The heads and guides that the tape runs over; every machine has them, so a description need not name them."""
+
+    name: str = "heads"
+    says: str = ""
+    imperfections: Imperfections = SOUND
+
+
+@dataclass(frozen=True, slots=True)
+class Cassette:
+    """The cassette that the complaint is about; all looks and checks but those that compare use a known good one."""
+
+    name: str = "cassette"
+    says: str = "owner's cassette"
+    imperfections: Imperfections = SOUND
+
+
+@dataclass(frozen=True, slots=True)
 class HeadBase:
     """The plate that carries the heads (and here the pinch roller) up to the tape.
 
@@ -323,6 +345,8 @@ class Machine:
         modes: by name.
         limits: acceptance limits by reading name, in the reading's unit: `speed_error_pct`, `weighted_peak_pct`.
         source: where the description came from, for messages.
+        heads: what the tape runs over.
+        cassette: what was in the machine when the complaint arose.
     """
 
     id: str
@@ -340,13 +364,15 @@ class Machine:
     solenoids: Mapping[str, Solenoid] = field(default_factory=dict)
     levers: Mapping[str, Lever] = field(default_factory=dict)
     source: str = ""
+    heads: Heads = field(default_factory=Heads)
+    cassette: Cassette = field(default_factory=Cassette)
 
     def __hash__(self) -> int:
         # The mappings cannot be hashed; equality still compares everything, so a coarse hash is enough for a cache.
         return hash((self.id, tuple(self.rotors), tuple(self.couplings), tuple(self.sensors), tuple(self.modes)))
 
 
-Part = Rotor | Coupling | Sensor | Solenoid | Lever | Supply | HeadBase
+Part = Rotor | Coupling | Sensor | Solenoid | Lever | Supply | HeadBase | Heads | Cassette
 
 
 def part(machine: Machine, name: str) -> Part:
@@ -358,7 +384,7 @@ def part(machine: Machine, name: str) -> Part:
     for group in _groups(machine):
         if name in group:
             return group[name]
-    for single in (machine.supply, machine.head_base):
+    for single in (machine.supply, machine.head_base, machine.heads, machine.cassette):
         if single.name == name:
             return single
     raise KeyError(name)
@@ -370,7 +396,7 @@ def _groups(machine: Machine) -> tuple[Mapping[str, Part], ...]:
 
 def part_names(machine: Machine) -> tuple[str, ...]:
     """List every part that has a name, in the order of the description."""
-    singles = (machine.supply.name, machine.head_base.name)
+    singles = (machine.supply.name, machine.head_base.name, machine.heads.name, machine.cassette.name)
     return (*(name for group in _groups(machine) for name in group), *singles)
 
 
@@ -412,4 +438,6 @@ def sound(machine: Machine) -> Machine:
         levers={name: replace(lever, imperfections=SOUND) for name, lever in machine.levers.items()},
         supply=replace(machine.supply, imperfections=SOUND),
         head_base=replace(machine.head_base, imperfections=SOUND),
+        heads=replace(machine.heads, imperfections=SOUND),
+        cassette=replace(machine.cassette, imperfections=SOUND),
     )

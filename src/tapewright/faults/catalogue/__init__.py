@@ -7,8 +7,10 @@ from functools import cache
 from importlib.resources import files
 
 from tapewright.machine.parts import (
+    Cassette,
     Coupling,
     HeadBase,
+    Heads,
     Lever,
     Machine,
     Part,
@@ -121,6 +123,8 @@ def _own_kind(thing: Part) -> str:
         return thing.kind
     if isinstance(thing, (Solenoid, Lever)):
         return "solenoid" if isinstance(thing, Solenoid) else "lever"
+    if isinstance(thing, (Heads, Cassette)):
+        return "heads" if isinstance(thing, Heads) else "cassette"
     return "head_base" if isinstance(thing, HeadBase) else "supply"
 
 

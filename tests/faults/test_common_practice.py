@@ -1,0 +1,55 @@
+"""What technicians conclude from what they notice, all parts equally likely beforehand: common practice, no source."""
+
+import pytest
+
+from tapewright.diagnose.beliefs import posterior, ranked
+from tapewright.diagnose.likelihoods import of_observations
+from tapewright.diagnose.network import network
+from tapewright.machine.library import shipped
+from tapewright.words.evidence import Observation
+from tapewright.words.findings import Belief
+
+EQUAL = 0.2
+NOT_THE_LOGIC = ("play_loop", "play_falls_back", "play_tape_at_times")
+CONCLUDED = [
+    ("four_track", ("stop_does_not_drop",), (), {"cam_belt"}),  # the cassette is held fast, the head base stays up
+    ("four_track", ("pinch_roller_filmed",), (), {"pinch_roller"}),
+    ("four_track", ("play_only_this_cassette",), (), {"cassette"}),
+    ("one_motor_portable", ("play_only_this_cassette",), (), {"cassette"}),
+    ("two_motor_deck", ("heads_dull",), ("heads_others_dull",), {"heads"}),
+    ("four_track", ("play_cam_stands", "play_falls_back"), (), {"cam_belt"}),
+    ("four_track", ("play_capstan_starts_slowly", "play_flywheel_slips"), (), {"capstan_belt"}),
+    ("one_motor_portable", ("play_takeup_reel_right_while_slack",), (), {"takeup_clutch"}),
+    (
+        "four_track",
+        ("play_stops", "play_counter_hesitates"),
+        ("play_loop", "play_falls_back", "play_tape_at_times"),
+        {"counter_belt"},
+    ),
+]
+
+
+def concluded(machine_id: str, seen: tuple[str, ...], unseen: tuple[str, ...]) -> list[Belief]:
+    net = network(shipped(machine_id), None, EQUAL)
+    told = [Observation(sign, True) for sign in seen] + [Observation(sign, False) for sign in unseen]
+    return ranked(net, posterior(net, of_observations(net, told)))[0]
+
+
+@pytest.mark.parametrize(("machine_id", "seen", "unseen", "parts"), CONCLUDED, ids=lambda value: str(value)[:40])
+def test_the_part_a_technician_concludes(
+    machine_id: str, seen: tuple[str, ...], unseen: tuple[str, ...], parts: set[str]
+) -> None:
+    found = concluded(machine_id, seen, unseen)
+    assert found[0].part in parts
+    assert found[0].explains_complaint > found[1].explains_complaint
+
+
+def test_a_film_on_the_roller_says_sticky_rather_than_glazed() -> None:
+    found = concluded("four_track", ("pinch_roller_filmed", "play_wrap"), ())[0]
+    assert (found.part, found.kind) == ("pinch_roller", "sticky")
+
+
+def test_a_cassette_that_drags_says_nothing_where_every_cassette_fails() -> None:
+    """The comparison only tells where a known good one plays: with a slack belt both are slow."""
+    found = {b.part: b for b in concluded("four_track", ("play_tape_uneven",), ("play_only_this_cassette",))}
+    assert found["cassette"].explains_complaint < 0.05
