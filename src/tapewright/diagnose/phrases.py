@@ -34,7 +34,14 @@ _ABOUT: Final[dict[str, dict[str, str]]] = {
     "loop": {"yes": "the tape fed is not taken up", "at_times": "the tape fed is not always taken up"},
     "oxide": {"yes": "the surface of the tape is rubbed"},
     "wrap": {"yes": "the tape is carried round", "at_times": "the tape is at times carried round"},
-    "pack": {"yes": "nothing holds the tape back"},
+    "pack": {"yes": "the tape winds without tension", "at_times": "the tape winds at times without tension"},
+    "helped": {"yes": "a helping finger is enough to bring the head base up"},
+    "reserve": {
+        "short": "the drive of the {part} has little in hand", "little": "the drive of the {part} has next to nothing in hand",
+        "none": "the drive of the {part} has nothing in hand",
+    },
+    "edge": {"yes": "the tape wanders on the roller"},
+    "only_this": {"yes": "this cassette holds its tape back more than another would"},
     "sounds": {
         "silent": "the {part} is not heard", "races": "the {part} runs free of its load",
         "labours": "the {part} has too much to move", "at_times": "the {part} runs only at times",
