@@ -10,7 +10,7 @@ import numpy as np
 
 from tapewright.machine.parts import Machine, shaft
 from tapewright.show import glyphs
-from tapewright.show.labels import LETTER, LINE, Box, Disc, Ground, Placed, Point, Wanted, place
+from tapewright.show.labels import LETTER, LINE, ROUNDS, Box, Disc, Ground, Placed, Point, Wanted, place
 from tapewright.show.routes import middle_of_longest_span
 from tapewright.show.said import name_of, percent
 from tapewright.show.scene import Scene, TapeWay, acts_on, boxed, head_base_box, outlines, scene, tape_way
@@ -195,9 +195,7 @@ def _wanted(seen: Scene, way: TapeWay | None, lines: Mapping[str, list[Line]]) -
 def _anchor(seen: Scene, way: TapeWay | None, key: str) -> tuple[Point, float, bool]:
     machine = seen.machine
     if key in machine.rotors:
-        large = max(seen.body(name) for name in glyphs.riders(seen, key))
-        small = min(seen.body(name) for name in glyphs.riders(seen, key))
-        return seen.axis(key), small if large > 20.0 else large, True
+        return seen.axis(key), max(seen.body(name) for name in glyphs.riders(seen, key)), True
     if key in machine.couplings:
         coupling = machine.couplings[key]
         belt = coupling.kind == "belt"
@@ -223,11 +221,11 @@ def _placed(seen: Scene, way: TapeWay | None, lines: Mapping[str, list[Line]]) -
     ground = Ground(points, _discs(seen), around)
     wanted = _wanted(seen, way, lines)
     font = LETTERS_OF_WIDTH * (around[2] - around[0]) * 1.15
-    placed = place(wanted, ground, font)
-    for _ in range(2):
+    placed = place(wanted, ground, font, 1)
+    for rounds in (1, ROUNDS):
         box = _bounds(around, placed)
         font = LETTERS_OF_WIDTH * (box[2] - box[0])
-        placed = place(wanted, ground, font)
+        placed = place(wanted, ground, font, rounds)
     return placed, font, _bounds(around, placed)
 
 

@@ -1,7 +1,8 @@
 """Where the names go: near what they name, clear of each other and, as far as there is room, of the lines.
 
-Greedy: each name in turn tries places on rings around its anchor and takes the cheapest. A place that touches another
-name is never taken; one that covers lines, crosses another name's leader or widens the picture costs.
+Each name in turn tries places on rings around its anchor and takes the cheapest; then each has another try, now that
+the others stand. A place that touches another name is never taken; one that covers lines, crosses another name's leader
+or widens the picture costs.
 """
 
 import math
@@ -21,12 +22,15 @@ LETTER: Final = 0.56
 """Mean width of a letter of a plain face, in font sizes; a little generous, so that boxes err on the large side."""
 LINE: Final = 1.22
 """From one line of text to the next, in font sizes."""
+ROUNDS: Final = 3
 RINGS: Final = 26
 DIRECTIONS: Final = 32
-COVERS: Final = 1.0
+COVERS: Final = 1.5
 """Cost of one covered outline point, in font sizes of distance."""
-CROSSES: Final = 0.25
+CROSSES: Final = 0.5
 """The same of one outline point that a leader runs over."""
+THROUGH: Final = 20.0
+"""Cost of a leader that runs through another name or across another leader, in font sizes."""
 STRAYS: Final = 14.0
 """Cost of a name that stands inside something else, in font sizes."""
 ROOMY: Final = 2.6
@@ -87,23 +91,30 @@ class Ground:
     limits: Box
 
 
-def place(wanted: Sequence[Wanted], ground: Ground, font: float) -> list[Placed]:
+def place(wanted: Sequence[Wanted], ground: Ground, font: float, rounds: int = ROUNDS) -> list[Placed]:
     """Find a place for every name.
 
     Arguments:
         wanted: most important first.
         ground: what is drawn already.
         font: size of the letters.
+        rounds: how often each name is given a try.
     """
-    placed: list[Placed] = []
-    for one in wanted:
-        best = _best(one, placed, ground, font)
-        placed.append(best)
-        points = ground.points
-        if best.leader is not None:
-            points = np.vstack([points, _along(*best.leader, font / 2)])
-        ground = Ground(points, ground.discs, _around(ground.limits, best.box))
-    return placed
+    placed: dict[str, Placed] = {}
+    for _ in range(rounds):
+        for one in wanted:
+            others = [other for key, other in placed.items() if key != one.key]
+            placed[one.key] = _best(one, others, _with(ground, others, font), font)
+    return [placed[one.key] for one in wanted]
+
+
+def _with(ground: Ground, placed: Sequence[Placed], font: float) -> Ground:
+    """Add what was placed to what is drawn."""
+    leaders = [_along(*one.leader, font / 2) for one in placed if one.leader is not None]
+    limits = ground.limits
+    for one in placed:
+        limits = _around(limits, one.box)
+    return Ground(np.vstack([ground.points, *leaders]), ground.discs, limits)
 
 
 def size_of(one: Wanted, font: float) -> tuple[float, float]:
@@ -122,16 +133,14 @@ def _best(one: Wanted, placed: Sequence[Placed], ground: Ground, font: float) ->
         low = min([ground.limits[1], *(other.box[1] for other in placed)]) - font
         box = (one.anchor[0] - width / 2, low - height, one.anchor[0] + width / 2, low)
         return Placed(one, box, _leader(one, box, font))
-    costs = far - start + _costs(one, boxes, ground, font)
+    costs = far - start + _costs(one, boxes, ground, font) + _covering_costs(one, boxes, placed, ground.points, font)
     best: tuple[float, Placed] | None = None
     for k in np.argsort(costs, kind="stable"):
         if best is not None and costs[k] >= best[0]:
-            break  # what it covers can only add
+            break  # a leader can only add
         left, bottom, right, top = (float(edge) for edge in boxes[k])
         found = Placed(one, (left, bottom, right, top), _leader(one, (left, bottom, right, top), font))
-        total = float(costs[k]) + _covering_cost(found, ground.points, font)
-        if best is None or total < best[0]:
-            total += _leader_cost(found, placed, ground.points, font)
+        total = float(costs[k]) + _leader_cost(found, placed, ground.points, font)
         if best is None or total < best[0]:
             best = total, found
     assert best is not None
@@ -172,12 +181,21 @@ def _costs(one: Wanted, boxes: Points, ground: Ground, font: float) -> Points:
     return np.asarray(cost, dtype=np.float64)
 
 
-def _covering_cost(found: Placed, points: Points, font: float) -> float:
-    left, bottom, right, top = found.box
+def _covering_costs(one: Wanted, boxes: Points, placed: Sequence[Placed], points: Points, font: float) -> Points:
+    """Give what each box costs by the lines and the leaders it stands on."""
+    covers = 3 * COVERS if one.framed else COVERS  # a frame hides what is behind it
+    cost = covers * font * np.count_nonzero(_inside(boxes, points), axis=1) ** 0.8
+    for other in placed:
+        if other.leader is not None:
+            cost = cost + THROUGH * font * _inside(boxes, _along(*other.leader, font / 3)).any(axis=1)
+    return np.asarray(cost, dtype=np.float64)
+
+
+def _inside(boxes: Points, points: Points) -> NDArray[np.bool_]:
+    """Tell for each box which points lie in it, shape (boxes, points)."""
+    left, bottom, right, top = (boxes[:, k, None] for k in range(4))
     x, y = points[:, 0], points[:, 1]
-    covered = np.count_nonzero((x > left) & (x < right) & (y > bottom) & (y < top))
-    covers = 3 * COVERS if found.wanted.framed else COVERS  # a frame hides what is behind it
-    return covers * font * math.pow(float(covered), 0.8)
+    return np.asarray((x > left) & (x < right) & (y > bottom) & (y < top), dtype=np.bool_)
 
 
 def _leader_cost(found: Placed, placed: Sequence[Placed], points: Points, font: float) -> float:
@@ -186,10 +204,19 @@ def _leader_cost(found: Placed, placed: Sequence[Placed], points: Points, font: 
     line = _along(*found.leader, font / 3)
     cost = CROSSES * font * _run_over(line, points, font / 3)
     for other in placed:
-        left, bottom, right, top = other.box
-        inside = (line[:, 0] > left) & (line[:, 0] < right) & (line[:, 1] > bottom) & (line[:, 1] < top)
-        cost += 12.0 * font * float(inside.any())
+        cost += THROUGH * font * float(_inside(np.array([other.box]), line).any())
+        if other.leader is not None:
+            cost += THROUGH * font * _cross(found.leader, other.leader)
     return cost
+
+
+def _cross(one: tuple[Point, Point], other: tuple[Point, Point]) -> bool:
+    """Tell whether two lines cross: the ends of each lie on both sides of the other."""
+    return all(_side(*line, across[0]) * _side(*line, across[1]) < 0.0 for line, across in ((one, other), (other, one)))
+
+
+def _side(first: Point, last: Point, at: Point) -> float:
+    return (last[0] - first[0]) * (at[1] - first[1]) - (last[1] - first[1]) * (at[0] - first[0])
 
 
 def _run_over(line: Points, points: Points, near: float) -> int:

@@ -26,7 +26,7 @@ MOTOR_BODY_MM: Final = 12.0
 CAM_MM: Final = 6.5
 """Radii drawn for bodies that no size in a description is about."""
 CLEAR_MM: Final = 4.0
-TWISTED: Final = 500.0
+TWISTED: Final = 1000.0
 """Cost of a place from which a belt would cross itself, against millimetres squared out of a wished place."""
 LEAST_WRAP: Final = 1.0
 """A belt had better lie on a pulley for this angle, radians; chosen for the picture."""
