@@ -8,6 +8,7 @@ people are as assumed, only closed jobs can tell.
 Run: python benchmarks/calibration.py [MACHINE [MACHINES]]
 """
 
+import tapewright  # noqa: F401, I001  # before numpy: it asks the linear algebra library for one thread
 import sys
 
 import numpy as np

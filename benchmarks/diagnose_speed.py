@@ -3,6 +3,7 @@
 Run: python benchmarks/diagnose_speed.py
 """
 
+import tapewright  # noqa: F401, I001  # before numpy: it asks the linear algebra library for one thread
 import time
 import warnings
 from collections.abc import Callable

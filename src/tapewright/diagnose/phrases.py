@@ -37,7 +37,8 @@ _ABOUT: Final[dict[str, dict[str, str]]] = {
     "pack": {"yes": "the tape winds without tension", "at_times": "the tape winds at times without tension"},
     "helped": {"yes": "a helping finger is enough to bring the head base up"},
     "reserve": {
-        "short": "the drive of the {part} has little in hand", "little": "the drive of the {part} has next to nothing in hand",
+        "short": "the drive of the {part} has little in hand",
+        "little": "the drive of the {part} has next to nothing in hand",
         "none": "the drive of the {part} has nothing in hand",
     },
     "edge": {"yes": "the tape wanders on the roller"},
