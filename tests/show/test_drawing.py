@@ -100,6 +100,15 @@ def test_names_stay_inside_the_picture(name: str) -> None:
         assert one.box[3] <= top + tall
 
 
+@pytest.mark.parametrize("name", MACHINES)
+def test_names_can_be_read_on_a_narrow_screen(name: str) -> None:
+    """On 330 pixels of width, what is left of a telephone's 360, letters come to 7.4 pixels or more."""
+    root = parsed(drawing(shipped(name)))
+    wide = float((root.get("viewBox") or "").split()[2])
+    sizes_px = [330 * float(words.get("font-size", "nan")) / wide for words in root.iter(f"{SVG}text")]
+    assert min(sizes_px) >= 7.4
+
+
 # --- suspects ---------------------------------------------------------------------------------------------------------
 
 

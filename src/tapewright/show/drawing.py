@@ -20,8 +20,10 @@ from tapewright.words.units import to_the_doubt
 
 LETTERS_OF_WIDTH: Final = 0.0235
 """Size of the letters as a share of the picture's width: legible on a telephone, not shouting on a bench."""
+TRIES: Final = 4
+"""How often names are placed anew because they made the picture so wide that its letters became too small."""
 MARGIN_MM: Final = 4.0
-LONGEST: Final = 30
+LONGEST: Final = 34
 """Letters on one line of a name; a longer name takes more lines."""
 VAGUE: Final = 0.1
 """A rate that is less well known than this is written as "about"."""
@@ -203,6 +205,8 @@ def _anchor(seen: Scene, way: TapeWay | None, key: str) -> tuple[Point, float, b
     if key == machine.head_base.name and way is not None:
         left, bottom, right, top = head_base_box(seen, way)
         return ((left + right) / 2 - 4.0, (bottom + top) / 2), 3.5, True
+    if key == machine.heads.name and way is not None:
+        return glyphs.play_head(seen, way), 3.0, True
     if target := acts_on(machine, key):
         if target in machine.rotors:
             return seen.axis(target), seen.body(target), True
@@ -222,11 +226,21 @@ def _placed(seen: Scene, way: TapeWay | None, lines: Mapping[str, list[Line]]) -
     wanted = _wanted(seen, way, lines)
     font = LETTERS_OF_WIDTH * (around[2] - around[0]) * 1.15
     placed = place(wanted, ground, font, 1)
-    for rounds in (1, ROUNDS):
-        box = _bounds(around, placed)
-        font = LETTERS_OF_WIDTH * (box[2] - box[0])
-        placed = place(wanted, ground, font, rounds)
+    font = LETTERS_OF_WIDTH * _width(_bounds(around, placed))
+    placed = place(wanted, ground, font, 1)
+    tries = []
+    for _ in range(TRIES):
+        font = LETTERS_OF_WIDTH * _width(_bounds(around, placed))
+        placed = place(wanted, ground, font, ROUNDS)
+        tries.append((font / _width(_bounds(around, placed)), font, placed))
+        if tries[-1][0] > 0.98 * LETTERS_OF_WIDTH:
+            break
+    _, font, placed = max(tries, key=lambda one: one[0])
     return placed, font, _bounds(around, placed)
+
+
+def _width(box: Box) -> float:
+    return box[2] - box[0]
 
 
 def _discs(seen: Scene) -> tuple[Disc, ...]:

@@ -329,6 +329,12 @@ def head_base(scene: Scene, way: TapeWay | None) -> str:
     return group(scene, name, push, plate, heads, kind="head-base")
 
 
+def play_head(scene: Scene, way: TapeWay) -> Point:
+    """Give the middle of the head in the middle of the head base."""
+    _, bottom, _, top = head_base_box(scene, way)
+    return way.head[0], (bottom if way.up > 0 else top) - way.up * 2.1
+
+
 def lifted_said(machine: Machine) -> str:
     """Say what lifts the head base."""
     lifter = machine.head_base.lifted_by

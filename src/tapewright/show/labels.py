@@ -171,7 +171,7 @@ def _costs(one: Wanted, boxes: Points, ground: Ground, font: float) -> Points:
     low_x, low_y, high_x, high_y = ground.limits
     wider = np.maximum(low_x - boxes[:, 0], 0.0) + np.maximum(boxes[:, 2] - high_x, 0.0)
     taller = np.maximum(low_y - boxes[:, 1], 0.0) + np.maximum(boxes[:, 3] - high_y, 0.0)
-    cost = 2.5 * wider + 0.6 * taller
+    cost = 5.0 * wider + 0.6 * taller
     for disc in ground.discs:
         if one.key not in disc.keys:
             near_x = np.clip(disc.centre[0], boxes[:, 0], boxes[:, 2])
