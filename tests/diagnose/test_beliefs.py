@@ -1,6 +1,7 @@
 """What is believed: against enumeration, and against what technicians know."""
 
 import math
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -61,7 +62,8 @@ def by_enumeration(net: Network, observations: list[Observation]) -> dict[str, f
     weights: dict[str, float] = dict.fromkeys(net.parts, 0.0)
     total = 0.0
     names = list(net.parts)
-    for combination in product(*(range(len(net.parts[name].states)) for name in names)):
+    possible = [[i for i, chance in enumerate(net.parts[name].prior) if chance > 0] for name in names]
+    for combination in product(*possible):
         states = {name: net.parts[name].states[i] for name, i in zip(names, combination, strict=True)}
         chance = math.prod(net.parts[name].prior[i] for name, i in zip(names, combination, strict=True))
         faults = [Fault(name, *state) for name, state in states.items() if state[0] != "sound"]
@@ -80,6 +82,9 @@ def by_enumeration(net: Network, observations: list[Observation]) -> dict[str, f
 @pytest.mark.slow
 def test_beliefs_equal_enumeration_on_a_small_machine() -> None:
     net = derive(SMALL)
+    sound_here = ("heads", "cassette", "head_base", "supply_reel")  # so that what is to be gone through stays small
+    held = {n: replace(p, prior=(1.0, *[0.0] * (len(p.prior) - 1))) for n, p in net.parts.items() if n in sound_here}
+    net = replace(net, parts={**net.parts, **held})
     observations = [Observation("fast_forward_weak", True), Observation("takeup_reel_stiff", False)]
     found = posterior(net, of_observations(net, observations))
     for name, expected in by_enumeration(net, observations).items():
