@@ -203,8 +203,10 @@ def _leader_cost(found: Placed, placed: Sequence[Placed], points: Points, font: 
         return 0.0
     line = _along(*found.leader, font / 3)
     cost = CROSSES * font * _run_over(line, points, font / 3)
+    if placed:
+        boxes = np.array([other.box for other in placed], dtype=np.float64)
+        cost += THROUGH * font * np.count_nonzero(_inside(boxes, line).any(axis=1))
     for other in placed:
-        cost += THROUGH * font * float(_inside(np.array([other.box]), line).any())
         if other.leader is not None:
             cost += THROUGH * font * _cross(found.leader, other.leader)
     return cost
