@@ -71,6 +71,7 @@ def test_it_says_what_it_is_and_scales(name: str) -> None:
     assert "No part is suspected" in (desc.text or "")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", MACHINES)
 def test_every_mode_can_be_drawn(name: str) -> None:
     machine = shipped(name)
@@ -297,6 +298,7 @@ def test_places_that_were_found_keep_things_apart(name: str) -> None:
             assert gap == pytest.approx(seen.body(coupling.path[0]) + seen.body(coupling.path[1]), abs=1.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", MEASURED)
 def test_whatever_is_not_measured_yet_the_picture_is_whole(name: str) -> None:
     """Positions and diameters are filled in one by one while the case is open."""
