@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 
 from tapewright.diagnose.contraction import Factor, Path, find_path
 from tapewright.diagnose.merging import merge_alike
-from tapewright.faults.applied import imperfections_of, sound, with_imperfections
+from tapewright.faults.applied import imperfections_of, with_imperfections
 from tapewright.faults.catalogue import PossibleFault, possible_faults
 from tapewright.faults.graph import Node, ancestors, evaluate, reachable
 from tapewright.faults.mechanism import Mechanism, mechanism
 from tapewright.faults.signs import Sign, signs
-from tapewright.machine.parts import Machine, part_names
+from tapewright.machine.parts import Machine, part_names, sound
 
 SOUND_STATE = ("sound", 0.0)
 READ_DIRECTLY = ("tape@play",)

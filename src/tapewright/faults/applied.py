@@ -2,10 +2,10 @@
 
 import difflib
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 from tapewright.faults.catalogue import FaultKind, catalogue, homes, possible_faults
-from tapewright.machine.parts import SOUND, Imperfections, Machine, part, part_names
+from tapewright.machine.parts import SOUND, Imperfections, Machine, part
 from tapewright.words.problem import InputAtFaultError, Problem
 
 
@@ -126,14 +126,3 @@ def applied(machine: Machine, faults: Sequence[Fault]) -> Machine:
         now = part(machine, fault.part).imperfections
         machine = with_imperfections(machine, fault.part, imperfections_of(kind, fault.severity, now))
     return machine
-
-
-def sound(machine: Machine) -> Machine:
-    """Give the same machine with nothing wrong anywhere."""
-    for name in part_names(machine):
-        if part(machine, name).imperfections != SOUND:
-            machine = with_imperfections(machine, name, SOUND)
-    return machine
-
-
-IMPERFECTION_NAMES = tuple(field.name for field in fields(Imperfections))

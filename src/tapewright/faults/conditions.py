@@ -10,9 +10,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from tapewright.faults.applied import sound, with_imperfections
+from tapewright.faults.applied import with_imperfections
 from tapewright.machine.forces import Margin, mode_margins
-from tapewright.machine.parts import Coupling, Imperfections, Machine, part
+from tapewright.machine.parts import Coupling, Imperfections, Machine, part, sound
 
 GRIPS: Final = ("none", "faint", "poor", "fair", "full", "excess", "lumpy")
 """How much of its torque a coupling still passes; "lumpy" passes it unsteadily, "excess" far more than it should."""

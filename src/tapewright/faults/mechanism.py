@@ -11,7 +11,6 @@ from typing import Final
 
 from tapewright.faults import behaviours as does
 from tapewright.faults import conditions
-from tapewright.faults.applied import sound
 from tapewright.faults.bringing_in import (
     draw_braked,
     draw_brought,
@@ -34,6 +33,7 @@ from tapewright.machine.parts import (
     Sensor,
     nips_at_work,
     shaft,
+    sound,
 )
 
 HEARD_BEYOND: Final = 3

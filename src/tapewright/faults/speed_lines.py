@@ -10,8 +10,9 @@ from typing import Final
 
 import numpy as np
 
+from tapewright.faults.behaviours import HOLDS_FROM
 from tapewright.faults.consequences import outcome
-from tapewright.faults.tape_speed import HOLDS_FROM, driven_by, racing_turns
+from tapewright.faults.tape_speed import driven_by, racing_turns
 from tapewright.machine.couplings import Step, running_diameter, steps
 from tapewright.machine.doubt import columns
 from tapewright.machine.forces import mode_margins

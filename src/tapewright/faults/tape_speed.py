@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping
 from typing import Final
 
+from tapewright.faults.behaviours import HOLDS_FROM
 from tapewright.faults.consequences import mode_asked, outcome
 from tapewright.machine.couplings import steps
 from tapewright.machine.forces import mode_margins
@@ -19,8 +20,6 @@ SLIP_SHARE: Final = 0.04
 LEAST_SHORTFALL: Final = 0.1
 RUNS_AWAY_RATIO: Final = 2.0
 """Speed of a capstan motor that nothing regulates, against the right one; from memory."""
-HOLDS_FROM: Final = 1.15
-"""Margin from which a coupling does not slip at all; as in `behaviours`."""
 RACING_TURNS: Final = 2.0
 """Turns a second of a reel that nothing holds, where no motor tells; from memory."""
 

@@ -9,7 +9,6 @@ from typing import Final
 
 import numpy as np
 
-from tapewright.faults.applied import sound
 from tapewright.faults.conditions import LUMP_FELT
 from tapewright.faults.consequences import modes_told, outcome
 from tapewright.faults.speed_lines import FaultLine, fault_lines
@@ -18,7 +17,7 @@ from tapewright.machine.couplings import running_diameter
 from tapewright.machine.doubt import columns
 from tapewright.machine.forces import mode_margins
 from tapewright.machine.formulas import half_side_radius, tension
-from tapewright.machine.parts import Machine
+from tapewright.machine.parts import Machine, sound
 from tapewright.machine.rates import rates, speed_factor
 from tapewright.machine.typical import all_sizes, typical
 from tapewright.simulate.pack import Packs, Samples
