@@ -2,6 +2,7 @@
 
 contraction   exact sums over a network of factors, every marginal at once, many hypothetical answers in one batch
 merging       words that nothing tells apart are one word: exact, and smaller
+general       questions to a belief network of any kind
 network       the belief network that a machine's own functions imply
 likelihoods   what an answer or a reading says about one node
 beliefs       how likely each part is out of order, and how much of the evidence that explains

@@ -132,7 +132,7 @@ def derive(machine: Machine) -> Network:
     observed = tuple(dict.fromkeys(observed + steady))
     needed = ancestors(graph.nodes, observed) - set(constants)
     words = {name: domains[name] for name in domains if name in needed}
-    factors = [*_condition_factors(graph, parts, answers, words), *_function_factors(graph.nodes, words, constants)]
+    factors = [*_condition_factors(graph, parts, answers, words), *function_factors(graph.nodes, words, constants)]
     merged = merge_alike(factors, words, _told_apart(found.values(), words, steady))
     factors, words = merged.factors, merged.words
     observed = tuple(name for name in observed if name in words)
@@ -200,9 +200,16 @@ def _condition_factors(
     return factors
 
 
-def _function_factors(
-    nodes: tuple[Node, ...], words: Mapping[str, tuple[str, ...]], constants: Mapping[str, str]
+def function_factors(
+    nodes: Iterable[Node], words: Mapping[str, tuple[str, ...]], constants: Mapping[str, str]
 ) -> list[Factor]:
+    """Write functions as factors of ones and zeros, the function's own variable last.
+
+    Arguments:
+        nodes: functions; those without words are passed over.
+        words: the values of each function, and of whatever it hangs on, in the order of its axis.
+        constants: the one value of whatever cannot vary.
+    """
     factors = []
     for node in nodes:
         if node.name not in words:
