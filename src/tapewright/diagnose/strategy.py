@@ -26,12 +26,14 @@ class Repair:
         cost: of doing it and testing the machine, minutes.
         cures: for each hypothesis, the chance that it puts that right; 0 where it is not named.
         inside: whether the case must be open.
+        mending: what it costs besides where it does put the machine right: looking is paid each time, mending once.
     """
 
     name: str
     cost: float
     cures: Mapping[str, float]
     inside: bool = False
+    mending: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +121,7 @@ def sequence_cost(problem: Problem, names: Sequence[str]) -> float:
         total += left * (repair.cost + (problem.opening if repair.inside and not opened else 0.0))
         opened = opened or repair.inside
         weights = {h: w * (1.0 - repair.cures.get(h, 0.0)) for h, w in weights.items()}
+        total += (left - sum(weights.values())) * repair.mending
     return total
 
 
@@ -147,6 +150,7 @@ class _Search:
                 if sum(left) < sum(weights):
                     then = self.cheapest(left, done | {repair.name}, opened=opened or repair.inside)
                     cost = sum(weights) * self._price(repair, opened=opened) + then.expected_cost
+                    cost += (sum(weights) - sum(left)) * repair.mending
                     found.append(Strategy(cost, repair.name))
         for question in self.problem.questions:
             if question.name not in done:
