@@ -5,7 +5,7 @@ one that was looked for in vain only those that could have hidden it. A set clas
 any number of faults, is left. The search asks for the smallest such sets only.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import combinations
 from typing import Final
 
@@ -39,12 +39,34 @@ def clashes(network: Network, observations: Sequence[Observation]) -> list[Clash
     told = [o for o in observations if o.present is not None and o.sure >= 0.5][-MOST_LOOKED_AT:]
     if not told or not _impossible(network, [told])[0]:
         return []
-    found: list[tuple[int, ...]] = []
-    for size in range(1, LARGEST_SET + 1):
-        sets = [c for c in combinations(range(len(told)), size) if not any(set(one) <= set(c) for one in found)]
-        verdicts = _impossible(network, [[told[i] for i in members] for members in sets])
-        found += [members for members, verdict in zip(sets, verdicts, strict=True) if verdict]
+
+    def clash(sets: Sequence[tuple[int, ...]]) -> list[bool]:
+        return _impossible(network, [[told[i] for i in members] for members in sets])
+
+    found = smallest_sets(len(told), LARGEST_SET, clash)
     return [_clash(network, [told[i] for i in members]) for members in found]
+
+
+def smallest_sets(
+    count: int, largest: int, holds: Callable[[Sequence[tuple[int, ...]]], Sequence[bool]]
+) -> list[tuple[int, ...]]:
+    """List the smallest sets for which something holds that holds for every larger set too once it holds for one.
+
+    A clash is such a thing: more evidence does not mend it.
+
+    Arguments:
+        count: the sets are of numbers from 0 to one less.
+        largest: size of the largest sets that are looked at.
+        holds: tells for each of several sets whether it holds.
+
+    >>> smallest_sets(4, 3, lambda sets: [3 in one or {0, 2} <= set(one) for one in sets])
+    [(3,), (0, 2)]
+    """
+    found: list[tuple[int, ...]] = []
+    for size in range(1, largest + 1):
+        sets = [c for c in combinations(range(count), size) if not any(set(one) <= set(c) for one in found)]
+        found += [members for members, verdict in zip(sets, holds(sets), strict=True) if verdict]
+    return found
 
 
 def _impossible(network: Network, sets: Sequence[Sequence[Observation]]) -> list[bool]:

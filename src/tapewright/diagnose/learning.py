@@ -112,14 +112,25 @@ def _taught_part(known: PartStates, knowledge: Knowledge, layout: str) -> PartSt
     by_kind: dict[str, float] = {}
     for (kind, _), chance in zip(known.states, known.prior, strict=True):
         by_kind[kind] = by_kind.get(kind, 0.0) + chance
-    moved = {
-        kind: (RATE_WEIGHT * chance + knowledge.kinds.get((layout, known.part, kind), 0)) / (RATE_WEIGHT + seen)
-        for kind, chance in by_kind.items()
-        if kind != "sound"
-    }
-    moved["sound"] = 1.0 - sum(moved.values())
+    counts = {kind: knowledge.kinds.get((layout, known.part, kind), 0) for kind in by_kind if kind != "sound"}
+    moved = dirichlet_mean(by_kind, RATE_WEIGHT, {**counts, "sound": seen - sum(counts.values())})
     states = zip(known.states, known.prior, strict=True)
     return replace(known, prior=tuple(chance / by_kind[kind] * moved[kind] for (kind, _), chance in states))
+
+
+def dirichlet_mean(before: Mapping[str, float], weight: float, counts: Mapping[str, int]) -> dict[str, float]:
+    """Give the chances that judgement and counts make together: the mean of a Dirichlet; of a Beta where two can be.
+
+    Arguments:
+        before: chance of each kind by judgement; they sum to one.
+        weight: cases that the judgement counts for.
+        counts: how often each kind was found since.
+
+    >>> dirichlet_mean({"slack": 0.5, "snapped": 0.3, "sound": 0.2}, 10.0, {"slack": 4, "sound": 1})
+    {'slack': 0.6, 'snapped': 0.2, 'sound': 0.2}
+    """
+    total = weight + sum(counts.values())
+    return {kind: (weight * chance + counts.get(kind, 0)) / total for kind, chance in before.items()}
 
 
 def _taught_sign(sign: Sign, knowledge: Knowledge, layout: str) -> Sign:
