@@ -204,7 +204,7 @@ def test_fever() -> None:
 
 
 def test_a_leak_is_one_more_cause() -> None:
-    """Leak 0.1, links 0.6 and 0.8: the formula of a general package's manual; pyAgrum's `addNoisyORNet` was seen to give
+    """Leak 0.1, links 0.6 and 0.8: the formula in a general package's manual; pyAgrum's `addNoisyORNet` gave
     the same four."""
     links = {"a": 0.8, "b": 0.6}
     assert given_causes(noisy_or("e", links, leak=0.1), "ab", "e") == pytest.approx([0.1, 0.64, 0.82, 0.928])
