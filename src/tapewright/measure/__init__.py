@@ -4,6 +4,8 @@ audio       open any file that libsndfile reads, in blocks, altering nothing; re
 survey      one pass over the file: what stands out in each twentieth of a second, levels, clipping
 tone        where the steady test tone is, or why there is none
 swinging    the same for a tone that swings by up to 6 %: a belt that slips, sticks or is dented
+plain       plain samples read straight from the file, each channel on its own
+mixer       a tone mixed down, filtered and thinned as the blocks come in
 follow      a tone's phase and envelope over time, dropouts masked
 speed       mean speed error and drift
 spread      how far a flutter reading would scatter over other stretches, and what the weighting table leaves open

@@ -9,11 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from tapewright.measure.audio import Recording, open_recording, sound_blocks
+from tapewright.measure.audio import Recording, open_recording
 from tapewright.measure.beats import beat
 from tapewright.measure.flutter import flutter
-from tapewright.measure.follow import TRACE_RATE_HZ, ToneMixer, followed, speed_trace
+from tapewright.measure.follow import followed, speed_trace
 from tapewright.measure.lines import find_lines
+from tapewright.measure.mixer import TRACE_RATE_HZ, ToneMixer
+from tapewright.measure.plain import channel_blocks
 from tapewright.measure.remarks import Heard, file_notes, line_notes, not_followed, tone_notes
 from tapewright.measure.speed import drift, mean_frequency, speed_error
 from tapewright.measure.survey import Levels, Survey, glimpses, survey
@@ -211,12 +213,12 @@ def _mix(
         return levels
     at = min(mixer.first for _, mixer in active)
     stop = max(mixer.last for _, mixer in active)
-    for block in sound_blocks(recording, at, stop, progress=progress):
+    for block in channel_blocks(recording, at, stop, progress=progress):
         for channel, mixer in active:
-            samples = np.ascontiguousarray(block[max(0, mixer.first - at) : max(0, mixer.last - at), channel])
+            samples = block[channel, max(0, mixer.first - at) : max(0, mixer.last - at)]
             if len(samples):
                 mixer.add(levels[channel].add(samples))
-        at += len(block)
+        at += block.shape[1]
     return levels
 
 

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, signal
 
-from tapewright.measure.audio import Recording, seeks_quickly, sound_blocks, sound_pieces
+from tapewright.measure.audio import Recording, seeks_quickly, sound_pieces
+from tapewright.measure.plain import channel_blocks
 from tapewright.words.problem import InputAtFaultError, Problem
 
 FRAME_S: Final = 0.093
@@ -258,11 +259,10 @@ def survey(
     frames = [_Frames(recording.rate_hz, band) for _ in range(recording.channels)]
     levels = [Levels() for _ in range(recording.channels)]
     count = 0
-    for block in sound_blocks(recording, progress=progress):
-        count += len(block)
-        for channel in range(recording.channels):
-            samples = np.ascontiguousarray(block[:, channel])
-            frames[channel].add(levels[channel].add(samples))
+    for block in channel_blocks(recording, progress=progress):
+        count += block.shape[1]
+        for one, level, samples in zip(frames, levels, block, strict=True):
+            one.add(level.add(samples))
     if not count:
         raise InputAtFaultError(
             Problem(
