@@ -1,124 +1,100 @@
-"""What closed jobs teach: base rates by layout and part, and how well each sign is noticed; shrunk, and censored.
+"""What closed jobs teach: base rates by layout and by kind of part, and how well each sign is noticed.
 
-A base rate starts as the catalogue's, worth `RATE_WEIGHT` jobs (a Dirichlet prior), and a part counts only in jobs
-where it was looked at: a job ends with the first repair that cures, so what was not looked at is unknown, not sound. A
-sign starts with the usual hit and false rates of its sense, worth `SIGN_WEIGHT` answers each (Beta priors; D. J.
-Spiegelhalter and S. L. Lauritzen, Networks 20, 1990, for counts on top of an equivalent sample).
+Everything is shrunk. A part's rates begin as the catalogue's, worth `POOL_WEIGHT` jobs, and are moved by what was seen
+of the same kind of part elsewhere; that in turn is worth `RATE_WEIGHT` jobs against what was seen of this part in this
+layout (Dirichlet priors; what is pooled leaves the part itself out, so that nothing counts twice). A sign begins with
+the usual rates of its sense, worth `SENSE_WEIGHT` answers, moved by the other signs of that sense, and that is worth
+`SIGN_WEIGHT` answers against its own (Beta priors). D. J. Spiegelhalter and S. L. Lauritzen, Networks 20, 1990, for
+counts on top of an equivalent sample.
+
+What was not looked at is shared out over its states by what the evidence says of it (expectation and maximization: A.
+P. Dempster, N. M. Laird and D. B. Rubin, J. R. Stat. Soc. B 39, 1977). Leaving it out would overrate every part that is
+looked at when it is suspected; taking it for sound would underrate it.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from tapewright.diagnose.network import Network, PartStates
-from tapewright.faults.signs import Sign
+import numpy as np
+from numpy.typing import NDArray
 
+from tapewright.diagnose.closed_jobs import NOT_LOOKED_AT, SOUND, AnswerGiven, Knowledge, PartFound
+from tapewright.diagnose.network import Network, PartStates
+from tapewright.faults.catalogue import homes
+from tapewright.faults.signs import SENSES, Sign
+from tapewright.machine.parts import Machine
+
+Array = NDArray[np.float64]
+
+POOL_WEIGHT: Final = 12.0
+"""Jobs that the catalogue's judgement counts for, against what was seen of such parts elsewhere."""
 RATE_WEIGHT: Final = 12.0
-"""Jobs that the catalogue's judgement counts for."""
+"""Jobs that what was seen elsewhere counts for, against what was seen of this part in this layout."""
+SENSE_WEIGHT: Final = 30.0
+"""Answers that the usual rates of a sense count for, against those of other signs of that sense."""
 SIGN_WEIGHT: Final = 30.0
-"""Answers that the usual rates of a sense count for."""
-SHOWS: Final = 0.5
+"""Answers that the rates of its sense count for, against a sign's own."""
+SETTLED: Final = 0.1
+"""An answer counts where what was found leaves no more doubt than this whether the sign should have shown."""
+LEAST_GAP: Final = 0.02
+"""A sign always shows rather more often when it should than when it should not."""
+MOST_ROUNDS: Final = 300
+
+
+def part_kind(machine: Machine, name: str) -> str:
+    """Name what is pooled over layouts: the kinds of home that a part counts in.
+
+    >>> from tapewright.machine.library import shipped
+    >>> part_kind(shipped("four_track"), "capstan_belt")
+    'belt + speed_belt'
+    """
+    return " + ".join(sorted(homes(machine, name)))
+
+
+def sense_of(sign: Sign) -> str:
+    """Name the sense a sign is noticed by; "" where its rates are those of none."""
+    most = max(sign.notice.values(), default=0.0)
+    fitting = {
+        sense: noticed - most
+        for sense, (noticed, mistaken) in SENSES.items()
+        if mistaken == sign.false_rate and noticed >= most - 1e-9
+    }
+    return min(fitting, key=lambda sense: fitting[sense], default="")
+
+
+# --- parts ------------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
-class ClosedJob:
-    """What one finished job says for certain.
-
-    Arguments:
-        layout: the kind of transport.
-        bad: part -> the kind it was found to have.
-        sound: parts that were looked at and found sound.
-        answers: (sign id, whether it should have shown with the parts found bad, whether it was noticed).
-        predicted: (part, chance of being out of order as last predicted, whether it was), for calibration.
-    """
+class _Row:
+    """One part as one job, or a number of jobs alike, left it."""
 
     layout: str
-    bad: Mapping[str, str]
-    sound: tuple[str, ...] = ()
-    answers: tuple[tuple[str, bool, bool], ...] = ()
-    predicted: tuple[tuple[str, float, bool], ...] = ()
+    part: str
+    seen: PartFound
+    times: float = 1.0
 
 
-@dataclass(frozen=True, slots=True)
-class Counts:
-    """How often something was so, of how many times it could be told."""
-
-    so: int = 0
-    of: int = 0
-
-    def plus(self, so: bool) -> "Counts":
-        """Give the counts with one more case."""
-        return Counts(self.so + so, self.of + 1)
+Rows = Mapping[str, Sequence[_Row]]
+"""By kind of part."""
 
 
-@dataclass(frozen=True, slots=True)
-class Knowledge:
-    """What a shop has learnt so far.
-
-    Arguments:
-        kinds: (layout, part, kind) -> how often the part was found so.
-        looked_at: (layout, part) -> how often it was looked at.
-        hits: (layout, sign) -> noticed when it should have shown.
-        false_alarms: (layout, sign) -> noticed when it should not.
-        predicted: (chance, came true), for calibration.
-    """
-
-    kinds: Mapping[tuple[str, str, str], int]
-    looked_at: Mapping[tuple[str, str], int]
-    hits: Mapping[tuple[str, str], Counts]
-    false_alarms: Mapping[tuple[str, str], Counts]
-    predicted: tuple[tuple[float, bool], ...] = ()
+def _rows(knowledge: Knowledge) -> Rows:
+    rows: dict[str, list[_Row]] = {}
+    for job in knowledge.jobs:
+        for seen in job.parts:
+            rows.setdefault(seen.part_kind, []).append(_Row(job.layout, seen.part, seen))
+    for tally in knowledge.tallies:
+        for kind, times in (*tally.found.items(), (SOUND, tally.sound)):
+            if times:
+                seen = PartFound(tally.part, tally.part_kind, kind)
+                rows.setdefault(tally.part_kind, []).append(_Row(tally.layout, tally.part, seen, times))
+    return rows
 
 
-NOTHING: Final = Knowledge({}, {}, {}, {})
-
-
-def learnt(jobs: Sequence[ClosedJob], before: Knowledge = NOTHING) -> Knowledge:
-    """Add what closed jobs teach to what was known.
-
-    Arguments:
-        jobs: each is counted once; handing the same job in twice counts it twice.
-        before: what was known already.
-    """
-    kinds, looked_at = dict(before.kinds), dict(before.looked_at)
-    hits, false_alarms = dict(before.hits), dict(before.false_alarms)
-    predicted = list(before.predicted)
-    for job in jobs:
-        for part, kind in job.bad.items():
-            key = (job.layout, part, kind)
-            kinds[key] = kinds.get(key, 0) + 1
-        for part in (*job.bad, *(name for name in job.sound if name not in job.bad)):
-            looked_at[job.layout, part] = looked_at.get((job.layout, part), 0) + 1
-        for sign, should_show, noticed in job.answers:
-            counted = hits if should_show else false_alarms
-            counted[job.layout, sign] = counted.get((job.layout, sign), Counts()).plus(noticed)
-        predicted += [(chance, came_true) for _, chance, came_true in job.predicted]
-    return Knowledge(kinds, looked_at, hits, false_alarms, tuple(predicted))
-
-
-def with_knowledge(network: Network, knowledge: Knowledge) -> Network:
-    """Give the network with base rates and signs as far as the shop's own jobs have moved them."""
-    layout = network.machine.layout
-    parts = {name: _taught_part(known, knowledge, layout) for name, known in network.parts.items()}
-    signs = {name: _taught_sign(sign, knowledge, layout) for name, sign in network.signs.items()}
-    return replace(network, parts=parts, signs=signs)
-
-
-def _taught_part(known: PartStates, knowledge: Knowledge, layout: str) -> PartStates:
-    """Move a part's base rates: the mean of the Dirichlet that counts and judgement make together."""
-    seen = knowledge.looked_at.get((layout, known.part), 0)
-    if not seen:
-        return known
-    by_kind: dict[str, float] = {}
-    for (kind, _), chance in zip(known.states, known.prior, strict=True):
-        by_kind[kind] = by_kind.get(kind, 0.0) + chance
-    counts = {kind: knowledge.kinds.get((layout, known.part, kind), 0) for kind in by_kind if kind != "sound"}
-    moved = dirichlet_mean(by_kind, RATE_WEIGHT, {**counts, "sound": seen - sum(counts.values())})
-    states = zip(known.states, known.prior, strict=True)
-    return replace(known, prior=tuple(chance / by_kind[kind] * moved[kind] for (kind, _), chance in states))
-
-
-def dirichlet_mean(before: Mapping[str, float], weight: float, counts: Mapping[str, int]) -> dict[str, float]:
+def dirichlet_mean(before: Mapping[str, float], weight: float, counts: Mapping[str, float]) -> dict[str, float]:
     """Give the chances that judgement and counts make together: the mean of a Dirichlet; of a Beta where two can be.
 
     Arguments:
@@ -133,14 +109,251 @@ def dirichlet_mean(before: Mapping[str, float], weight: float, counts: Mapping[s
     return {kind: (weight * chance + counts.get(kind, 0)) / total for kind, chance in before.items()}
 
 
-def _taught_sign(sign: Sign, knowledge: Knowledge, layout: str) -> Sign:
-    hits = knowledge.hits.get((layout, sign.id), Counts())
-    alarms = knowledge.false_alarms.get((layout, sign.id), Counts())
-    if not hits.of and not alarms.of:
-        return sign
-    usual_hit = max(sign.notice.values())
-    hit = (SIGN_WEIGHT * usual_hit + hits.so) / (SIGN_WEIGHT + hits.of)
-    false_rate = (SIGN_WEIGHT * sign.false_rate + alarms.so) / (SIGN_WEIGHT + alarms.of)
-    span = usual_hit - sign.false_rate
-    notice = {w: false_rate + (c - sign.false_rate) / span * (hit - false_rate) for w, c in sign.notice.items()}
-    return replace(sign, notice=notice, false_rate=false_rate)
+def _factors(base: Mapping[str, float], before: Array, weights: Array, times: Array, worth: float) -> Array:
+    """Give by what each kind is seen more often than the catalogue expects, shrunk towards 1.
+
+    The judgement adds `worth` cases that went as expected: (worth x base + seen) / (worth x base + expected). Where the
+    catalogue expects the same of every case, as on machines of one age, this is `dirichlet_mean` exactly.
+
+    Arguments:
+        base: chance of each kind, "sound" among them.
+        before: chance of each kind in each case, shape (cases, kinds).
+        weights: how likely what is known of each case is with each kind, shape (cases, kinds).
+        times: how often each case was met, shape (cases,).
+        worth: cases that the base counts for.
+    """
+    prior = worth * np.array(list(base.values()))
+    expected = prior + times @ before
+    factors = np.ones(len(base))
+    for _ in range(MOST_ROUNDS):
+        shared = before * factors * weights
+        shared /= shared.sum(axis=1, keepdims=True)
+        moved = np.where(expected > 0, (prior + times @ shared) / np.where(expected > 0, expected, 1.0), 1.0)
+        if np.max(np.abs(moved - factors)) < 1e-7:
+            break
+        factors = moved
+    return factors
+
+
+def _cases(base: Mapping[str, float], rows: Sequence[_Row], factors: Array) -> tuple[Array, Array, Array]:
+    """Lay rows out as arrays: chances beforehand (moved by factors), weights, times; what fits no kind is left out."""
+    before, weights, times = [], [], []
+    kinds = list(base)
+    for row in rows:
+        seen = row.seen
+        if seen.found not in (NOT_LOOKED_AT, *kinds) or (seen.found == NOT_LOOKED_AT and not seen.speaks):
+            continue
+        chances = _with_sound(seen.before, kinds) if seen.before else [base[kind] for kind in kinds]
+        moved = np.array(chances) * factors
+        said = [
+            seen.speaks.get(kind, 1.0) if seen.found == NOT_LOOKED_AT else float(kind == seen.found) for kind in kinds
+        ]
+        if moved @ np.array(said) > 0:
+            before.append(moved / moved.sum())
+            weights.append(said)
+            times.append(row.times)
+    return np.array(before), np.array(weights), np.array(times)
+
+
+def _with_sound(before: Mapping[str, float], kinds: Sequence[str]) -> list[float]:
+    return [max(1.0 - math.fsum(before.values()), 0.0) if kind == SOUND else before.get(kind, 0.0) for kind in kinds]
+
+
+def _moved(base: Mapping[str, float], layout: str, name: str, rows: Sequence[_Row]) -> dict[str, float]:
+    """Move a part's rates, first by what was seen elsewhere, then by what was seen of it."""
+    own = [row for row in rows if (row.layout, row.part) == (layout, name)]
+    elsewhere = [row for row in rows if (row.layout, row.part) != (layout, name)]
+    chances, factors = np.array(list(base.values())), np.ones(len(base))
+    for some, worth in ((elsewhere, POOL_WEIGHT), (own, RATE_WEIGHT)):
+        before, weights, times = _cases(base, some, factors)
+        if len(times):
+            now = dict(zip(base, chances, strict=True))
+            step = _factors(now, before, weights, times, worth)
+            chances = chances * step / (chances @ step)
+            factors = factors * step
+    return {kind: float(chance) for kind, chance in zip(base, chances, strict=True)}
+
+
+def by_kind(known: PartStates, chances: Sequence[float]) -> dict[str, float]:
+    """Add up the chances of a part's states, kind by kind, "sound" first."""
+    added: dict[str, float] = {}
+    for (kind, _), chance in zip(known.states, chances, strict=True):
+        added[kind] = added.get(kind, 0.0) + float(chance)
+    return added
+
+
+def with_knowledge(network: Network, knowledge: Knowledge, *, rates: bool = True) -> Network:
+    """Give the network with base rates and signs as far as the shop's own jobs have moved them.
+
+    Arguments:
+        network: of the machine on the bench.
+        knowledge: what the shop has seen.
+        rates: whether to move the base rates too, and not only how well signs are noticed.
+    """
+    rows, answers = _rows(knowledge), _Answers(knowledge)
+    parts = {name: _taught_part(network, known, rows) for name, known in network.parts.items()} if rates else {}
+    signs = {name: answers.taught(sign) for name, sign in network.signs.items()}
+    return replace(network, parts={**network.parts, **parts}, signs=signs)
+
+
+def _taught_part(network: Network, known: PartStates, rows: Rows) -> PartStates:
+    some = rows.get(part_kind(network.machine, known.part))
+    if not some:
+        return known
+    base = by_kind(known, known.prior)
+    moved = _moved(base, network.machine.layout, known.part, some)
+    states = zip(known.states, known.prior, strict=True)
+    return replace(known, prior=tuple(chance / base[kind] * moved[kind] for (kind, _), chance in states))
+
+
+# --- signs ------------------------------------------------------------------------------------------------------------
+
+
+class _Answers:
+    """The answers that can be judged, by sense, ready to be counted for one sign after another."""
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self._by_sense: dict[str, list[AnswerGiven]] = {}
+        for job in knowledge.jobs:
+            for one in job.answers:
+                if one.shows is not None and one.sense in SENSES:
+                    self._by_sense.setdefault(one.sense, []).append(one)
+        self._of_sense: dict[str, tuple[float, float]] = {}
+
+    def rates(self, sense: str, sign: str = "") -> tuple[float, float]:
+        """Give how often a sign is noticed when it shows, and when it does not; without a sign, of its whole sense."""
+        given = self._by_sense.get(sense, [])
+        own = [one for one in given if one.sign == sign]
+        if not own:
+            if sense not in self._of_sense:
+                self._of_sense[sense] = _noticing(SENSES[sense], given, SENSE_WEIGHT)
+            return self._of_sense[sense]
+        others = _noticing(SENSES[sense], [one for one in given if one.sign != sign], SENSE_WEIGHT)
+        return _noticing(others, own, SIGN_WEIGHT)
+
+    def taught(self, sign: Sign) -> Sign:
+        sense = sense_of(sign)
+        if not self._by_sense.get(sense):
+            return sign
+        noticed, mistaken = SENSES[sense]
+        hit, false_rate = self.rates(sense, sign.id)
+        shares = {word: (chance - mistaken) / (noticed - mistaken) for word, chance in sign.notice.items()}
+        notice = {word: false_rate + share * (hit - false_rate) for word, share in shares.items()}
+        return replace(sign, notice=notice, false_rate=false_rate)
+
+
+def _noticing(usual: tuple[float, float], answers: Sequence[AnswerGiven], worth: float) -> tuple[float, float]:
+    """Count answers on top of usual rates; where it is not quite sure whether a sign showed, share the answer out."""
+    if not answers:
+        return usual
+    shows = np.array([one.shows for one in answers], dtype=np.float64)
+    noticed = np.array([one.noticed for one in answers], dtype=np.float64)
+    hit, mistaken = usual
+    for _ in range(MOST_ROUNDS):
+        if_shown = shows * np.where(noticed > 0, hit, 1.0 - hit)
+        if_not = (1.0 - shows) * np.where(noticed > 0, mistaken, 1.0 - mistaken)
+        shown = if_shown / (if_shown + if_not)
+        before = hit, mistaken
+        hit = _beta_mean(usual[0], worth, noticed, shown)
+        mistaken = _beta_mean(usual[1], worth, noticed, 1.0 - shown)
+        if abs(hit - before[0]) + abs(mistaken - before[1]) < 1e-7:
+            break
+    return max(hit, mistaken + LEAST_GAP), mistaken
+
+
+def _beta_mean(usual: float, worth: float, so: Array, weights: Array) -> float:
+    counts = {"so": float(np.sum(so * weights)), "not": float(np.sum((1.0 - so) * weights))}
+    return dirichlet_mean({"so": usual, "not": 1.0 - usual}, worth, counts)["so"]
+
+
+# --- to be shown ------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class LearntRate:
+    """How often one part of one layout is out of order: the catalogue's word and the shop's.
+
+    Arguments:
+        layout, part, part_kind: which.
+        catalogue: chance that it is out of order, by the catalogue at the ages of the jobs.
+        learnt: the same as learnt.
+        low, high: 95 % interval of `learnt`: a Beta of as many cases as it rests on.
+        bad: how often it was found out of order.
+        looked_at: how often it was looked at.
+        jobs: jobs with such a part.
+        kinds: kind -> chance as learnt.
+    """
+
+    layout: str
+    part: str
+    part_kind: str
+    catalogue: float
+    learnt: float
+    low: float
+    high: float
+    bad: int
+    looked_at: int
+    jobs: int
+    kinds: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class LearntSense:
+    """How well a sense is relied on: noticed when it shows, and when it does not; usual and learnt."""
+
+    sense: str
+    usual_hit: float
+    hit: float
+    usual_false: float
+    false_rate: float
+    answers: int
+
+
+def learnt_rates(knowledge: Knowledge) -> tuple[LearntRate, ...]:
+    """List what was learnt of every part that was ever looked at, by layout and name."""
+    from scipy.stats import beta  # slow to load, and only needed to show
+
+    found = []
+    for kind, rows in _rows(knowledge).items():
+        own_rows: dict[tuple[str, str], list[_Row]] = {}
+        for row in rows:
+            if row.part and row.seen.before:
+                own_rows.setdefault((row.layout, row.part), []).append(row)
+        for (layout, name), own in own_rows.items():
+            looked = [row for row in own if row.seen.found != NOT_LOOKED_AT]
+            if not looked:
+                continue
+            base = _mean_before([row.seen.before for row in own])
+            moved = _moved(base, layout, name, rows)
+            learnt, cases = 1.0 - moved[SOUND], RATE_WEIGHT + len(looked)
+            low, high = beta(cases * learnt, cases * (1.0 - learnt)).ppf([0.025, 0.975])
+            bad = sum(row.seen.found != SOUND for row in looked)
+            kinds = {k: chance for k, chance in moved.items() if k != SOUND}
+            found.append(
+                LearntRate(
+                    layout, name, kind, 1.0 - base[SOUND], learnt, float(low), float(high), bad, len(looked), len(own),
+                    kinds,
+                )
+            )  # fmt: skip
+    return tuple(sorted(found, key=lambda one: (one.layout, one.part)))
+
+
+def _mean_before(several: Sequence[Mapping[str, float]]) -> dict[str, float]:
+    kinds = dict.fromkeys(kind for one in several for kind in one)
+    bad = {kind: math.fsum(one.get(kind, 0.0) for one in several) / len(several) for kind in kinds}
+    return {SOUND: max(1.0 - math.fsum(bad.values()), 0.0)} | bad
+
+
+def learnt_senses(knowledge: Knowledge) -> tuple[LearntSense, ...]:
+    """List what was learnt of every sense that an answer could be judged of."""
+    answers = _Answers(knowledge)
+    counted = dict.fromkeys(SENSES, 0)
+    for job in knowledge.jobs:
+        for one in job.answers:
+            if one.shows is not None and one.sense in counted:
+                counted[one.sense] += 1
+    return tuple(
+        LearntSense(sense, SENSES[sense][0], answers.rates(sense)[0], SENSES[sense][1], answers.rates(sense)[1], count)
+        for sense, count in counted.items()
+        if count
+    )
