@@ -1,10 +1,10 @@
-"""The reasons: from a fault along its chain of effects to the signs, in words, for and against.
+"""The reasons: from a fault along its chain of effects to the signs, step by step and in words, for and against.
 
 The chain is read off the same graph that the beliefs come from: put the fault in, see which functions change, and
 follow them from the sign back to the part.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 
 from tapewright.diagnose.network import Network
@@ -13,8 +13,9 @@ from tapewright.faults.applied import Fault, applied, fault_kind
 from tapewright.faults.graph import Node, evaluate
 from tapewright.faults.mechanism import Mechanism
 from tapewright.faults.signs import Sign
-from tapewright.machine.parts import Machine, sound, spoken
+from tapewright.machine.parts import Machine, part_names, sound, spoken
 from tapewright.words.evidence import Observation
+from tapewright.words.findings import Chain, Link
 
 SHOWS = 0.5
 """A sign counts as shown when it would be noticed more often than not."""
@@ -30,19 +31,48 @@ def reasons(network: Network, part: str, kind: str, observations: Sequence[Obser
         kind: how; its worst degree is taken.
         observations: what was noticed, and what was looked for and not there.
     """
-    without = _values(network.mechanism, sound(network.machine))
-    with_fault = _values(network.mechanism, _worn(network, part, kind))
-    speaks_for, against = [], []
+    speaks_for = tuple(_sentence(chain) for chain in chains(network, part, kind, observations))
+    would_show = (sign for sign, o in _shown_by(network, part, kind, observations) if not o.present)
+    against = (f"Against: “{sign.says}” would then be there, and was looked for in vain." for sign in would_show)
+    return (*speaks_for, *against)[:MOST_REASONS]
+
+
+def chains(network: Network, part: str, kind: str, observations: Sequence[Observation]) -> tuple[Chain, ...]:
+    """Follow a fault to each sign that was noticed and that it brings about.
+
+    Arguments:
+        network: the machine's belief network.
+        part: the part that is out of order.
+        kind: how; its worst degree is taken.
+        observations: what was noticed; what was not is passed over.
+
+    >>> from tapewright.diagnose.network import network
+    >>> from tapewright.machine.library import shipped
+    >>> told = [Observation("play_tape_races", True)]
+    >>> (found,) = chains(network(shipped("four_track")), "capstan_belt", "missing", told)
+    >>> [link.part for link in found.links]
+    ['capstan_belt', 'flywheel', 'nip', 'tape']
+    """
+    seen = (sign for sign, o in _shown_by(network, part, kind, observations) if o.present)
+    return tuple(_chain(network, part, kind, sign) for sign in seen)
+
+
+def _shown_by(
+    network: Network, part: str, kind: str, observations: Sequence[Observation]
+) -> Iterator[tuple[Sign, Observation]]:
+    """Give the answers about signs that this fault shows and a machine with nothing wrong does not."""
+    without, with_fault = _before_and_after(network, part, kind)
     for observation in observations:
         sign = network.signs.get(observation.id)
-        if sign is None or observation.present is None:
-            continue
-        before, after = sign.chance(without[sign.node]), sign.chance(with_fault[sign.node])
-        if observation.present and after >= SHOWS > before:
-            speaks_for.append(_chain(network, part, kind, sign, without, with_fault))
-        elif not observation.present and after >= SHOWS > before:
-            against.append(f"Against: “{sign.says}” would then be there, and was looked for in vain.")
-    return tuple((speaks_for + against)[:MOST_REASONS])
+        if sign is not None and observation.present is not None:
+            before, after = sign.chance(without[sign.node]), sign.chance(with_fault[sign.node])
+            if after >= SHOWS > before:
+                yield sign, observation
+
+
+def _before_and_after(network: Network, part: str, kind: str) -> tuple[Mapping[str, str], Mapping[str, str]]:
+    graph = network.mechanism
+    return _values(graph, sound(network.machine)), _values(graph, _worn(network, part, kind))
 
 
 def _worn(network: Network, part: str, kind: str) -> Machine:
@@ -55,16 +85,31 @@ def _values(mechanism: Mechanism, machine: Machine) -> Mapping[str, str]:
     return evaluate(mechanism.nodes, {one.name: one.read(machine) for one in mechanism.conditions})
 
 
-def _chain(
-    network: Network, part: str, kind: str, sign: Sign, without: Mapping[str, str], with_fault: Mapping[str, str]
-) -> str:
-    says = fault_kind(network.machine, part, kind).says
+def _chain(network: Network, part: str, kind: str, sign: Sign) -> Chain:
+    without, with_fault = _before_and_after(network, part, kind)
+    machine = network.machine
     changed = {name for name, value in with_fault.items() if value != without[name]}
-    way = [name for name in _way(network, sign.node, part, changed) if name.partition(":")[2] != part]
-    links = [phrase(network.machine, name, with_fault[name]) for name in way]
-    spoken_links = [link for link in links if link]
-    steps = list(dict.fromkeys([f"the {spoken(network.machine, part)} is {says}", *spoken_links]))
-    return f"For “{sign.says}”: {' → '.join(steps)}."
+    topics = _topics(network.mechanism)
+    says = fault_kind(machine, part, kind).says
+    links = [Link(part, "fault", f"the {spoken(machine, part)} {'' if says.startswith('gives ') else 'is '}{says}")]
+    for name in _way(network, sign.node, part, changed):
+        clause = phrase(machine, name, with_fault[name])
+        about, _, subject = name.partition("@")[0].partition(":")
+        own = subject == part and about != "permit"
+        if clause and not own and clause not in {link.says for link in links}:
+            links.append(Link(topics.get(name, ""), about, clause))
+    return Chain(sign.id, sign.says, sign.mode, tuple(links))
+
+
+def _sentence(chain: Chain) -> str:
+    return f"For “{chain.says}”: {' → '.join(link.says for link in chain.links)}."
+
+
+def _topics(graph: Mechanism) -> dict[str, str]:
+    """Say what each condition and function is about: a part of the machine, the tape, or nothing that has a name."""
+    known = {*part_names(graph.machine), "tape"}
+    found = {one.name: one.part for one in graph.conditions} | {one.name: one.topic for one in graph.nodes}
+    return {name: topic if topic in known else "" for name, topic in found.items()}
 
 
 def _way(network: Network, node: str, part: str, changed: set[str]) -> list[str]:

@@ -9,9 +9,19 @@ _TURNS: Final = {
     "weak": "the {part} turns without strength", "slow": "the {part} turns too slowly",
     "uneven": "the {part} turns unevenly", "right": "the {part} turns as it should",
     "fast": "the {part} turns too fast", "hard": "the {part} pulls too hard",
+    "runs_away": "the {part} runs away, with nothing to regulate it",
+}  # fmt: skip
+_PULLS: Final = {
+    "no": "the {part} does not pull", "weak": "the {part} pulls weakly", "at_times": "the {part} pulls only at times",
 }  # fmt: skip
 _ABOUT: Final[dict[str, dict[str, str]]] = {
-    "turns": _TURNS,
+    "turns": _TURNS, "able": _TURNS, "regulated": _TURNS, "pull": _PULLS, "pulls": _PULLS,
+    "braked": {"tight": "the {part} stays on", "stiff": "the {part} is let go only at times"},
+    "head_loop": {
+        "slack": "the tape between the capstans is slack",
+        "at_times": "the tape between the capstans is at times slack",
+    },
+    "overruns": {"yes": "the reel runs on when it should stop"},
     "head_base": {
         "stays": "the head base stays where it was", "part": "the head base goes part of the way",
         "late": "the head base comes late", "at_times": "the head base moves only at times",
@@ -69,6 +79,7 @@ def phrase(machine: Machine, node: str, word: str) -> str:
     """
     stem, _, _ = node.partition("@")
     about, _, subject = stem.partition(":")
+    subject = subject.partition("/")[0]
     text = _ABOUT.get(about, {}).get(word, "")
     known = subject in machine.rotors or subject in machine.couplings
     return text.format(part=spoken(machine, subject) if known else subject.replace("_", " "))

@@ -14,7 +14,9 @@ from tapewright import __version__
 from tapewright.diagnose.beliefs import posterior, ranked
 from tapewright.diagnose.budget import budget, unexplained_pct
 from tapewright.diagnose.clash import clashes
-from tapewright.diagnose.explain import reasons
+from tapewright.diagnose.closed_jobs import Knowledge
+from tapewright.diagnose.explain import chains, reasons
+from tapewright.diagnose.learning import with_knowledge
 from tapewright.diagnose.likelihoods import checked_evidence, of_budget, of_readings
 from tapewright.diagnose.network import network
 from tapewright.diagnose.next_check import next_check
@@ -49,6 +51,7 @@ def examine(
     accept_truncated: bool = False,
     progress: Progress | None = None,
     heard: Sequence[Heard] = (),
+    knowledge: Knowledge | None = None,
 ) -> Record:
     """Do the main job.
 
@@ -63,11 +66,14 @@ def examine(
         accept_truncated: take what is there of a recording that is cut short.
         progress: is told how much of the recordings is done, 0 to 1.
         heard: what recordings that were measured before say, channel by channel.
+        knowledge: closed jobs to go by, beside the catalogue; an `equal_rate` stands against their base rates.
 
     Raises:
         InputAtFaultError: for evidence or recordings that cannot be used.
     """
     net = network(machine, evidence.age_years, equal_rate)
+    if knowledge is not None:
+        net = with_knowledge(net, knowledge, rates=equal_rate is None)
     checked_evidence(net, evidence)
     latest = latest_round(net, evidence)
     heard = [*heard, *hear_all(machine, recordings, tone_hz, progress, accept_truncated=accept_truncated)]
@@ -94,7 +100,7 @@ def examine(
         plan=tuple(plan(latest.network, beliefs, latest.observations)),
         clash=tuple(clashes(latest.network, latest.observations)),
         heard=tuple(heard),
-        notes=_notes(machine, heard),
+        notes=_notes(machine, heard, knowledge),
     )
 
 
@@ -165,14 +171,16 @@ def _with_reasons(latest: Round, beliefs: Sequence[Belief]) -> list[Belief]:
     explained = []
     for i, belief in enumerate(beliefs):
         if i < EXPLAINED and belief.explains_complaint > 0.01:
-            said = reasons(latest.network, belief.part, belief.kind, latest.observations)
-            belief = replace(belief, reasons=said)
+            about = (latest.network, belief.part, belief.kind, latest.observations)
+            belief = replace(belief, reasons=reasons(*about), chains=chains(*about))
         explained.append(belief)
     return explained
 
 
-def _notes(machine: Machine, heard: Sequence[Heard]) -> tuple[str, ...]:
+def _notes(machine: Machine, heard: Sequence[Heard], knowledge: Knowledge | None) -> tuple[str, ...]:
     notes = ["Base rates, minutes, prices and how well people notice are trade judgement, not counted figures."]
+    if knowledge is not None:
+        notes = ["Minutes and prices are trade judgement, not counted figures.", learnt_note(machine, knowledge)]
     if machine.invented:
         notes.append("This machine is invented; nobody built it.")
     if not any(r.diameter for r in machine.rotors.values()):
@@ -182,6 +190,17 @@ def _notes(machine: Machine, heard: Sequence[Heard]) -> tuple[str, ...]:
     if heard:
         notes.append("The table of the flutter weighting is known from memory and its published shape only.")
     return tuple(notes)
+
+
+def learnt_note(machine: Machine, knowledge: Knowledge) -> str:
+    """Say that learnt rates are in use, and what they rest on."""
+    own = sum(job.layout == machine.layout for job in knowledge.jobs)
+    counted = len(knowledge.jobs)
+    older = f" and {len(knowledge.tallies)} older counts" if knowledge.tallies else ""
+    return (
+        f"Learnt rates are in use: base rates and how well people notice are the catalogue's judgement, moved by "
+        f"{counted} closed job{'s' * (counted != 1)} of this shop ({own} of this layout){older}."
+    )
 
 
 def findings_json(record: Record) -> dict[str, object]:

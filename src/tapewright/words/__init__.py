@@ -6,7 +6,7 @@ problem     Problem: where in the user's material, what was found, what to do
 reading     Reading: one measured value, or the reason there is none
 signal      Trace: one quantity over time; Line: a steady component
 evidence    Observation, Evidence: what was noticed, when, how sure
-findings    BudgetItem, Belief, Check, PlanStep, Clash: small results that travel
+findings    BudgetItem, Link, Chain, Belief, Check, PlanStep, Clash: small results that travel
 record      Record: everything one examination knows
 plain       any noun as plain JSON data
 whole_file  a file written whole or not at all

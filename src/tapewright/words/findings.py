@@ -25,6 +25,38 @@ class BudgetItem:
 
 
 @dataclass(frozen=True, slots=True)
+class Link:
+    """One step of a chain from a fault to a sign.
+
+    Arguments:
+        part: the part it is about, "tape", or "" for the machine as a whole.
+        about: what of it: "fault", or the stem of a function of the mechanism ("turns", "head_base", "tape").
+        says: the step, a clause.
+    """
+
+    part: str
+    about: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """How a fault comes to show: the fault first, then what follows from it, one thing out of the other.
+
+    Arguments:
+        sign: id of the sign it ends in.
+        says: that sign, a sentence.
+        mode: the mode it shows in; "off" with the machine unplugged.
+        links: at least the fault itself.
+    """
+
+    sign: str
+    says: str
+    mode: str
+    links: tuple[Link, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Belief:
     """How likely a part is out of order, and how much of the evidence that would explain.
 
@@ -36,6 +68,7 @@ class Belief:
         before: `out_of_order` before any evidence.
         kinds: every way it may be out of order, with its probability.
         reasons: sentences from the fault along its chain of effects to the signs, for and against.
+        chains: the same for what speaks for it, step by step.
     """
 
     part: str
@@ -45,6 +78,7 @@ class Belief:
     before: float
     kinds: tuple[tuple[str, float], ...] = ()
     reasons: tuple[str, ...] = ()
+    chains: tuple[Chain, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
