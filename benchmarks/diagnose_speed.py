@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from tapewright.diagnose.beliefs import posterior
-from tapewright.diagnose.contraction import largest_table
+from tapewright.diagnose.contraction import largest_table, products
 from tapewright.diagnose.likelihoods import of_observations
 from tapewright.diagnose.network import Network, derive
 from tapewright.diagnose.next_check import next_check
@@ -71,14 +71,12 @@ def agrum_once(other: Any, said: dict[str, list[float]], targets: list[str]) -> 
 
 
 def main() -> None:
-    print(f"{'machine':28s} parts words signs largest   derive  posterior  ranking  pyAgrum  ranking/pyAgrum")
+    print(f"{'machine':28s} parts words signs largest products   derive  posterior  ranking  pyAgrum  ranking/pyAgrum")
     for name in shipped_ids():
         machine = shipped(name)
         start = time.perf_counter()
         net = derive(machine)
         derived = time.perf_counter() - start
-        sizes = {f"part:{part}": len(known.states) for part, known in net.parts.items()}
-        sizes |= {word: len(words) for word, words in net.words.items()}
         told = [Observation(sign, number % 3 == 0) for number, sign in enumerate(list(net.signs)[:TOLD])]
         said = of_observations(net, told)
         one = median_s(partial(posterior, net, said))
@@ -88,7 +86,7 @@ def main() -> None:
         agrum = median_s(partial(agrum_once, as_agrum(net), soft, targets))
         print(
             f"{name:28s} {len(net.parts):5d} {len(net.words):5d} {len(net.signs):5d} "
-            f"{largest_table(net.path, sizes):7d} {derived:7.2f}s "
+            f"{largest_table(net.plan):7d} {products(net.plan):8d} {derived:7.2f}s "
             f"{1e3 * one:8.1f}ms {1e3 * ranking:6.0f}ms {1e3 * agrum:6.1f}ms {ranking / agrum:10.1f}"
         )
 

@@ -5,6 +5,7 @@ import re
 import warnings
 from itertools import product
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from tapewright.diagnose.contraction import Factor, contract, find_path
+from tapewright.diagnose.contraction import LARGE, Factor, contract, plan_for, products
+from tapewright.diagnose.crossing import together
+from tapewright.diagnose.relations import Joined, Relation, joined
 
 with warnings.catch_warnings():
     # Its generated wrapper warns while it loads; that is not ours to mend, and as an error it ends the process.
@@ -37,12 +40,11 @@ def brute_force(factors: list[Factor], sizes: dict[str, int], wanted: str) -> Ar
     return total
 
 
-def marginals(factors: list[Factor], sizes: dict[str, int]) -> tuple[dict[str, Array], float]:
-    leaves = [Factor((name,), np.ones(size)) for name, size in sizes.items()]
-    path = find_path([f.variables for f in (*leaves, *factors)], sizes)
-    sums = contract(path, [f.table for f in (*leaves, *factors)], range(len(leaves)))
-    found = {name: sums.around[i][0] / sums.around[i][0].sum() for i, name in enumerate(sizes)}
-    return found, float(sums.log_total[0])
+def marginals(
+    factors: list[Factor], sizes: dict[str, int], said: dict[str, Array] | None = None
+) -> tuple[dict[str, Array], float]:
+    sums = contract(plan_for(factors, sizes), said or {}, list(sizes))
+    return {name: sums.marginals[name][0] for name in sizes}, float(sums.log_total[0])
 
 
 @st.composite
@@ -56,7 +58,10 @@ def networks(draw: st.DrawFn) -> tuple[list[Factor], dict[str, int]]:
         earlier = [f"v{k}" for k in range(i)]
         parents = draw(st.lists(st.sampled_from(earlier), max_size=2, unique=True)) if earlier else []
         scope = (*parents, name)
-        factors.append(Factor(scope, random.uniform(0.01, 1.0, tuple(sizes[v] for v in scope))))
+        table = random.uniform(0.01, 1.0, tuple(sizes[v] for v in scope))
+        if draw(st.booleans()):  # a function: of all its words one is certain
+            table = np.eye(sizes[name])[table.argmax(axis=-1)]
+        factors.append(Factor(scope, table))
     return factors, sizes
 
 
@@ -70,26 +75,96 @@ def test_every_marginal_and_the_total_equal_brute_force(network: tuple[list[Fact
         assert np.exp(log_total) == pytest.approx(expected.sum(), rel=1e-10)
 
 
-def test_cases_of_a_batch_do_not_touch_each_other() -> None:
-    random = np.random.default_rng(3)
-    sizes = {"a": 2, "b": 3, "c": 2}
-    tables = [random.uniform(size=(2, 3)), random.uniform(size=(3, 2))]
-    scopes: list[tuple[str, ...]] = [("a",), ("b",), ("c",), ("a", "b"), ("b", "c")]
-    path = find_path(scopes, sizes)
-    said = random.uniform(size=(4, 3))
-    batch = contract(path, [np.ones(2), said, np.ones(2), *tables], [0, 2])
+@given(networks(), st.integers(0, 2**32 - 1))
+def test_pairs_of_variables_equal_brute_force(network: tuple[list[Factor], dict[str, int]], seed: int) -> None:
+    factors, sizes = network
+    random = np.random.default_rng(seed)
+    said = {name: random.uniform(0.1, 1.0, size) for name, size in sizes.items()}
+    entering = [Factor((name,), chance) for name, chance in said.items()]
+    plan = plan_for(factors, sizes)
+    names = list(sizes)
+    held, wanted = names[: len(names) // 2 + 1], names[1:]
+    alone, crossed = together(plan, said, held, wanted)
+    row = 0
+    for name in held:
+        expected = brute_force([*factors, *entering], sizes, name)
+        np.testing.assert_allclose(alone[name], expected / expected.sum(), atol=1e-12)
+        for value in range(sizes[name]):
+            clamp = Factor((name,), np.eye(sizes[name])[value])
+            for other in wanted:
+                there = brute_force([*factors, *entering, clamp], sizes, other)
+                there = there / (there.sum() or 1.0)
+                np.testing.assert_allclose(crossed[other][row], there, atol=1e-12)
+            row += 1
+
+
+@given(networks(), st.integers(0, 2**32 - 1))
+def test_cases_of_a_batch_do_not_touch_each_other(network: tuple[list[Factor], dict[str, int]], seed: int) -> None:
+    factors, sizes = network
+    random = np.random.default_rng(seed)
+    plan = plan_for(factors, sizes)
+    said = {name: random.uniform(0.1, 1.0, (4, size)) for name, size in list(sizes.items())[::2]}
+    batch = contract(plan, said, list(sizes))
     for case in range(4):
-        alone = contract(path, [np.ones(2), said[case], np.ones(2), *tables], [0, 2])
-        for leaf in (0, 2):
-            both = batch.around[leaf][case], alone.around[leaf][0]
-            np.testing.assert_allclose(both[0] / both[0].sum(), both[1] / both[1].sum(), rtol=MACHINE_EPSILON_SUMS)
+        alone = contract(plan, {name: chance[case] for name, chance in said.items()}, list(sizes))
+        for name in sizes:
+            np.testing.assert_allclose(batch.marginals[name][case], alone.marginals[name][0], rtol=MACHINE_EPSILON_SUMS)
         assert batch.log_total[case] == pytest.approx(float(alone.log_total[0]), abs=1e-12)
 
 
+@given(networks(), st.randoms(use_true_random=False))
+def test_every_order_gives_the_same_sum(network: tuple[list[Factor], dict[str, int]], chance: Random) -> None:
+    factors, sizes = network
+    order = list(sizes)
+    chance.shuffle(order)
+    plain, turned = (contract(plan_for(factors, sizes, one), {}, list(sizes)) for one in (None, order))
+    assert turned.log_total[0] == pytest.approx(float(plain.log_total[0]), abs=1e-12)
+    for name in sizes:
+        np.testing.assert_allclose(turned.marginals[name], plain.marginals[name], rtol=1e-10)
+
+
+def test_large_sums_go_another_way_and_give_the_same() -> None:
+    """A sparse matrix takes over from gathered products where there are many: the same numbers either way."""
+    random = np.random.default_rng(5)
+    sizes = {"a": 12, "b": 11, "c": 10, "d": 9}
+    factors = [Factor(scope, random.uniform(size=tuple(sizes[v] for v in scope)))
+               for scope in (("a",), ("a", "b"), ("a", "b", "c"), ("b", "c", "d"))]  # fmt: skip
+    plan = plan_for(factors, sizes)
+    said = {"a": random.uniform(size=(30, 12))}
+    assert products(plan) * 30 > LARGE
+    batch = contract(plan, said, ["d"])
+    for case in range(30):
+        alone = contract(plan, {"a": said["a"][case]}, ["d"])
+        np.testing.assert_allclose(batch.marginals["d"][case], alone.marginals["d"][0], rtol=1e-12)
+
+
 def test_impossible_evidence_has_no_probability() -> None:
-    path = find_path([("a",), ("a",)], {"a": 2})
-    sums = contract(path, [np.array([1.0, 0.0]), np.array([0.0, 1.0])], [0])
+    plan = plan_for([Factor(("a", "b"), np.eye(2))], {"a": 2, "b": 2})
+    said = {"a": np.array([1.0, 0.0]), "b": np.array([0.0, 1.0])}
+    sums = contract(plan, said, ["a"])
     assert sums.log_total[0] == -np.inf
+    assert sums.marginals["a"].tolist() == [[0.0, 0.0]]
+    alone, crossed = together(plan, said, ["a"], ["b"])
+    assert alone["a"].tolist() == [0.0, 0.0]
+    assert not crossed["b"].any()
+
+
+def test_factors_that_contradict_each_other_are_refused() -> None:
+    with pytest.raises(ValueError, match="no combination"):
+        plan_for([Factor(("a",), np.array([1.0, 0.0])), Factor(("a",), np.array([0.0, 1.0]))], {"a": 2})
+
+
+def test_more_combinations_than_numbers_of_64_bits() -> None:
+    """Forty variables of eight values in one table: they are numbered all the same."""
+    names = [f"v{i}" for i in range(40)]
+    sizes = dict.fromkeys(names, 8)
+    values = np.random.default_rng(2).integers(0, 8, (40, 50))
+    one, other = (Relation(tuple(names), values[:, part]) for part in (slice(0, 30), slice(20, 50)))
+    join = joined(one, other, names, sizes)
+    assert isinstance(join, Joined)
+    both = {tuple(column) for column in one.values.T} & {tuple(column) for column in other.values.T}
+    assert {tuple(column) for column in join.relation.values.T} == both
+    assert len(both) == 10
 
 
 def test_car_start_as_printed() -> None:
@@ -130,10 +205,8 @@ def test_public_networks(shared_data: Path) -> None:
         factors, states = read_bif(path.read_text(encoding="utf-8"))
         sizes = {name: len(values) for name, values in states.items()}
         for case in expected[path.stem]["cases"]:
-            clamped = list(factors)
-            for name, value in case["evidence"].items():
-                clamped.append(Factor((name,), np.array([float(v == value) for v in states[name]])))
-            found, log_total = marginals(clamped, sizes)
+            said = {n: np.array([float(v == value) for v in states[n]]) for n, value in case["evidence"].items()}
+            found, log_total = marginals(factors, sizes, said)
             for name, posterior in case["posterior"].items():
                 ours = dict(zip(states[name], found[name], strict=True))
                 assert ours == pytest.approx(posterior, abs=1e-9)

@@ -6,8 +6,6 @@ pairs a fault with a sign: each follows from what the machine's own description 
 
 import pytest
 
-from tapewright.diagnose.contraction import largest_table
-from tapewright.diagnose.network import derive
 from tapewright.faults.applied import Fault, applied
 from tapewright.faults.catalogue import possible_faults
 from tapewright.faults.consequences import modes_told, outcome, signs_shown
@@ -43,16 +41,6 @@ def test_every_fault_of_every_layout_shows_or_is_felt(machine_id: str) -> None:
         if shown(machine_id, fault) == usual and not unsteady:
             silent.append((fault.part, fault.kind))
     assert silent == []
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("machine_id", shipped_ids())
-def test_the_sums_stay_small(machine_id: str) -> None:
-    """The largest table of the exact sums; the order is searched with some chance in it, hence the room above."""
-    net = derive(shipped(machine_id))
-    sizes = {f"part:{name}": len(states.states) for name, states in net.parts.items()}
-    sizes |= {name: len(values) for name, values in net.words.items()}
-    assert largest_table(net.path, sizes) < 400_000
 
 
 # --- one motor, flywheel-driven cam -----------------------------------------------------------------------------------

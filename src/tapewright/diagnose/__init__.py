@@ -1,6 +1,9 @@
 """Floor 4: where the two streams meet. Readings and signs become beliefs, the next check and the plan.
 
-contraction   exact sums over a network of factors, every marginal at once, many hypothetical answers in one batch
+relations     which combinations of words can occur together
+ordering      in which order to sum a network out
+contraction   exact sums over a network of factors, every marginal at once, many cases in one batch
+crossing      chances of two variables together, for many pairs at once
 merging       words that nothing tells apart are one word: exact, and smaller
 general       questions to a belief network of any kind
 network       the belief network that a machine's own functions imply

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.diagnose.contraction import Sums, contract
+from tapewright.diagnose.contraction import contract
 from tapewright.diagnose.network import Network
 from tapewright.words.findings import Belief
 
@@ -50,23 +50,31 @@ def posterior(
         priors: for each part, its states' probabilities beforehand, shape (batch, states); None for the network's own.
         with_words: whether the nodes' words are wanted too.
     """
-    parts = [scope[0].removeprefix("part:") for scope in network.leaves[: _n_parts(network)]]
-    beforehand = priors or {}
-    tensors: list[Array] = [beforehand.get(name, np.array(network.parts[name].prior)) for name in parts]
-    tensors += [likelihoods.get(node, np.ones(len(network.words[node]))) for node in network.observed]
-    tensors += [factor.table for factor in network.factors]
-    n_parts, n_observed = len(parts), len(network.observed)
-    wanted = range(n_parts + n_observed if with_words else n_parts)
-    sums = contract(network.path, tensors, wanted)
+    beforehand = {name: np.array(known.prior) for name, known in network.parts.items()} | dict(priors or {})
+    said = {**likelihoods, **{f"part:{name}": grouped(network, name, prior) for name, prior in beforehand.items()}}
+    used = [name for name in network.parts if f"part:{name}" in network.plan.hosts]
+    sums = contract(network.plan, said, [*(f"part:{name}" for name in used), *(network.observed if with_words else ())])
     batch = len(sums.log_total)
-    states = {name: _normal(sums, i, tensors[i], batch) for i, name in enumerate(parts)}
-    for name, known in network.parts.items():
-        states.setdefault(name, np.tile(known.prior, (batch, 1)))
-    words = {}
-    if with_words:
-        numbers = {node: n_parts + i for i, node in enumerate(network.observed)}
-        words = {node: _normal(sums, number, tensors[number], batch) for node, number in numbers.items()}
+    states = {name: np.tile(prior, (batch, 1)) for name, prior in beforehand.items() if name not in used}
+    states |= {name: _spread(network, name, sums.marginals[f"part:{name}"], beforehand[name]) for name in used}
+    states = {name: states[name] for name in network.parts}
+    words = {node: sums.marginals[node] for node in network.observed} if with_words else {}
     return Posterior(states, words, sums.log_total, _log_if_sound(network, likelihoods, batch))
+
+
+def grouped(network: Network, name: str, prior: Array) -> Array:
+    """Sum the chances of a part's states over those that look alike, shape (..., groups)."""
+    return np.stack([prior[..., list(group)].sum(axis=-1) for group in network.alike[name]], axis=-1)
+
+
+def _spread(network: Network, name: str, chances: Array, prior: Array) -> Array:
+    """Share the chance of a group out among its states: what looks alike keeps the proportions it had beforehand."""
+    whole = grouped(network, name, prior)
+    ratio = np.atleast_2d(chances / np.where(whole > 0, whole, 1.0))
+    spread = np.empty((len(ratio), len(network.parts[name].states)))
+    for i, group in enumerate(network.alike[name]):
+        spread[:, list(group)] = ratio[:, i : i + 1] * np.atleast_2d(prior)[:, list(group)]
+    return spread
 
 
 def _log_if_sound(network: Network, likelihoods: Mapping[str, Array], batch: int) -> Array:
@@ -76,16 +84,6 @@ def _log_if_sound(network: Network, likelihoods: Mapping[str, Array], batch: int
         word = network.words[node].index(network.sound_words[node])
         total = total + np.log(np.maximum(np.atleast_2d(said)[:, word], 1e-300))
     return total
-
-
-def _n_parts(network: Network) -> int:
-    return sum(scope[0].startswith("part:") and len(scope) == 1 for scope in network.leaves)
-
-
-def _normal(sums: Sums, leaf: int, tensor: Array, batch: int) -> Array:
-    weight = sums.around[leaf] * tensor
-    total = weight.sum(axis=1, keepdims=True)
-    return np.broadcast_to(weight / np.where(total > 0, total, 1.0), (batch, weight.shape[1]))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,26 +1,26 @@
 """Exact sums over a network of factors: every wanted marginal at once, for many cases in one batch.
 
-The factors are contracted pair by pair along a path that opt_einsum finds once; a second pass, backwards along the same
-path, gives what surrounds each of the leaves, and so every marginal. This is reverse-mode differentiation of the sum,
-in which the derivative by a leaf is the marginal without that leaf (A. Darwiche, "A differential approach to inference
-in Bayesian networks", J. ACM 50(3), 2003).
+Relations are joined pair by pair in an order that is searched once (`ordering`); what each join adds to what is laid
+down in lists, so that a sum is a run of gathered products. A second pass, backwards along the same joins, gives what
+surrounds each of the factors, and so every marginal. This is reverse-mode differentiation of the sum, in which the
+derivative by an input is the marginal without that input (A. Darwiche, "A differential approach to inference in
+Bayesian networks", J. ACM 50(3), 2003); keeping only combinations that can occur makes it an arithmetic circuit, as
+M. Chavira and A. Darwiche have it for networks that are mostly certain (Artificial Intelligence 172(6-7), 2008).
 """
 
-import math
-import random
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final, cast
+from typing import Any, Final
 
 import numpy as np
-import opt_einsum
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
-Array = NDArray[np.float64]
-Scope = Sequence[str]
-SEARCH_REPEATS: Final = 8
-LABELLINGS: Final = 5
-"""Forty searches: on the shipped machines more find little that is cheaper (`benchmarks/diagnose_speed.py`)."""
+from tapewright.diagnose.ordering import Order, best_order, given_order
+from tapewright.diagnose.relations import Array, Places, Relation, relation_of
+
+LARGE: Final = 3000
+"""Products from which a sparse matrix is quicker than a gather."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,75 +36,167 @@ class Factor:
     table: Array
 
 
-@dataclass(frozen=True, slots=True)
-class Path:
-    """In which order to contract: step k joins tensors `pairs[k]`, and the result is tensor number `leaves + k`.
+@dataclass(frozen=True, slots=True, eq=False)
+class Products:
+    """Sums of products of an entry of one column and an entry of another.
 
     Arguments:
-        leaves: number of tensors one starts with.
-        pairs: numbers of the two tensors joined at each step.
-        variables: the variables of every tensor, leaves first, then results.
+        first: entry of the first column in each product, products of one sum side by side, shape (products,).
+        second: entry of the second; None where the first is only summed.
+        starts: where each sum starts, shape (sums,).
+        pointers: the same with the end, for a sparse matrix, shape (sums + 1,).
+        sizes: lengths of the two columns.
     """
 
-    leaves: int
-    pairs: tuple[tuple[int, int], ...]
-    variables: tuple[tuple[str, ...], ...]
+    first: Places
+    second: Places | None
+    starts: Places
+    pointers: NDArray[np.int32]
+    sizes: tuple[int, int]
+
+    def of(self, first: Array, second: Array) -> Array:
+        """Work the sums out.
+
+        Arguments:
+            first: shape (entries, cases), or one case for all.
+            second: likewise.
+        """
+        if self.second is None:
+            chosen = first.take(self.first, 0)
+            return chosen if len(self.starts) == len(chosen) else np.add.reduceat(chosen, self.starts)
+        if second.shape[1] == 1 and len(self.first) * first.shape[1] > LARGE:
+            return self._times(self.first, second.take(self.second), self.sizes[0], first)
+        if first.shape[1] == 1 and len(self.first) * second.shape[1] > LARGE:
+            return self._times(self.second, first.take(self.first), self.sizes[1], second)
+        product = first.take(self.first, 0) * second.take(self.second, 0)
+        return product if len(self.starts) == len(product) else np.add.reduceat(product, self.starts)
+
+    def _times(self, columns: Places, entries: Array, width: int, cases: Array) -> Array:
+        matrix: Any = csr_array((entries, columns.astype(np.int32), self.pointers), shape=(len(self.starts), width))
+        return np.asarray(matrix @ cases)
 
 
-def find_path(scopes: Sequence[tuple[str, ...]], sizes: Mapping[str, int]) -> Path:
-    """Find a good order of contraction down to a single number, the same one every time.
+@dataclass(frozen=True, slots=True, eq=False)
+class Joint:
+    """One join of the plan, in its three directions.
 
     Arguments:
-        scopes: variables of each tensor.
+        left: number of a column: leaves first, then joins.
+        right: number of the other; None for a sum.
+        up: what the join gives, from left and right.
+        to_left: what surrounds the left one, from what surrounds the join, and the right one.
+        to_right: what surrounds the right one, from what surrounds the join, and the left one.
+    """
+
+    left: int
+    right: int | None
+    up: Products
+    to_left: Products
+    to_right: Products | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plan:
+    """How to sum a network: everything but the numbers.
+
+    Arguments:
+        order: in which the variables are summed out.
         sizes: number of values of each variable.
+        leaves: the combinations of each factor that can occur together with all others.
+        weights: of these, shape (combinations,).
+        joints: in order.
+        hosts: for each variable, the leaf at which its input enters and its marginal is read.
     """
-    found = [_as_path(scopes, _searched(scopes, sizes, labels)) for labels in range(LABELLINGS)]
-    return min(found, key=lambda path: table_sum(path, sizes))
+
+    order: tuple[str, ...]
+    sizes: Mapping[str, int]
+    leaves: tuple[Relation, ...]
+    weights: tuple[Array, ...]
+    joints: tuple[Joint, ...]
+    hosts: Mapping[str, int]
+
+    def at(self, name: str) -> Places:
+        """Give the value of a variable in each combination of its leaf."""
+        leaf = self.leaves[self.hosts[name]]
+        return np.asarray(leaf.values[leaf.variables.index(name)])
 
 
-def _as_path(scopes: Sequence[tuple[str, ...]], steps: Sequence[tuple[int, ...]]) -> Path:
-    """Number the tensors once and for all, where the search counts those that are left at each step."""
-    present = list(range(len(scopes)))
-    variables = list(scopes)
-    pairs = []
-    for step in steps:
-        chosen = [present[position] for position in step]
-        for position in sorted(step, reverse=True):
-            del present[position]
-        left = chosen[0]
-        for right in chosen[1:]:
-            needed = {name for number in present for name in variables[number]}
-            needed |= {name for number in chosen[chosen.index(right) + 1 :] for name in variables[number]}
-            joined = tuple(n for n in dict.fromkeys(variables[left] + variables[right]) if n in needed)
-            pairs.append((left, right))
-            variables.append(joined)
-            left = len(variables) - 1
-        present.append(left)
-    return Path(len(scopes), tuple(pairs), tuple(variables))
+def plan_for(factors: Sequence[Factor], sizes: Mapping[str, int], order: Sequence[str] | None = None) -> Plan:
+    """Lay down how to sum a network of factors.
 
+    Arguments:
+        factors: tables; a variable enters at the first whose last variable it is, or else at the first that has it.
+        sizes: number of values of each variable.
+        order: of the variables, where it is known; None to search for one.
 
-def _searched(scopes: Sequence[tuple[str, ...]], sizes: Mapping[str, int], labels: int) -> list[tuple[int, ...]]:
-    """Search for a cheap order: the best of several greedy ones with some chance in them.
-
-    Numbers stand for names: sets of texts come in another order in every process, and the search would follow. It
-    follows the numbering too, so that several numberings find several orders.
+    Raises:
+        ValueError: when the factors allow no combination at all.
     """
-    shuffled = list(range(len(sizes)))
-    random.Random(labels).shuffle(shuffled)
-    number = dict(zip(sizes, shuffled, strict=True))
-    inputs = [frozenset(cast("tuple[Hashable, ...]", tuple(number[name] for name in scope))) for scope in scopes]
-    search: Any = opt_einsum.path_random.RandomGreedy(max_repeats=SEARCH_REPEATS, minimize="size")
-    return [tuple(step) for step in search(inputs, frozenset(), {number[name]: size for name, size in sizes.items()})]
+    found = [relation_of(factor.variables, factor.table) for factor in factors]
+    relations = [relation for relation, _ in found]
+    steps = best_order(relations, sizes) if order is None else given_order(relations, sizes, order)
+    leaves, weights, joints = _possible([*found], steps)
+    if not all(len(weight) for weight in weights):
+        raise ValueError("these factors allow no combination at all")
+    hosts: dict[str, int] = {}
+    for number, factor in enumerate(factors):
+        for name in factor.variables:
+            hosts.setdefault(name, number)
+    for number, factor in reversed([*enumerate(factors)]):
+        if factor.variables:
+            hosts[factor.variables[-1]] = number
+    return Plan(steps.variables, dict(sizes), tuple(leaves), tuple(weights), tuple(joints), hosts)
 
 
-def table_sum(path: Path, sizes: Mapping[str, int]) -> int:
-    """Give the sizes of all tables of a path together: what one sum costs in time."""
-    return sum(math.prod(sizes[name] for name in scope) for scope in path.variables)
+def _possible(found: Sequence[tuple[Relation, Array]], order: Order) -> tuple[list[Relation], list[Array], list[Joint]]:
+    """Drop the combinations that fit with nothing elsewhere, from the last join backwards, and lay the joins down."""
+    counts = [relation.count for relation, _ in found] + [step.join.relation.count for step in order.steps]
+    alive = [np.zeros(count, dtype=bool) for count in counts]
+    alive[-1][:] = True
+    joints = []
+    for number in range(len(order.steps) - 1, -1, -1):
+        step, here = order.steps[number], alive[len(found) + number]
+        fits = here[step.join.into]
+        into = _renumbered(here)[step.join.into[fits]]
+        left = _kept(alive[step.left], step.join.left[fits])
+        right = None
+        if step.right is not None and step.join.right is not None:
+            right = _kept(alive[step.right], step.join.right[fits])
+        count, lefts = int(here.sum()), int(alive[step.left].sum())
+        rights = 0 if step.right is None else int(alive[step.right].sum())
+        up = _products(into, left, right, count, (lefts, rights))
+        to_left = _products(left, into, right, lefts, (count, rights))
+        to_right = None if right is None else _products(right, into, left, rights, (count, lefts))
+        joints.append(Joint(step.left, step.right, up, to_left, to_right))
+    leaves = [Relation(one.variables, one.values[:, alive[i]]) for i, (one, _) in enumerate(found)]
+    return leaves, [weight[alive[i]] for i, (_, weight) in enumerate(found)], joints[::-1]
 
 
-def largest_table(path: Path, sizes: Mapping[str, int]) -> int:
-    """Give the size of the largest table that a path needs: what exactness costs."""
-    return max(math.prod(sizes[name] for name in scope) for scope in path.variables)
+def _kept(alive: NDArray[np.bool_], used: Places) -> Places:
+    """Mark what is used of a table, and number it anew."""
+    alive[used] = True
+    return _renumbered(alive)[used]
+
+
+def _renumbered(alive: NDArray[np.bool_]) -> Places:
+    return np.cumsum(alive) - 1
+
+
+def _products(into: Places, first: Places, second: Places | None, count: int, sizes: tuple[int, int]) -> Products:
+    order = np.argsort(into, kind="stable")
+    pointers = np.searchsorted(into[order], np.arange(count + 1))
+    chosen = None if second is None else second[order]
+    return Products(first[order], chosen, pointers[:-1], pointers.astype(np.int32), sizes)
+
+
+def largest_table(plan: Plan) -> int:
+    """Give the number of combinations in the largest table that a plan needs: what exactness costs."""
+    return max((len(joint.up.starts) for joint in plan.joints), default=1)
+
+
+def products(plan: Plan) -> int:
+    """Give the number of products in one sum: what it costs in time."""
+    return sum(len(joint.up.first) for joint in plan.joints)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -113,89 +205,93 @@ class Sums:
 
     Arguments:
         log_total: natural logarithm of the total, shape (batch,); -inf where nothing is possible.
-        around: for each leaf asked for, the sum of everything else, shape (batch, sizes of its variables); scaled
-            freely in each case of the batch.
+        marginals: for each variable asked for, the chance of its values, shape (batch, values); zero where nothing is
+            possible.
     """
 
     log_total: Array
-    around: Mapping[int, Array]
+    marginals: Mapping[str, Array]
 
 
-def contract(path: Path, tensors: Sequence[Array], wanted: Sequence[int]) -> Sums:
-    """Sum a network of factors, and everything around each wanted leaf.
+def contract(plan: Plan, said: Mapping[str, Array], wanted: Collection[str] = ()) -> Sums:
+    """Sum a network, and everything around each wanted variable.
 
     Arguments:
-        path: from `find_path` for these scopes.
-        tensors: one per leaf; an extra first axis means one table per case of the batch, of a common length.
-        wanted: numbers of the leaves whose surroundings are asked for.
+        plan: from `plan_for`.
+        said: what enters at each variable: priors, likelihoods; shape (values,) or (batch, values).
+        wanted: variables whose chances are asked for.
     """
-    values = [_with_batch(tensor, path.variables[number]) for number, tensor in enumerate(tensors)]
-    logs = np.zeros(1)
-    for k, (left, right) in enumerate(path.pairs):
-        result = _join(values[left], path.variables[left], values[right], path.variables[right],
-                       path.variables[path.leaves + k])  # fmt: skip
-        scaled, scale = _rescaled(result)
-        values.append(scaled)
-        logs = logs + scale
-    batch = max(len(value) for value in values)
+    values, logs = _forwards(plan, said)
+    batch = max(value.shape[1] for value in values)
     with np.errstate(divide="ignore"):
-        log_total = np.broadcast_to(np.log(values[-1].reshape(len(values[-1]))) + logs, (batch,))
-    return Sums(np.array(log_total), _backwards(path, values, frozenset(wanted)))
+        log_total = np.broadcast_to(np.log(values[-1][0]) + logs, (batch,))
+    around = _backwards(plan, values, {plan.hosts[name] for name in wanted})
+    marginals = {}
+    for name in wanted:
+        leaf = plan.hosts[name]
+        weight = values[leaf] * around[leaf]
+        chances = by_value(plan.at(name), plan.sizes[name], weight).T
+        total = chances.sum(axis=1, keepdims=True)
+        marginals[name] = np.broadcast_to(chances / np.where(total > 0, total, 1.0), (batch, plan.sizes[name]))
+    return Sums(np.array(log_total), marginals)
 
 
-def _with_batch(tensor: Array, scope: tuple[str, ...]) -> Array:
-    return tensor if tensor.ndim == len(scope) + 1 else tensor[None]
+def by_value(places: Places, size: int, weight: Array) -> Array:
+    """Sum weights by the value of a variable, shape (values, cases)."""
+    if weight.shape[1] == 1:
+        return np.asarray(np.bincount(places, weight[:, 0], size), dtype=float)[:, None]
+    return np.asarray((np.arange(size)[:, None] == places).astype(float) @ weight)
 
 
-def _rescaled(value: Array) -> tuple[Array, Array]:
+def entering(plan: Plan, said: Mapping[str, Array]) -> list[Array]:
+    """Give every leaf's entries with what enters there, shape (combinations, cases)."""
+    entries = [weight[:, None] for weight in plan.weights]
+    for name, given in said.items():
+        if name in plan.hosts:
+            leaf = plan.hosts[name]
+            entries[leaf] = entries[leaf] * np.atleast_2d(given).T[plan.at(name)]
+    return entries
+
+
+def _scaled(value: Array) -> tuple[Array, Array]:
     """Keep every case near one, so that long products neither vanish nor overflow."""
-    top = value.reshape(len(value), -1).max(axis=1)
+    top = value.max(axis=0)
     safe = np.where(top > 0, top, 1.0)
-    return value / safe.reshape((-1,) + (1,) * (value.ndim - 1)), np.log(safe)
+    return value / safe, np.log(safe)
 
 
-def _join(left: Array, left_scope: Scope, right: Array, right_scope: Scope, out: Scope) -> Array:
-    """Multiply two tables, case by case, and sum out the shared variables that the result does not keep.
-
-    It is done as a stack of matrix products: one block per value of the shared variables that stay.
-    """
-    both = [name for name in left_scope if name in right_scope and name in out]
-    summed = [name for name in left_scope if name in right_scope and name not in out]
-    left_only = [name for name in left_scope if name not in right_scope]
-    right_only = [name for name in right_scope if name not in left_scope]
-    left = _ordered(left, left_scope, both + left_only + summed)
-    right = _ordered(right, right_scope, both + summed + right_only)
-    n_both, n_left, n_right = len(both), len(left_only), len(right_only)
-    kept, free_left = left.shape[1 : 1 + n_both], left.shape[1 + n_both : 1 + n_both + n_left]
-    free_right = right.shape[right.ndim - n_right :] if n_right else ()
-    inner = int(np.prod(left.shape[1 + n_both + n_left :], dtype=np.int64))
-    blocks = int(np.prod(kept, dtype=np.int64))
-    product = np.matmul(left.reshape(len(left), blocks, -1, inner), right.reshape(len(right), blocks, inner, -1))
-    product = product.reshape((len(product), *kept, *free_left, *free_right))
-    return _ordered(product, (*both, *left_only, *right_only), out)
+def _forwards(plan: Plan, said: Mapping[str, Array]) -> tuple[list[Array], Array]:
+    values = entering(plan, said)
+    logs = np.zeros(1)
+    for joint in plan.joints:
+        right = values[joint.left if joint.right is None else joint.right]
+        value, scale = _scaled(joint.up.of(values[joint.left], right))
+        values.append(value)
+        logs = logs + scale
+    return values, logs
 
 
-def _ordered(table: Array, scope: Sequence[str], order: Sequence[str]) -> Array:
-    """Bring a table's axes into an order, the batch staying first."""
-    return np.transpose(table, (0, *(1 + list(scope).index(name) for name in order)))
-
-
-def _backwards(path: Path, values: list[Array], wanted: frozenset[int]) -> dict[int, Array]:
-    """Walk the path backwards; only towards the leaves that are asked for."""
-    needed = set(wanted)
-    for k, (left, right) in enumerate(path.pairs):
-        if left in needed or right in needed:
-            needed.add(path.leaves + k)
-    around: dict[int, Array] = {path.leaves + len(path.pairs) - 1: np.ones((1,))}
-    for k in range(len(path.pairs) - 1, -1, -1):
-        here = path.leaves + k
-        if here not in around:
+def _backwards(plan: Plan, values: Sequence[Array], wanted: Collection[int]) -> dict[int, Array]:
+    """Walk the joins backwards; only towards the leaves that are asked for."""
+    first = len(plan.leaves)
+    needed = leading_to(plan, wanted)
+    around: dict[int, Array] = {len(values) - 1: np.ones((1, 1))}
+    for number in range(len(plan.joints) - 1, -1, -1):
+        if first + number not in needed:
             continue
-        outer = around.pop(here)
-        left, right = path.pairs[k]
-        for child, sibling in ((left, right), (right, left)):
-            if child in needed:
-                table = _join(outer, path.variables[here], values[sibling], path.variables[sibling],
-                              path.variables[child])  # fmt: skip
-                around[child] = _rescaled(table)[0]
+        outer, joint = around.pop(first + number), plan.joints[number]
+        if joint.left in needed:
+            beside = values[joint.left if joint.right is None else joint.right]
+            around[joint.left] = _scaled(joint.to_left.of(outer, beside))[0]
+        if joint.right in needed and joint.right is not None and joint.to_right is not None:
+            around[joint.right] = _scaled(joint.to_right.of(outer, values[joint.left]))[0]
     return around
+
+
+def leading_to(plan: Plan, wanted: Collection[int]) -> set[int]:
+    """Name the columns on the way from the last join to some leaves."""
+    needed = set(wanted)
+    for number, joint in enumerate(plan.joints):
+        if joint.left in needed or joint.right in needed:
+            needed.add(len(plan.leaves) + number)
+    return needed

@@ -1,7 +1,7 @@
 """Questions to a belief network of any kind, given as factors: chances, joint chances, and what one thing tells.
 
-The network of a machine keeps its own path and its own leaves; this is for networks that come from elsewhere, such as
-published ones, and works out the path at each call.
+The network of a machine keeps its own plan; this is for networks that come from elsewhere, such as published ones, and
+works the plan out at each call.
 """
 
 from collections.abc import Mapping, Sequence
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.diagnose.contraction import Factor, contract, find_path
+from tapewright.diagnose.contraction import Factor, contract, plan_for
 
 Array = NDArray[np.float64]
 
@@ -41,16 +41,8 @@ def chances(factors: Sequence[Factor], evidence: Mapping[str, Array] | None = No
     [0.2857, 0.7143]
     """
     sizes = _sizes(factors)
-    said = evidence or {}
-    leaves = [Factor((name,), said.get(name, np.ones(size))) for name, size in sizes.items()]
-    everything = [*leaves, *factors]
-    path = find_path([factor.variables for factor in everything], sizes)
-    sums = contract(path, [factor.table for factor in everything], range(len(leaves)))
-    found = {}
-    for number, leaf in enumerate(leaves):
-        weight = sums.around[number][0] * leaf.table
-        found[leaf.variables[0]] = weight / max(float(weight.sum()), 1e-300)
-    return Chances(found, float(np.exp(sums.log_total[0])))
+    sums = contract(plan_for(factors, sizes), evidence or {}, list(sizes))
+    return Chances({name: sums.marginals[name][0] for name in sizes}, float(np.exp(sums.log_total[0])))
 
 
 def joint(factors: Sequence[Factor], names: Sequence[str], evidence: Mapping[str, Array] | None = None) -> Array:
@@ -67,11 +59,10 @@ def joint(factors: Sequence[Factor], names: Sequence[str], evidence: Mapping[str
     sizes, said = _sizes(factors), evidence or {}
     shape = tuple(sizes[name] for name in names)
     held = np.indices(shape).reshape(len(names), -1)
-    leaves = [Factor((name,), np.eye(size)[values]) for name, size, values in zip(names, shape, held, strict=True)]
-    leaves += [Factor((name,), table) for name, table in said.items()]
-    everything = [*leaves, *factors]
-    path = find_path([factor.variables for factor in everything], sizes)
-    return np.exp(contract(path, [factor.table for factor in everything], ()).log_total).reshape(shape)
+    entering: dict[str, Array] = {name: np.eye(size)[at] for name, size, at in zip(names, shape, held, strict=True)}
+    for name, table in said.items():
+        entering[name] = entering[name] * table if name in entering else table
+    return np.exp(contract(plan_for(factors, sizes), entering).log_total).reshape(shape)
 
 
 def information_bits(table: Array, first: int = 1) -> float:

@@ -13,7 +13,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.diagnose.contraction import Factor, Path, find_path
+from tapewright.diagnose.contraction import Factor, Plan, plan_for
 from tapewright.diagnose.merging import merge_alike
 from tapewright.faults.applied import imperfections_of, with_imperfections
 from tapewright.faults.catalogue import PossibleFault, possible_faults
@@ -44,7 +44,7 @@ class PartStates:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Network:
-    """Factors over part states and functions, and the path to sum them.
+    """Factors over part states and functions, and the plan to sum them.
 
     Arguments:
         machine: whose network it is.
@@ -56,8 +56,8 @@ class Network:
         factors: the tables that link them; every one is a function, ones and zeros.
         observed: functions that some sign or reading is about: each has a leaf for what evidence says of it.
         signs: by id.
-        leaves: scopes of all leaves: priors of the parts, then observed, then factors.
-        path: how to contract the leaves.
+        alike: for each part, its states in groups that the rest of the machine cannot tell apart.
+        plan: how to sum it; a part's variable there, "part:belt", has a value for each of those groups.
     """
 
     machine: Machine
@@ -69,8 +69,8 @@ class Network:
     factors: tuple[Factor, ...]
     observed: tuple[str, ...]
     signs: Mapping[str, Sign]
-    leaves: tuple[tuple[str, ...], ...]
-    path: Path
+    alike: Mapping[str, tuple[tuple[int, ...], ...]]
+    plan: Plan
 
 
 def part_states(machine: Machine, age_years: float | None = None, equal_rate: float | None = None) -> list[PartStates]:
@@ -136,19 +136,39 @@ def derive(machine: Machine) -> Network:
     merged = merge_alike(factors, words, _told_apart(found.values(), words, steady))
     factors, words = merged.factors, merged.words
     observed = tuple(name for name in observed if name in words)
-    used = {name for factor in factors for name in factor.variables}
-    leaves = (
-        *((f"part:{name}",) for name in parts if f"part:{name}" in used),
-        *((name,) for name in observed),
-        *(factor.variables for factor in factors),
-    )
-    sizes = {f"part:{name}": len(states.states) for name, states in parts.items()} | {
-        name: len(values) for name, values in words.items()
-    }
     at_rest = evaluate(graph.nodes, {name: given[0] for name, given in answers.items()})
     sound_words = {name: merged.stands_for.get((name, word), word) for name, word in at_rest.items()}
-    path = find_path(leaves, sizes)
-    return Network(machine, graph, parts, words, constants, sound_words, tuple(factors), observed, found, leaves, path)
+    alike = {name: states_alike(factors, name, len(known.states)) for name, known in parts.items()}
+    plan = plan_for(with_groups(factors, alike), sizes_of(words, alike))
+    return Network(
+        graph.machine, graph, parts, words, constants, sound_words, tuple(factors), observed, found, alike, plan
+    )
+
+
+def states_alike(factors: Iterable[Factor], name: str, count: int) -> tuple[tuple[int, ...], ...]:
+    """Group a part's states by what the rest of the machine sees of them."""
+    tables = [factor.table for factor in factors if factor.variables[0] == f"part:{name}"]
+    groups: dict[bytes, list[int]] = {}
+    for i in range(count):
+        groups.setdefault(b"".join(np.ascontiguousarray(table[i]).tobytes() for table in tables), []).append(i)
+    return tuple(tuple(group) for group in groups.values())
+
+
+def with_groups(factors: Iterable[Factor], alike: Mapping[str, tuple[tuple[int, ...], ...]]) -> list[Factor]:
+    """Give the factors with one value for each group of a part's states that look alike."""
+    grouped = []
+    for factor in factors:
+        first = factor.variables[0]
+        if first.startswith("part:"):
+            table = factor.table[[group[0] for group in alike[first.removeprefix("part:")]]]
+            factor = Factor(factor.variables, table)
+        grouped.append(factor)
+    return grouped
+
+
+def sizes_of(words: Mapping[str, tuple[str, ...]], alike: Mapping[str, tuple[tuple[int, ...], ...]]) -> dict[str, int]:
+    """Give the number of values of each variable of a plan."""
+    return {f"part:{name}": len(groups) for name, groups in alike.items()} | {n: len(w) for n, w in words.items()}
 
 
 def _told_apart(

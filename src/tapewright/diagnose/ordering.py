@@ -1,0 +1,191 @@
+"""In which order to sum a network's variables out, and what is then joined with what.
+
+Each variable in turn: all relations that speak of it are joined, the smallest first, and it is summed out. The search
+takes, at each turn, the variable after which least is left to carry on, counted in combinations that can really occur;
+that needs the joins themselves, so they are kept for the plan. Some of the searches have chance in them, always the
+same, and the cheapest is taken.
+"""
+
+import math
+import random
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from tapewright.diagnose.relations import Joined, Relation, joined, summed
+
+CHANCES: Final = (0.0, 0.1, 0.2, 0.3, 0.1, 0.2, 0.3)
+"""How much chance each search has in it; more searches find little that is cheaper (`benchmarks/diagnose_speed.py`)."""
+MOST_PAIRS: Final = 50_000
+"""A join of more pairs is only counted while others can be chosen."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Step:
+    """One join, or one sum where there is nothing to join.
+
+    Arguments:
+        left: number of a relation: those one starts with first, then the results of the steps.
+        right: number of the other; None for a sum.
+        join: what comes of it.
+    """
+
+    left: int
+    right: int | None
+    join: Joined
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Order:
+    """What is joined with what.
+
+    Arguments:
+        variables: in the order in which they are summed out.
+        steps: down to a relation of no variables.
+        pairs: pairs of combinations in all the joins: what one sum costs.
+    """
+
+    variables: tuple[str, ...]
+    steps: tuple[Step, ...]
+    pairs: int
+
+
+def best_order(relations: Sequence[Relation], sizes: Mapping[str, int]) -> Order:
+    """Find a cheap order, the same one every time.
+
+    Arguments:
+        relations: which combinations each factor allows.
+        sizes: number of values of each variable.
+    """
+    best = None
+    for seed, chance in enumerate(CHANCES):
+        found = _Search(relations, sizes, math.inf if best is None else best.pairs).run(random.Random(seed), chance)
+        best = found or best
+    assert best is not None  # the first search has no bound
+    return best
+
+
+def given_order(relations: Sequence[Relation], sizes: Mapping[str, int], variables: Sequence[str]) -> Order:
+    """Join and sum in an order that is known.
+
+    Arguments:
+        relations: which combinations each factor allows.
+        sizes: number of values of each variable.
+        variables: at least all that the relations speak of.
+    """
+    search = _Search(relations, sizes, math.inf)
+    for name in variables:
+        if search.holders.get(name):
+            search.take(name, search.tried(name, math.inf))
+    return search.finished()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Tried:
+    """What summing a variable out would do; without steps where it was too large to be done."""
+
+    chain: tuple[tuple[int, int | None, Joined], ...]
+    pairs: int
+    growth: int
+
+
+class _Search:
+    """Relations that are left, and what has been done so far."""
+
+    def __init__(self, relations: Sequence[Relation], sizes: Mapping[str, int], most: float) -> None:
+        self.sizes = sizes
+        self.most = most
+        self.live = dict(enumerate(relations))
+        self.count = len(relations)
+        self.holders: dict[str, set[int]] = {}
+        for number, relation in self.live.items():
+            for name in relation.variables:
+                self.holders.setdefault(name, set()).add(number)
+        self.order: list[str] = []
+        self.steps: list[Step] = []
+        self.pairs = 0
+
+    def run(self, chance: random.Random, much: float) -> Order | None:
+        """Choose variable after variable; None once it costs more than the best so far."""
+        tried: dict[str, _Tried] = {}
+        stale = sorted(self.holders)
+        while any(self.holders.values()):
+            for name in stale:
+                if self.holders[name]:
+                    tried[name] = self.tried(name, MOST_PAIRS)
+                else:
+                    tried.pop(name, None)
+            name = min(sorted(tried), key=lambda one: _blurred(tried[one].growth, chance, much))
+            best = tried.pop(name)
+            neighbours = {v for number in self.holders[name] for v in self.live[number].variables} - {name}
+            self.take(name, best if best.chain else self.tried(name, math.inf))
+            if self.pairs >= self.most:
+                return None
+            stale = sorted(neighbours)
+        return self.finished()
+
+    def tried(self, name: str, most: float) -> _Tried:
+        """See what summing a variable out does."""
+        waiting = sorted(self.holders[name], key=lambda number: (self.live[number].count, number))
+        inside = {number: self.live[number] for number in waiting}
+        before = sum(relation.count for relation in inside.values())
+        chain: list[tuple[int, int | None, Joined]] = []
+        pairs, fresh = 0, -1
+        while len(waiting) > 1 or not chain:
+            left = waiting.pop(0)
+            right = waiting.pop(0) if waiting else None
+            kept = self._kept(name, inside, waiting)
+            if right is None:
+                join: Joined | int = summed(inside[left], kept, self.sizes)
+            else:
+                join = joined(inside[left], inside[right], kept, self.sizes, most)
+            if isinstance(join, int):
+                return _Tried((), pairs + join, pairs + join)
+            pairs += len(join.left)
+            chain.append((left, right, join))
+            inside[fresh] = join.relation
+            waiting = sorted([*waiting, fresh], key=lambda number: (inside[number].count, number))
+            fresh -= 1
+        return _Tried(tuple(chain), pairs, chain[-1][2].relation.count - before)
+
+    def _kept(self, name: str, inside: Mapping[int, Relation], waiting: Sequence[int]) -> set[str]:
+        """Name the variables that something beside the two now joined still speaks of."""
+        bucket = self.holders[name]
+        kept = {v for number in bucket for v in self.live[number].variables if self.holders[v] - bucket}
+        return kept | {v for number in waiting for v in inside[number].variables}
+
+    def take(self, name: str, tried: _Tried) -> None:
+        """Do what was tried."""
+        known: dict[int, int] = {}
+        for number in tuple(self.holders[name]):
+            for variable in self.live.pop(number).variables:
+                self.holders[variable].discard(number)
+        fresh = -1
+        for left, right, join in tried.chain:
+            self.steps.append(Step(known.get(left, left), None if right is None else known.get(right, right), join))
+            known[fresh] = self.count
+            self.count += 1
+            fresh -= 1
+        last = tried.chain[-1][2].relation
+        self.live[self.count - 1] = last
+        for variable in last.variables:
+            self.holders[variable].add(self.count - 1)
+        self.order.append(name)
+        self.pairs += tried.pairs
+
+    def finished(self) -> Order:
+        """Multiply the numbers that are left of parts of the network that have nothing to do with each other."""
+        waiting = sorted(self.live)
+        while len(waiting) > 1:
+            left, right = waiting.pop(0), waiting.pop(0)
+            join = joined(self.live[left], self.live[right], (), self.sizes)
+            assert isinstance(join, Joined)  # no bound was set
+            self.steps.append(Step(left, right, join))
+            self.live[self.count] = join.relation
+            waiting.append(self.count)
+            self.count += 1
+        return Order(tuple(self.order), tuple(self.steps), self.pairs)
+
+
+def _blurred(growth: int, chance: random.Random, much: float) -> float:
+    return growth + much * abs(growth) * chance.gauss(0.0, 1.0) if much else float(growth)

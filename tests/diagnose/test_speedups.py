@@ -1,0 +1,119 @@
+"""The quick sums over a machine's network against slow roads and an independent library."""
+
+import warnings
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from tapewright.diagnose.beliefs import posterior
+from tapewright.diagnose.contraction import largest_table, products
+from tapewright.diagnose.likelihoods import of_observations
+from tapewright.diagnose.network import Network, network
+from tapewright.diagnose.pairs import after, pairs
+from tapewright.machine.library import shipped, shipped_ids
+from tapewright.words.evidence import Observation
+
+with warnings.catch_warnings():
+    # Its generated wrapper warns while it loads; that is not ours to mend, and as an error it ends the process.
+    warnings.simplefilter("ignore")
+    import pyagrum
+
+gum: Any = pyagrum  # it says nothing of its types
+
+Array = NDArray[np.float64]
+MACHINES = ("four_track", "one_motor_portable", "direct_reels_deck_starter")
+
+
+def as_agrum(net: Network) -> Any:
+    """Give the same network to pyAgrum: parts as roots with every state, functions as certain tables."""
+    other = gum.BayesNet()
+    for name, states in net.parts.items():
+        other.add(gum.LabelizedVariable(f"part:{name}", "", len(states.states)))
+        other.cpt(f"part:{name}").fillWith(list(states.prior))
+    for name, words in net.words.items():
+        other.add(gum.LabelizedVariable(name, "", len(words)))
+    for factor in net.factors:
+        *parents, child = factor.variables
+        for parent in parents:
+            other.addArc(parent, child)
+    for factor in net.factors:
+        table = other.cpt(factor.variables[-1])
+        order = [list(factor.variables).index(name) for name in reversed(table.names)]
+        table[:] = np.ascontiguousarray(factor.table.transpose(order))
+    return other
+
+
+@st.composite
+def told(draw: st.DrawFn, net: Network, most: int) -> list[Observation]:
+    ids = draw(st.lists(st.sampled_from(sorted(net.signs)), max_size=most, unique=True))
+    return [Observation(one, draw(st.booleans()), draw(st.sampled_from([1.0, 0.7]))) for one in ids]
+
+
+@pytest.mark.parametrize("machine_id", MACHINES)
+@settings(max_examples=10, suppress_health_check=[HealthCheck.too_slow])
+@given(st.data())
+def test_posteriors_are_those_of_an_independent_library(machine_id: str, data: st.DataObject) -> None:
+    """pyAgrum's exact lazy propagation on the network of a shipped machine."""
+    net = network(shipped(machine_id))
+    said = of_observations(net, data.draw(told(net, 12)))
+    found = posterior(net, said)
+    engine = gum.LazyPropagation(as_agrum(net))
+    engine.setEvidence({node: [float(x) for x in chance] for node, chance in said.items()})
+    engine.makeInference()
+    for name, states in found.states.items():
+        np.testing.assert_allclose(states[0], engine.posterior(f"part:{name}").toarray(), atol=1e-9)
+    for node, words in found.words.items():
+        np.testing.assert_allclose(words[0], engine.posterior(node).toarray(), atol=1e-9)
+    if said:
+        assert found.log_evidence[0] == pytest.approx(np.log(engine.evidenceProbability()), abs=1e-9)
+
+
+@pytest.mark.parametrize("machine_id", MACHINES)
+@settings(max_examples=8, suppress_health_check=[HealthCheck.too_slow])
+@given(st.data())
+def test_pairs_equal_the_slow_road_of_one_state_held_at_a_time(machine_id: str, data: st.DataObject) -> None:
+    """Every state of a part held in turn, and the whole network summed for it."""
+    net = network(shipped(machine_id))
+    said = of_observations(net, data.draw(told(net, 10)))
+    found = pairs(net, said)
+    now = posterior(net, said)
+    for name in data.draw(st.lists(st.sampled_from(sorted(net.parts)), min_size=1, max_size=4, unique=True)):
+        count = len(net.parts[name].states)
+        held = posterior(net, said, priors={name: np.diag(net.parts[name].prior)})
+        np.testing.assert_allclose(found.state[found.rows[name]], now.states[name][0], atol=1e-9)
+        np.testing.assert_allclose(
+            np.exp(held.log_evidence - now.log_evidence[0]), found.state[found.rows[name]], atol=1e-9
+        )
+        for node in net.observed:
+            assert found.words[node][found.rows[name]].shape == (count, len(net.words[node]))
+            np.testing.assert_allclose(found.words[node][found.rows[name]], held.words[node], atol=1e-9)
+
+
+@pytest.mark.parametrize("machine_id", MACHINES)
+@settings(max_examples=8, suppress_health_check=[HealthCheck.too_slow])
+@given(st.data())
+def test_a_hypothetical_answer_does_what_the_answer_does(machine_id: str, data: st.DataObject) -> None:
+    net = network(shipped(machine_id))
+    observations = data.draw(told(net, 8))
+    asked = net.signs[data.draw(st.sampled_from(sorted(s for s in net.signs if net.signs[s].node in net.words)))]
+    said = of_observations(net, observations)
+    answer = of_observations(net, [Observation(asked.id, True)])[asked.node]
+    chance, rows, _ = after(pairs(net, said), asked.node, answer)
+    then = posterior(net, of_observations(net, [*observations, Observation(asked.id, True)]))
+    now = posterior(net, said)
+    assert chance == pytest.approx(float(np.exp(then.log_evidence[0] - now.log_evidence[0])), abs=1e-9)
+    found = pairs(net, said)
+    for name in net.parts:
+        np.testing.assert_allclose(rows[found.rows[name]], then.states[name][0], atol=1e-9)
+
+
+@pytest.mark.parametrize("machine_id", shipped_ids())
+def test_the_tables_stay_small(machine_id: str) -> None:
+    """What exactness costs: combinations in the largest table, products in one sum."""
+    net = network(shipped(machine_id))
+    assert largest_table(net.plan) < 40_000
+    assert products(net.plan) < 400_000
