@@ -7,11 +7,15 @@ the second derivative of the sum by the inputs of the two variables (A. Darwiche
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
 from tapewright.diagnose.contraction import Plan, Products, by_value, entering, leading_to
 from tapewright.diagnose.relations import Array, Places
+
+FAR: Final = 1e60
+"""Two tables that are not yet scaled may be multiplied: 64 bits hold up to 1e308."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,9 +33,9 @@ class _Column:
     rows: Places
 
     def scaled(self) -> "_Column":
-        """Bring the largest entry to one; a row never has more than things as they stand."""
+        """Bring the largest entry to one where it has strayed; a row never has more than things as they stand."""
         top = self.base.max()
-        return self if top <= 0 else _Column(self.base / top, self.held / top, self.rows)
+        return self if top <= 0 or 1.0 / FAR < top < FAR else _Column(self.base / top, self.held / top, self.rows)
 
 
 def together(

@@ -2,19 +2,20 @@
 
 Each variable in turn: all relations that speak of it are joined, the smallest first, and it is summed out. The search
 takes, at each turn, the variable after which least is left to carry on, counted in combinations that can really occur;
-that needs the joins themselves, so they are kept for the plan. Some of the searches have chance in them, always the
-same, and the cheapest is taken.
+that needs the joins themselves, so they are kept for the plan. As long as each turn leaves less than there was, there
+is nothing to choose; from there on several searches with chance in them, always the same, try to be the cheapest.
 """
 
 import math
 import random
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import Final
 
 from tapewright.diagnose.relations import Joined, Relation, joined, summed
 
-CHANCES: Final = (0.0, 0.1, 0.2, 0.3, 0.1, 0.2, 0.3)
+CHANCES: Final = (0.0, 0.25, 0.25, 0.25, 0.25, 0.25, 0.25)
 """How much chance each search has in it; more searches find little that is cheaper (`benchmarks/diagnose_speed.py`)."""
 MOST_PAIRS: Final = 50_000
 """A join of more pairs is only counted while others can be chosen."""
@@ -57,10 +58,13 @@ def best_order(relations: Sequence[Relation], sizes: Mapping[str, int]) -> Order
         relations: which combinations each factor allows.
         sizes: number of values of each variable.
     """
+    start = _Search(relations, sizes)
+    start.go_on(only_shrinking=True)
     best = None
-    for seed, chance in enumerate(CHANCES):
-        found = _Search(relations, sizes, math.inf if best is None else best.pairs).run(random.Random(seed), chance)
-        best = found or best
+    for seed, much in enumerate(CHANCES):
+        search = start.copy()
+        if search.go_on(math.inf if best is None else best.pairs, random.Random(seed), much):
+            best = search.finished()
     assert best is not None  # the first search has no bound
     return best
 
@@ -73,7 +77,7 @@ def given_order(relations: Sequence[Relation], sizes: Mapping[str, int], variabl
         sizes: number of values of each variable.
         variables: at least all that the relations speak of.
     """
-    search = _Search(relations, sizes, math.inf)
+    search = _Search(relations, sizes)
     for name in variables:
         if search.holders.get(name):
             search.take(name, search.tried(name, math.inf))
@@ -92,9 +96,8 @@ class _Tried:
 class _Search:
     """Relations that are left, and what has been done so far."""
 
-    def __init__(self, relations: Sequence[Relation], sizes: Mapping[str, int], most: float) -> None:
+    def __init__(self, relations: Sequence[Relation], sizes: Mapping[str, int]) -> None:
         self.sizes = sizes
-        self.most = most
         self.live = dict(enumerate(relations))
         self.count = len(relations)
         self.holders: dict[str, set[int]] = {}
@@ -104,25 +107,55 @@ class _Search:
         self.order: list[str] = []
         self.steps: list[Step] = []
         self.pairs = 0
+        self.options: dict[str, _Tried] = {}
+        self.stale = sorted(self.holders)
 
-    def run(self, chance: random.Random, much: float) -> Order | None:
-        """Choose variable after variable; None once it costs more than the best so far."""
-        tried: dict[str, _Tried] = {}
-        stale = sorted(self.holders)
+    def copy(self) -> "_Search":
+        """Give a search that goes on from here on its own."""
+        other = copy(self)
+        other.live, other.options = dict(self.live), dict(self.options)
+        other.holders = {name: set(numbers) for name, numbers in self.holders.items()}
+        other.order, other.steps = list(self.order), list(self.steps)
+        return other
+
+    def go_on(
+        self,
+        most: float = math.inf,
+        chance: random.Random | None = None,
+        much: float = 0.0,
+        *,
+        only_shrinking: bool = False,
+    ) -> bool:
+        """Choose variable after variable; False once it costs more than the best so far.
+
+        Arguments:
+            most: pairs that the best so far has.
+            chance: where chance comes from.
+            much: how much of it.
+            only_shrinking: stop once every choice leaves more than there was.
+        """
+        draw = chance or random.Random(0)
         while any(self.holders.values()):
-            for name in stale:
-                if self.holders[name]:
-                    tried[name] = self.tried(name, MOST_PAIRS)
-                else:
-                    tried.pop(name, None)
-            name = min(sorted(tried), key=lambda one: _blurred(tried[one].growth, chance, much))
-            best = tried.pop(name)
+            self._try_stale()
+            name = min(sorted(self.options), key=lambda one: _blurred(self.options[one].growth, draw, much))
+            best = self.options[name]
+            if only_shrinking and best.growth > 0:
+                return True
+            if self.pairs + best.pairs >= most:
+                return False
             neighbours = {v for number in self.holders[name] for v in self.live[number].variables} - {name}
             self.take(name, best if best.chain else self.tried(name, math.inf))
-            if self.pairs >= self.most:
-                return None
-            stale = sorted(neighbours)
-        return self.finished()
+            del self.options[name]
+            self.stale = sorted(neighbours)
+        return True
+
+    def _try_stale(self) -> None:
+        for name in self.stale:
+            if self.holders[name]:
+                self.options[name] = self.tried(name, MOST_PAIRS)
+            else:
+                self.options.pop(name, None)
+        self.stale = []
 
     def tried(self, name: str, most: float) -> _Tried:
         """See what summing a variable out does."""
