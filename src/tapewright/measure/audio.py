@@ -1,5 +1,7 @@
 """Open a recording and read it in blocks, never altering it; refuse what cannot be read, with a sentence.
 
+libsndfile reads it; what it does not know and is a phone's or a camera's container, `packed` decodes.
+
 The only repair is in the reading: a WAV file whose recorder was switched off before it wrote the length into the header
 is read to its end, and the reading says so.
 """
@@ -17,11 +19,12 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
+from tapewright.measure.packed import looks_packed, packed_blocks, packed_header
 from tapewright.words.problem import InputAtFaultError, Problem
 
 BLOCK_FRAMES: Final = 1 << 16
 _PLAIN_CONTAINERS: Final = ("WAV", "WAVEX", "RF64", "W64", "AIFF", "CAF", "AU")
-_UNKNOWN_SIZES: Final = (0, 0xFFFFFFFF)
+_LOSSLESS: Final = ("PCM", "FLAC", "ALAC", "WAVPACK")
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +39,7 @@ class Recording:
         format: container and sample type, as libsndfile names them.
         notes: what is odd about the file, sentences.
         data_size_at: byte at which a length that was never written stands; None when the header is sound.
+        packed: whether it has to be decoded from a container that libsndfile does not read.
     """
 
     path: Path
@@ -45,6 +49,7 @@ class Recording:
     format: str
     notes: tuple[str, ...] = ()
     data_size_at: int | None = None
+    packed: bool = False
 
     @property
     def duration_s(self) -> float:
@@ -168,11 +173,25 @@ def _check_there(path: Path) -> None:
         raise _refusal(path, "The file is empty: 0 bytes.", "Record again, or copy it again from the recorder.")
 
 
+def _packed(path: Path) -> Recording | None:
+    """Look into a container that libsndfile does not read; None when it is none."""
+    header = packed_header(path) if looks_packed(path) else None
+    if header is None:
+        return None
+    if header.fault:
+        raise _refusal(path, header.fault, "Name a file with sound in it.")
+    said = f"Decoded from {header.format}."
+    if not any(name in header.format for name in _LOSSLESS):
+        said += " What such a codec leaves out and puts in stands in the readings: WAV or FLAC is better."
+    return Recording(path, header.rate_hz, header.channels, header.frames, header.format, (said,), packed=True)
+
+
 def open_recording(path: str | Path, accept_truncated: bool = False) -> Recording:
     """Look at a sound file and say what is in it; read nothing but the header.
 
     Arguments:
-        path: any file that libsndfile reads: WAV, RF64, W64, AIFF, FLAC, OGG, CAF, AU and others.
+        path: any file that libsndfile reads (WAV, RF64, W64, AIFF, FLAC, OGG, MP3, CAF, AU and others), or the sound of
+            M4A, MP4, MOV, 3GP, MKV.
         accept_truncated: take what is there of a WAV that is shorter than its header promises, and note it.
 
     Errors:
@@ -197,11 +216,14 @@ def open_recording(path: str | Path, accept_truncated: bool = False) -> Recordin
                 data_size_at,
             )
     except (soundfile.SoundFileError, RuntimeError, TypeError, ValueError, OSError) as error:
-        raise _refusal(
-            path,
-            f"This is no sound file that can be read ({_plain_reason(error)}).",
-            "Save it as WAV or FLAC, 16 or 24 bit, and try again.",
-        ) from error
+        unpacked = _packed(path)
+        if unpacked is None:
+            raise _refusal(
+                path,
+                f"This is no sound file that can be read ({_plain_reason(error)}).",
+                "Save it as WAV or FLAC, 16 or 24 bit, and try again.",
+            ) from error
+        found = unpacked
     if found.frames <= 0:
         raise _refusal(path, "The file has a header but no samples.", "Record again; nothing was written to it.")
     if found.rate_hz <= 0 or found.channels <= 0:
@@ -229,6 +251,14 @@ def sound_blocks(
     used again for the next block: copy what is to be kept.
     """
     stop = recording.frames if stop is None else min(stop, recording.frames)
+    if recording.packed:
+        at = start
+        for piece in packed_blocks(recording.path, start, stop, block_frames):
+            at += len(piece)
+            yield piece
+            if progress is not None:
+                progress(min(1.0, (at - start) / max(1, stop - start)))
+        return
     block = np.empty((block_frames, recording.channels), dtype=np.float32)
     with contextlib.ExitStack() as stack:
         file = _sound_file(recording.path, recording.data_size_at, stack)
@@ -275,4 +305,4 @@ def sound_pieces(recording: Recording, starts: Iterable[int], frames: int) -> It
 def seeks_quickly(recording: Recording) -> bool:
     """Say whether any place in the file can be read without reading what lies before: plain samples, not packed."""
     container, sample = recording.format.split(" ", 1)
-    return container in _PLAIN_CONTAINERS and sample.startswith(("PCM", "FLOAT", "DOUBLE"))
+    return not recording.packed and container in _PLAIN_CONTAINERS and sample.startswith(("PCM", "FLOAT", "DOUBLE"))

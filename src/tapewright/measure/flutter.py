@@ -30,6 +30,11 @@ RECOVERY_S: Final = 0.01
 """Time after a dropout that does not count."""
 LONG_GAP_S: Final = 0.5
 """After a longer dropout the weighting network is given its whole settling time again."""
+WEIGHTED_RMS: Final = "root mean square of the weighted deviation (weighting of IEC 60386)"
+WEIGHTED_PEAK: Final = "IEC 60386 two-sigma: exceeded 5 % of the time, either way"
+QUASI_PEAK: Final = "IEC 60386 quasi-peak meter, the indication exceeded 5 % of the time"
+FLAT_RMS: Final = "root mean square, unweighted"
+FLAT_PEAK: Final = "two-sigma, unweighted: exceeded 5 % of the time, either way"
 LEAST_RMS_S: Final = 1.0
 MASKED_SHARE: Final = 0.5
 FLOOR_MATTERS: Final = 0.005
@@ -50,7 +55,7 @@ class Flutter:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Ready:
+class Ready:
     """A trace ready for filters: drift out, gaps filled for the filters' sake, and what may be counted."""
 
     values: NDArray[np.float64]
@@ -63,7 +68,14 @@ def _gaps(bad: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
 
-def _ready(trace: Trace, lines: FittedLines, settle_long_gaps: bool) -> _Ready:
+def ready_trace(trace: Trace, lines: FittedLines, settle_long_gaps: bool) -> Ready:
+    """Make a trace ready for the filters.
+
+    Arguments:
+        trace: speed deviation, nan in dropouts.
+        lines: what goes on in the gaps.
+        settle_long_gaps: give the weighting network its settling time again after a long gap.
+    """
     values, rate = trace.values, trace.rate_hz
     bad = ~np.isfinite(values)
     flat = np.where(bad, 0.0, values - straight_line(values, ~bad))
@@ -73,17 +85,19 @@ def _ready(trace: Trace, lines: FittedLines, settle_long_gaps: bool) -> _Ready:
         counted[start : stop + int((SETTLING_S if long else RECOVERY_S) * rate)] = False
     if bad.any():
         flat[bad] = _stand_in(trace, lines, flat, bad)
-    return _Ready(flat, counted, rate)
+    return Ready(flat, counted, rate)
 
 
 def _stand_in(
     trace: Trace, lines: FittedLines, flat: NDArray[np.float64], bad: NDArray[np.bool_]
 ) -> NDArray[np.float64]:
     """Guess the speed in the gaps: the lines go on as fitted, the rest runs straight from edge to edge."""
-    inside = (trace.times_s >= lines.start_s) & (trace.times_s <= lines.end_s)
-    steady = np.where(inside, lines.speed(trace.times_s), 0.0)
-    rest = np.where(bad, 0.0, flat - steady)
     width = max(1, int(0.02 * trace.rate_hz))
+    near = np.flatnonzero(ndimage.uniform_filter1d(bad.astype(np.float32), 4 * width + 1) > 1e-6)
+    times = trace.start_s + near / trace.rate_hz
+    steady = np.zeros(len(flat))
+    steady[near] = np.where((times >= lines.start_s) & (times <= lines.end_s), lines.speed(times), 0.0)
+    rest = np.where(bad, 0.0, flat - steady)
     weight = ndimage.uniform_filter1d((~bad).astype(np.float64), width)
     smooth = ndimage.uniform_filter1d(rest, width) / np.maximum(weight, 1.0 / (2 * width))
     at = np.arange(len(flat))
@@ -105,15 +119,19 @@ def band_limited(
     reach = min(len(values) - 1, int(5.0 * rate_hz))
     longer = np.concatenate([values[reach:0:-1], values, values[-2 : -reach - 2 : -1]])
     length = fft.next_fast_len(len(longer), real=True)
-    frequency = fft.rfftfreq(length, 1.0 / rate_hz)
+    gain = band_gain(fft.rfftfreq(length, 1.0 / rate_hz), band_hz)
+    passed = fft.irfft(fft.rfft(longer, length) * gain, length)
+    return np.asarray(passed[reach : reach + len(values)], dtype=np.float64)
+
+
+def band_gain(frequency: NDArray[np.float64], band_hz: tuple[float, float]) -> NDArray[np.float64]:
+    """Give the flat band's gain at these rising frequencies, same shape: 3 dB down at either edge."""
     gain = ((frequency > band_hz[0] / 2.0) & (frequency < 2.0 * band_hz[1])).astype(np.float64)
     for edge_hz, rise in ((band_hz[0], 1.0), (band_hz[1], -8.0)):
         near = slice(*np.searchsorted(frequency, [edge_hz / 2.0, edge_hz * 2.0]).tolist())
         octaves = np.log2(np.maximum(frequency[near], 1e-9) / edge_hz)
         gain[near] *= np.sin(np.pi / 2.0 * np.clip(0.5 + rise * octaves, 0.0, 1.0))
-    del frequency
-    passed = fft.irfft(fft.rfft(longer, length) * gain, length)
-    return np.asarray(passed[reach : reach + len(values)], dtype=np.float64)
+    return gain
 
 
 def noise_floor(
@@ -143,8 +161,15 @@ def noise_floor(
 
 
 @dataclass(frozen=True, slots=True)
-class _Statement:
-    """How a reading is to be worded and what is to be taken out of it."""
+class Statement:
+    """How a reading is to be worded and what is to be taken out of it.
+
+    Arguments:
+        method: how it was taken.
+        conditions: the stretch and the band.
+        floor_share: share of the power that is the tone's own noise.
+        table_doubt: what the weighting table leaves open, half-width, ratio.
+    """
 
     method: str
     conditions: str
@@ -152,8 +177,14 @@ class _Statement:
     table_doubt: float
 
 
-def _reading(value: float, spread: float, said: _Statement) -> Reading:
-    """Take the noise out in power where it matters, and add up the doubts: statistical, weighting table, noise."""
+def made_reading(value: float, spread: float, said: Statement) -> Reading:
+    """Take the noise out in power where it matters, and add up the doubts: statistical, weighting table, noise.
+
+    Arguments:
+        value: as computed, ratio.
+        spread: one sigma over other stretches as long, ratio to the value.
+        said: the words, and the shares of noise and table.
+    """
     left, note = value, ""
     if said.floor_share > FLOOR_MATTERS:
         left = value * float(np.sqrt(max(0.0, 1.0 - said.floor_share)))
@@ -163,15 +194,29 @@ def _reading(value: float, spread: float, said: _Statement) -> Reading:
     return Reading(100.0 * left, "%", 100.0 * doubt, method=said.method, conditions=said.conditions + note)
 
 
-def _refused(why: str) -> Flutter:
+def refused(why: str) -> Flutter:
+    """Give the same reason in place of every reading."""
     reading = Reading(None, "%", why_not=why)
     return Flutter(reading, reading, reading, reading, reading)
+
+
+def weighted_where(seconds: float, table: float) -> str:
+    """Say what a weighted reading holds for."""
+    return f"over {seconds:.1f} s; weighting table from memory, its doubt of {100 * table:.2f} % is counted."
+
+
+def flat_where(seconds: float, band_hz: tuple[float, float]) -> str:
+    """Say what an unweighted reading holds for."""
+    return (
+        f"{band_hz[0]:g} to {band_hz[1]:g} Hz over {seconds:.1f} s, mean and straight-line drift taken out; nothing "
+        f"slower than {1.0 / seconds:.2g} Hz can be seen in that."
+    )
 
 
 def _weighted_readings(
     trace: Trace, lines: FittedLines, noise_rad2_per_hz: float, frequency_hz: float
 ) -> tuple[Reading, Reading, Reading]:
-    ready = _ready(trace, lines, settle_long_gaps=True)
+    ready = ready_trace(trace, lines, settle_long_gaps=True)
     counted = ready.counted.copy()
     counted[: int(SETTLING_S * ready.rate_hz)] = False
     seconds = float(np.count_nonzero(counted)) / ready.rate_hz
@@ -187,11 +232,11 @@ def _weighted_readings(
     rms = float(np.sqrt(np.mean(passed[counted] ** 2)))
     floor = (noise_floor(noise_rad2_per_hz, frequency_hz, weigh=True) / max(rms, 1e-300)) ** 2
     spread = scatter(ready.values, ready.counted, ready.rate_hz, lines, seconds, weigh=True)
-    where = f"over {seconds:.1f} s; weighting table from memory, its doubt of {100 * spread.table:.2f} % is counted."
-    rms_reading = _reading(
+    where = weighted_where(seconds, spread.table)
+    rms_reading = made_reading(
         rms,
         spread.rms,
-        _Statement("root mean square of the weighted deviation (weighting of IEC 60386)", where, floor, spread.table),
+        Statement(WEIGHTED_RMS, where, floor, spread.table),
     )
     if seconds < TWO_SIGMA_LEAST_S:
         short = Reading(
@@ -201,17 +246,17 @@ def _weighted_readings(
             f"in; IEC 60386 wants at least {TWO_SIGMA_LEAST_S:g} s for a peak reading.",
         )
         return short, short, rms_reading
-    peak = _reading(
+    peak = made_reading(
         two_sigma(passed[counted]),
         spread.peak,
-        _Statement("IEC 60386 two-sigma: exceeded 5 % of the time, either way", where, floor, spread.table),
+        Statement(WEIGHTED_PEAK, where, floor, spread.table),
     )
     # Half the values are enough for a meter with 22 ms of attack.
     shown = quasi_peak_indication(np.where(ready.counted, passed, 0.0)[::2], ready.rate_hz / 2.0)
-    quasi = _reading(
+    quasi = made_reading(
         float(np.quantile(shown[counted[::2]], 0.95)),
         spread.peak,
-        _Statement("IEC 60386 quasi-peak meter, the indication exceeded 5 % of the time", where, floor, spread.table),
+        Statement(QUASI_PEAK, where, floor, spread.table),
     )
     return peak, quasi, rms_reading
 
@@ -219,7 +264,7 @@ def _weighted_readings(
 def _unweighted_readings(
     trace: Trace, lines: FittedLines, noise_rad2_per_hz: float, frequency_hz: float, band_hz: tuple[float, float]
 ) -> tuple[Reading, Reading]:
-    ready = _ready(trace, lines, settle_long_gaps=False)
+    ready = ready_trace(trace, lines, settle_long_gaps=False)
     seconds = float(np.count_nonzero(ready.counted)) / ready.rate_hz
     if seconds < LEAST_RMS_S:
         short = Reading(None, "%", why_not=f"The tone leaves {seconds:.1f} s to count; {LEAST_RMS_S:g} s are needed.")
@@ -228,21 +273,18 @@ def _unweighted_readings(
     rms = float(np.sqrt(np.mean(passed[ready.counted] ** 2)))
     floor = (noise_floor(noise_rad2_per_hz, frequency_hz, band_hz) / max(rms, 1e-300)) ** 2
     spread = scatter(ready.values, ready.counted, ready.rate_hz, lines, seconds, weigh=False)
-    where = (
-        f"{band_hz[0]:g} to {band_hz[1]:g} Hz over {seconds:.1f} s, mean and straight-line drift taken out; nothing "
-        f"slower than {1.0 / seconds:.2g} Hz can be seen in that."
-    )
-    rms_reading = _reading(rms, spread.rms, _Statement("root mean square, unweighted", where, floor, 0.0))
+    where = flat_where(seconds, band_hz)
+    rms_reading = made_reading(rms, spread.rms, Statement(FLAT_RMS, where, floor, 0.0))
     if seconds < TWO_SIGMA_LEAST_S:
         return Reading(
             None,
             "%",
             why_not=f"Only {seconds:.1f} s of tone count; a peak reading wants at least {TWO_SIGMA_LEAST_S:g} s.",
         ), rms_reading
-    return _reading(
+    return made_reading(
         two_sigma(passed[ready.counted]),
         spread.peak,
-        _Statement("two-sigma, unweighted: exceeded 5 % of the time, either way", where, floor, 0.0),
+        Statement(FLAT_PEAK, where, floor, 0.0),
     ), rms_reading
 
 
@@ -268,7 +310,7 @@ def flutter(
     """
     masked = float(np.mean(~np.isfinite(trace.values))) if len(trace.values) else 1.0
     if masked > MASKED_SHARE or len(trace.values) < 0.2 * trace.rate_hz:
-        return _refused(f"The tone drops out for {100 * masked:.0f} % of its length: too little is left to measure.")
+        return refused(f"The tone drops out for {100 * masked:.0f} % of its length: too little is left to measure.")
     peak, quasi, rms = _weighted_readings(trace, lines, noise_rad2_per_hz, frequency_hz)
     flat_peak, flat_rms = _unweighted_readings(trace, lines, noise_rad2_per_hz, frequency_hz, band_hz)
     return Flutter(peak, quasi, rms, flat_peak, flat_rms)

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, signal
 
+from tapewright.measure.level import modulation
 from tapewright.measure.mixer import ToneMixer
 from tapewright.words.signal import Trace
 
@@ -30,6 +31,35 @@ NOISE_S: Final = 180.0
 """The noise beside the tone is taken from so much of its beginning."""
 _DIFFERENTIATOR_S: Final = 0.02
 Scalar = TypeVar("Scalar", bound=np.generic)
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """A followed tone in figures.
+
+    Arguments:
+        start_s: time in the file at which it begins.
+        end_s: time at which it ends.
+        frequency_hz: mean frequency over the stretch.
+        dropouts: how many were masked.
+        masked_s: how long they last together.
+        noise_rad2_per_hz: density of the phase noise that comes with the tone's own noise.
+        amplitude: of the tone, full scale 1.
+        swing: how far its level swings, one sigma as a ratio.
+        change_db: level at the end over that at the beginning, decibels.
+        modulation: rate, hertz, and depth, ratio, of a steady modulation of the level; None when there is none.
+    """
+
+    start_s: float
+    end_s: float
+    frequency_hz: float
+    dropouts: int
+    masked_s: float
+    noise_rad2_per_hz: float
+    amplitude: float
+    swing: float
+    change_db: float = 0.0
+    modulation: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,6 +99,22 @@ class Followed:
         """Give the time of the last sample in the file."""
         return self.start_s + (len(self.phase_rad) - 1) / self.rate_hz
 
+    @property
+    def course(self) -> Course:
+        """Give it in figures."""
+        return Course(
+            self.start_s,
+            self.end_s,
+            self.frequency_hz,
+            self.dropouts,
+            self.masked_s,
+            self.noise_rad2_per_hz,
+            self.amplitude,
+            self.swing,
+            self.change_db,
+            modulation(self.envelope, np.isfinite(self.phase_rad), self.rate_hz),
+        )
+
 
 def _runs(flags: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
     edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
@@ -79,7 +125,8 @@ def _local_median(amplitude: NDArray[np.floating[Any]], rate_hz: float) -> NDArr
     """Follow the median level over about two seconds: from the medians of half-second pieces, smoothed over five."""
     length = max(1, min(int(0.5 * rate_hz), len(amplitude)))
     count = max(1, len(amplitude) // length)
-    medians = np.median(amplitude[: count * length].reshape(count, length), axis=1)
+    every = max(1, length // 150)  # the level does not change much faster
+    medians = np.median(amplitude[: count * length].reshape(count, length)[:, ::every], axis=1)
     medians = ndimage.median_filter(medians, size=min(5, count | 1), mode="nearest")
     centres = (np.arange(count) + 0.5) * length
     return np.asarray(np.interp(np.arange(len(amplitude)), centres, medians), dtype=np.float64)

@@ -18,9 +18,12 @@ OFF_TONE: Final = 0.06
 """Further from the mean frequency than this, ratio, it is not the tone (a tape machine's worst is half of it)."""
 SWINGING: Final = 0.2
 """The same for a tone known to swing strongly: where a belt slips, the speed dips by as much."""
+SLOPE_HZ: Final = 500.0
+"""Width of the filter's slope: the wider, the fewer products each sample costs."""
+SWINGING_SLOPE_HZ: Final = 250.0
 STOP_DB: Final = 75.0
 """What would fold into the band is this far down."""
-_TURNS_AT_ONCE: Final = 512
+_AT_ONCE: Final = 512
 
 
 class ToneMixer:
@@ -42,9 +45,11 @@ class ToneMixer:
         self.frequency_hz, self._rate_hz = tone.frequency_hz, rate_hz
         self.swinging = swinging
         self._edge_hz = self._edge()
-        least_hz = max(TRACE_RATE_HZ, 2.0 * self._edge_hz + 250.0) if swinging else TRACE_RATE_HZ
+        least_hz = max(TRACE_RATE_HZ, 2.0 * self._edge_hz + SWINGING_SLOPE_HZ) if swinging else TRACE_RATE_HZ
         self.factor = max(1, int(rate_hz // least_hz))
         self.rate_hz = rate_hz / self.factor
+        slope_hz = SWINGING_SLOPE_HZ if swinging else SLOPE_HZ
+        self._stop_hz = min(self._edge_hz + slope_hz, self.rate_hz - self._edge_hz)
         taps = self._filter()
         self.delay_frames = (len(taps) - 1) / 2.0
         self._parts = -(-len(taps) // self.factor)
@@ -69,7 +74,7 @@ class ToneMixer:
     @property
     def band_hz(self) -> float:
         """Give the band that is followed, both sides, to the filter's half-amplitude points."""
-        return 2.0 * self._edge_hz + 250.0
+        return self._edge_hz + self._stop_hz
 
     @property
     def off_tone_hz(self) -> float:
@@ -85,8 +90,7 @@ class ToneMixer:
 
     def _filter(self) -> NDArray[np.float64]:
         """Design the filter: flat to its edge, 75 dB down where it would fold."""
-        edge = self._edge_hz
-        stop = min(edge + 250.0, self.rate_hz - edge)
+        edge, stop = self._edge_hz, self._stop_hz
         count, beta = signal.kaiserord(STOP_DB, (stop - edge) / (self._rate_hz / 2.0))
         return np.asarray(signal.firwin(count | 1, (edge + stop) / 2.0, window=("kaiser", beta), fs=self._rate_hz))
 
@@ -112,11 +116,12 @@ class ToneMixer:
         if count <= 0:
             self._columns = columns
             return
-        mixed = np.zeros(count, dtype=np.complex64)
-        real, imaginary = mixed.real, mixed.imag
-        for part in range(self._parts):
+        real, imaginary = columns[0, :count].copy(), columns[self._parts, :count].copy()
+        for part in range(1, self._parts):
             real += columns[part, part : part + count]
             imaginary += columns[self._parts + part, part : part + count]
+        mixed = np.empty(count, dtype=np.complex64)
+        mixed.real, mixed.imag = real, imaginary
         self._mixed.append(mixed)
         self._columns = columns[:, count:].copy()
         self.pending += count
@@ -141,8 +146,8 @@ class ToneMixer:
     def _turned(self, first: int, count: int) -> NDArray[np.complex64]:
         """Give twice the turning that is still to be taken out of each value, from the `first` on."""
         step = self.frequency_hz * self.factor / self._rate_hz
-        coarse = (first + _TURNS_AT_ONCE * np.arange(-(-count // _TURNS_AT_ONCE))) * step % 1.0
-        fine = np.arange(_TURNS_AT_ONCE) * step % 1.0
+        coarse = (first + _AT_ONCE * np.arange(-(-count // _AT_ONCE))) * step % 1.0
+        fine = np.arange(_AT_ONCE) * step % 1.0
         table = np.outer(2.0 * np.exp(-2j * np.pi * coarse), np.exp(-2j * np.pi * fine))
         return table.reshape(-1)[:count].astype(np.complex64)
 

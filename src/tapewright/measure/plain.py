@@ -97,6 +97,8 @@ def plain_samples(recording: Recording) -> PlainSamples | None:
     Arguments:
         recording: from `open_recording`.
     """
+    if recording.packed:
+        return None
     container, sample = recording.format.split(" ", 1)
     width = _BYTES.get(sample)
     if container not in ("WAV", "WAVEX", "RF64", "W64") or width is None:
@@ -177,7 +179,7 @@ def channel_blocks(
     recording: Recording,
     start: int = 0,
     stop: int | None = None,
-    block_frames: int = BLOCK_FRAMES,
+    block_frames: int = 2 * BLOCK_FRAMES,
     progress: Progress | None = None,
 ) -> Iterator[NDArray[np.float32]]:
     """Give the sound block by block as `sound_blocks` does, but each of shape (channels, frames), rows unbroken.

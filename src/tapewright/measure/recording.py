@@ -10,14 +10,18 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from tapewright.measure.audio import Recording, open_recording
+from tapewright.measure.averaged import Mean
 from tapewright.measure.beats import beat
-from tapewright.measure.flutter import flutter
-from tapewright.measure.follow import followed, speed_trace
-from tapewright.measure.lines import find_lines
+from tapewright.measure.flutter import Flutter, flutter
+from tapewright.measure.follow import Followed, followed, jumps, speed_trace
+from tapewright.measure.lines import SINE_COST, FittedLines, find_lines
+from tapewright.measure.long_readings import long_course, long_readings
+from tapewright.measure.meter import Meter
 from tapewright.measure.mixer import TRACE_RATE_HZ, ToneMixer
 from tapewright.measure.plain import channel_blocks
 from tapewright.measure.remarks import Heard, file_notes, line_notes, not_followed, tone_notes
 from tapewright.measure.speed import drift, mean_frequency, speed_error
+from tapewright.measure.stretches import LONG_S, LongTone
 from tapewright.measure.survey import Levels, Survey, glimpses, survey
 from tapewright.measure.swinging import find_swinging_tone
 from tapewright.measure.tone import Tone, find_tone, no_tone
@@ -118,7 +122,24 @@ def flutter_spectrum(trace: Trace) -> FlutterSpectrum:
     size = 2.0 * np.abs(fft.rfft(held)) / weight.sum()
     frequency = fft.rfftfreq(len(held), 1.0 / trace.rate_hz)
     inside = (frequency >= 0.1) & (frequency <= 200.0)
-    size, frequency = 100.0 * size[inside] * np.abs(weighting_response(frequency[inside])), frequency[inside]
+    return _thinned(frequency[inside], 100.0 * size[inside] * np.abs(weighting_response(frequency[inside])))
+
+
+def mean_flutter_spectrum(mean: Mean | None) -> FlutterSpectrum:
+    """Give the same for a long tone from the mean spectrum of its stretches.
+
+    Arguments:
+        mean: from `mean_lines`.
+    """
+    if mean is None:
+        return FlutterSpectrum(np.zeros(0), np.zeros(0))
+    size = np.sqrt(2.0 * SINE_COST / mean.seconds * mean.density)
+    inside = (mean.frequency_hz >= 0.1) & (mean.frequency_hz <= 200.0)
+    frequency = mean.frequency_hz[inside]
+    return _thinned(frequency, 100.0 * size[inside] * np.abs(weighting_response(frequency)))
+
+
+def _thinned(frequency: NDArray[np.float64], size: NDArray[np.float64]) -> FlutterSpectrum:
     step = -(-len(size) // SPECTRUM_POINTS)
     if step > 1:
         rows = size[: len(size) // step * step].reshape(-1, step)
@@ -152,16 +173,58 @@ def _length_s(tone: Tone) -> float:
     return (tone.end_s or 0.0) - (tone.start_s or 0.0)
 
 
-def _heard(mixer: ToneMixer) -> Heard | None:
-    tone = followed(mixer)
-    return None if tone is None else Heard(tone, speed_trace(tone), beat(tone), mixer.band_hz, mixer.swinging)
+class _Listener:
+    """One channel's tone while the file is read: gathered whole, or in stretches where it is long."""
+
+    def __init__(self, tone: Tone, recording: Recording, meter: Meter, swinging: bool = False) -> None:
+        self.mixer = ToneMixer(tone, recording.rate_hz, recording.frames, swinging)
+        long = self.mixer.expected > LONG_S * self.mixer.rate_hz
+        self.long = LongTone(self.mixer, meter) if long else None
+        self.levels = Levels()
+        self._followed: Followed | None = None
+
+    def add(self, samples: NDArray[np.float32]) -> None:
+        """Take the next samples of the stretch."""
+        self.mixer.add(self.levels.add(samples))
+        if self.long is not None:
+            self.long.advance()
+
+    def heard(self) -> Heard | None:
+        """Give the tone as it was followed; None when there was none."""
+        if self.long is not None:
+            self.long.advance(ended=True)
+            found = long_course(self.long)
+            if found is None:
+                return None
+            course, trace = found
+            return Heard(course, trace, self.long.second, self.mixer.band_hz, self.mixer.swinging, self.long.jumped)
+        self._followed = followed(self.mixer)
+        if self._followed is None:
+            return None
+        trace = speed_trace(self._followed)
+        jumped = self.mixer.swinging and jumps(trace)
+        second = beat(self._followed)
+        return Heard(self._followed.course, trace, second, self.mixer.band_hz, self.mixer.swinging, jumped)
+
+    def measured(self, heard: Heard) -> tuple[FittedLines, Flutter, FlutterSpectrum]:
+        """Give lines, readings and spectrum of what was heard."""
+        if self.long is not None:
+            found = long_readings(self.long, heard.tone, heard.trace)
+            return found.lines, found.flutter, mean_flutter_spectrum(found.mean)
+        if self._followed is None:
+            raise ValueError("nothing was heard yet")
+        lines = find_lines(self._followed, heard.trace)
+        mean_hz, _ = mean_frequency(heard.tone, heard.trace, lines)
+        shown = flutter(heard.trace, lines, heard.tone.noise_rad2_per_hz, mean_hz)
+        return lines, shown, flutter_spectrum(heard.trace)
 
 
-def _channel(found: Survey, coarse: Tone, heard: Heard, recording: Recording, tone_hz: float | None) -> ChannelReadings:
+def _channel(
+    found: Survey, coarse: Tone, listener: _Listener, heard: Heard, recording: Recording, tone_hz: float | None
+) -> ChannelReadings:
     tone, trace = heard.tone, heard.trace
-    lines = find_lines(tone, trace)
+    lines, shown, spectrum = listener.measured(heard)
     mean_hz, doubt_hz = mean_frequency(tone, trace, lines)
-    shown = flutter(trace, lines, tone.noise_rad2_per_hz, mean_hz)
     return ChannelReadings(
         Tone(True, mean_hz, tone.start_s, tone.end_s, coarse.snr_db),
         speed_error(mean_hz, doubt_hz, tone.end_s - tone.start_s, tone_hz),
@@ -173,7 +236,7 @@ def _channel(found: Survey, coarse: Tone, heard: Heard, recording: Recording, to
         shown.unweighted_rms_pct,
         lines.lines,
         trace,
-        flutter_spectrum(trace),
+        spectrum,
         file_notes(found, recording.rate_hz) + tone_notes(found, heard, recording.duration_s) + line_notes(lines),
     )
 
@@ -186,40 +249,36 @@ def _first_that_holds(
     read: list[ChannelReadings | None] = [None] * len(surveys)
     for attempt in range(max(len(one) for one in choices)):
         tried = [one[attempt] if attempt < len(one) and read[at] is None else None for at, one in enumerate(choices)]
-        mixers = [
-            ToneMixer(one.tone, recording.rate_hz, recording.frames, one.swinging) if one and one.tone.found else None
-            for one in tried
+        meter = Meter()
+        listeners = [
+            _Listener(one.tone, recording, meter, one.swinging) if one and one.tone.found else None for one in tried
         ]
-        _mix(recording, mixers, tell if attempt == 0 else None)
-        for at, (found, one, mixer) in enumerate(zip(surveys, tried, mixers, strict=True)):
+        _listen(recording, listeners, tell if attempt == 0 else None)
+        for at, (found, one, listener) in enumerate(zip(surveys, tried, listeners, strict=True)):
             if one is None:
                 continue
-            heard = _heard(mixer) if mixer else None
-            fault = one.tone.why_not if mixer is None else not_followed(heard)
-            if heard is not None and fault is None:
-                read[at] = _channel(found, one.tone, heard, recording, tone_hz)
+            heard = listener.heard() if listener else None
+            fault = one.tone.why_not if listener is None else not_followed(heard)
+            if listener is not None and heard is not None and fault is None:
+                read[at] = _channel(found, one.tone, listener, heard, recording, tone_hz)
             elif attempt == len(choices[at]) - 1:
                 read[at] = _without_tone(no_tone(fault or ""), file_notes(found, recording.rate_hz))
     return tuple(one for one in read if one is not None)
 
 
-def _mix(
-    recording: Recording, mixers: list[ToneMixer | None], progress: Callable[[float], None] | None
-) -> list[Levels]:
-    """Read the stretch that holds tones and give each channel's samples to its mixer; count what is odd in them."""
-    levels = [Levels() for _ in mixers]
-    active = [(channel, mixer) for channel, mixer in enumerate(mixers) if mixer is not None]
+def _listen(recording: Recording, listeners: list[_Listener | None], progress: Callable[[float], None] | None) -> None:
+    """Read the stretch that holds tones and give each channel's samples to its listener."""
+    active = [(channel, one) for channel, one in enumerate(listeners) if one is not None]
     if not active:
-        return levels
-    at = min(mixer.first for _, mixer in active)
-    stop = max(mixer.last for _, mixer in active)
+        return
+    at = min(one.mixer.first for _, one in active)
+    stop = max(one.mixer.last for _, one in active)
     for block in channel_blocks(recording, at, stop, progress=progress):
-        for channel, mixer in active:
-            samples = block[channel, max(0, mixer.first - at) : max(0, mixer.last - at)]
+        for channel, one in active:
+            samples = block[channel, max(0, one.mixer.first - at) : max(0, one.mixer.last - at)]
             if len(samples):
-                mixer.add(levels[channel].add(samples))
+                one.add(samples)
         at += block.shape[1]
-    return levels
 
 
 def _at_a_glance(
@@ -233,19 +292,28 @@ def _at_a_glance(
     found = glimpses(recording, tone_hz)
     if found is None:
         return None
-    tones = [find_tone(one, tone_hz) for one in found]
+    tones = [_to_the_ends(find_tone(one, tone_hz), one, recording.duration_s) for one in found]
     if not all(_plain(one, tone) for one, tone in zip(found, tones, strict=True)):
         return None
-    mixers: list[ToneMixer | None] = [ToneMixer(tone, recording.rate_hz, recording.frames) for tone in tones]
-    levels = _mix(recording, mixers, lambda share: tell(0.9 * share))
+    meter = Meter()
+    listeners = [_Listener(tone, recording, meter) for tone in tones]
+    _listen(recording, list(listeners), lambda share: tell(0.9 * share))
     read = []
-    for survey_of, counted, tone, mixer in zip(found, levels, tones, mixers, strict=True):
-        heard = _heard(mixer) if mixer else None
+    for survey_of, tone, listener in zip(found, tones, listeners, strict=True):
+        heard = listener.heard()
         if heard is None or not_followed(heard) is not None:
             return None
+        counted = listener.levels
         whole = replace(survey_of, clipped=counted.clipped, not_numbers=counted.not_numbers, peak=counted.peak)
-        read.append(_channel(whole, tone, heard, recording, tone_hz))
+        read.append(_channel(whole, tone, listener, heard, recording, tone_hz))
     return tuple(read)
+
+
+def _to_the_ends(tone: Tone, found: Survey, duration_s: float) -> Tone:
+    """Let a tone that stands in the last glimpse reach the end of the file: what lies behind it was not looked at."""
+    if tone.end_s is None or tone.end_s < float(found.times_s[-1]):
+        return tone
+    return replace(tone, end_s=duration_s)
 
 
 def _plain(found: Survey, tone: Tone) -> bool:

@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 
 from tapewright.measure.beats import REFUSE_ABOVE
-from tapewright.measure.follow import Followed, jumps
+from tapewright.measure.follow import Course
 from tapewright.measure.lines import FittedLines
 from tapewright.measure.survey import Survey
 from tapewright.measure.tone import low_noise_db, overtones_db
@@ -27,6 +27,8 @@ ENOUGH: Final = 60000
 """So many values, evenly taken, are enough to know what one in twenty exceeds."""
 HUM_DB: Final = -20.0
 OVERTONES_DB: Final = -10.0
+LEVEL_CHANGE_DB: Final = 1.5
+"""Own choice: what a listener begins to hear."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,18 +36,20 @@ class Heard:
     """A tone as it was followed.
 
     Arguments:
-        tone: phase and level.
+        tone: the followed tone in figures.
         trace: its speed deviation.
         second: a second tone close by: how far off, hertz, and its size, ratio; None when there is none.
         band_hz: the band in which it was followed.
         swinging: whether it was found as a strongly swinging one.
+        jumped: whether its frequency ever jumps from one held note to another.
     """
 
-    tone: Followed
+    tone: Course
     trace: Trace
     second: tuple[float, float] | None
     band_hz: float
     swinging: bool
+    jumped: bool = False
 
     @property
     def deviation(self) -> float:
@@ -92,7 +96,7 @@ def _no_speed(heard: Heard) -> str | None:
     there = np.count_nonzero(np.isfinite(heard.trace.values))
     if there < 0.1 * heard.trace.rate_hz or heard.deviation > MOST_DEVIATION:
         return "The frequency swings far beyond what a tape machine does."
-    if heard.swinging and jumps(heard.trace):
+    if heard.jumped:
         return "The frequency jumps from one held note to another: no flywheel does that. Not a test tone."
     return None
 
@@ -141,6 +145,7 @@ def tone_notes(found: Survey, heard: Heard, duration_s: float) -> tuple[str, ...
             f"Overtones stand {overtones:+.0f} dB against the tone: clipped, or a computer's square wave, whose "
             "edges land on whole samples and feign flutter and lines that no part makes."
         )
+    notes += _level_notes(tone)
     held_s = tone.end_s - tone.start_s
     if held_s < duration_s - 2.0:
         notes.append(f"The tone holds {held_s:.1f} s of {duration_s:.1f} s; the readings are of that part.")
@@ -150,6 +155,21 @@ def tone_notes(found: Survey, heard: Heard, duration_s: float) -> tuple[str, ...
             "with it and adds to the unweighted readings."
         )
     return tuple(notes)
+
+
+def _level_notes(tone: Course) -> list[str]:
+    notes = []
+    if abs(tone.change_db) > LEVEL_CHANGE_DB:
+        notes.append(
+            f"The level changes by {tone.change_db:+.1f} dB from beginning to end; flutter does not feel that, head "
+            "contact or the tape may be behind it."
+        )
+    if tone.modulation is not None:
+        rate_hz, depth = tone.modulation
+        notes.append(
+            f"The level is modulated by {100 * depth:.0f} % at {rate_hz:.2f} Hz; that takes no part in flutter."
+        )
+    return notes
 
 
 def line_notes(lines: FittedLines) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.measure.follow import Followed
+from tapewright.measure.follow import Course
 from tapewright.measure.lines import LONGEST_S, FittedLines
 from tapewright.measure.tone import nominal_tone_hz
 from tapewright.measure.trend import straight_line
@@ -44,11 +44,11 @@ def _slow_density(left: NDArray[np.float64], rate_hz: float) -> float:
     return 2.0 * float(np.mean(powers)) / (rate_hz * counted)
 
 
-def mean_frequency(tone: Followed, trace: Trace, lines: FittedLines) -> tuple[float, float]:
+def mean_frequency(tone: Course, trace: Trace, lines: FittedLines) -> tuple[float, float]:
     """Give the tone's mean frequency over its stretch and its doubt, hertz.
 
     Arguments:
-        tone: from `followed`.
+        tone: the followed tone in figures.
         trace: its speed deviation.
         lines: the lines in it; what part of a turn adds to the mean is taken out.
 

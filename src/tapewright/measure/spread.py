@@ -119,11 +119,15 @@ def scatter(
     relative = [shrink * float(np.std(one, ddof=1)) / max(float(np.mean(one)), 1e-300) for one in (peaks, sizes)]
     powers = np.concatenate([2.0 * power / count**2, np.abs(phasors) ** 2 / 2.0])
     at = np.concatenate([frequency, lines.frequency_hz])
-    return Scatter(relative[0], relative[1], _table_doubt(at, powers) if weigh else 0.0)
+    return Scatter(relative[0], relative[1], table_doubt(at, powers) if weigh else 0.0)
 
 
-def _table_doubt(frequency_hz: NDArray[np.float64], powers: NDArray[np.float64]) -> float:
+def table_doubt(frequency_hz: NDArray[np.float64], powers: NDArray[np.float64]) -> float:
     """Give what the weighting table leaves open of a reading with these powers, half-width, ratio.
+
+    Arguments:
+        frequency_hz: shape (n,).
+        powers: weighted power at each, in any unit, shape (n,).
 
     At each frequency it is how far the network lies from the printed rows beside it, as if all were off the same way.
     """
@@ -133,4 +137,4 @@ def _table_doubt(frequency_hz: NDArray[np.float64], powers: NDArray[np.float64])
     return float((10.0 ** (doubt_db / 20.0) - 1.0) @ powers / max(float(powers.sum()), 1e-300))
 
 
-__all__ = ["Scatter", "scatter"]
+__all__ = ["Scatter", "scatter", "table_doubt"]

@@ -21,7 +21,7 @@ FLOOR_HZ: Final = 300.0
 GLIMPSES_FROM_S: Final = 60.0
 """In a longer recording a steady tone is first looked for in a part of it."""
 GLIMPSE_EVERY: Final = 4
-MOST_GLIMPSES: Final = 2500
+MOST_GLIMPSES: Final = 400
 GOLDEN: Final = 0.6180339887
 """Share of a slot by which each glimpse is shifted against the last, so that no regular beeping escapes them."""
 FULL_SCALE: Final = 1.0 - 2.0**-7
@@ -93,10 +93,11 @@ class Levels:
 
     def add(self, samples: NDArray[np.float32]) -> NDArray[np.float32]:
         """Count the next samples, shape (n,); give them back, silence in place of what is no number."""
-        if not np.isfinite(samples @ samples):
+        low, high = float(samples.min()), float(samples.max())
+        if not np.isfinite(low + high):  # the least or the largest is no number where any sample is none
             self.not_numbers += int(np.count_nonzero(~np.isfinite(samples)))
             samples = np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)
-        low, high = float(samples.min()), float(samples.max())
+            low, high = float(samples.min()), float(samples.max())
         self.low, self.high = min(self.low, low), max(self.high, high)
         self.peak = max(self.peak, -low, high)
         if self.peak < FULL_SCALE:
@@ -279,7 +280,7 @@ def survey(
 def glimpses(recording: Recording, tone_hz: float | None = None) -> tuple[Survey, ...] | None:
     """Look at a part of a long recording of plain samples: a frame in each third of a second, at uneven places.
 
-    Of more than a quarter of an hour it is 2500 frames.
+    Of more than three minutes it is 400 frames.
 
     Arguments:
         recording: from `open_recording`.

@@ -1,0 +1,174 @@
+"""Readings of a tone that was gathered in stretches: what `flutter`, `speed` and `lines` do for a short one."""
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from scipy import stats
+
+from tapewright.measure.averaged import Mean, mean_lines
+from tapewright.measure.flutter import (
+    FLAT_PEAK,
+    FLAT_RMS,
+    MASKED_SHARE,
+    QUASI_PEAK,
+    WEIGHTED_PEAK,
+    WEIGHTED_RMS,
+    Flutter,
+    Statement,
+    flat_where,
+    made_reading,
+    noise_floor,
+    refused,
+    weighted_where,
+)
+from tapewright.measure.follow import Course
+from tapewright.measure.lines import MOST_LINES, FittedLines
+from tapewright.measure.meter import Sizes
+from tapewright.measure.reels import Reel, find_reels
+from tapewright.measure.spread import table_doubt
+from tapewright.measure.stretches import LongTone
+from tapewright.standards.iec_60386 import TWO_SIGMA_SHARE, UNWEIGHTED_BAND_HZ, weighting_response
+from tapewright.words.reading import Reading
+from tapewright.words.signal import Trace
+
+LEAST_STRETCHES: Final = 4
+"""From so many whole stretches on, their own scatter is asked as well as that of their quarters."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LongReadings:
+    """What a long tone says.
+
+    Arguments:
+        course: the tone in figures.
+        trace: speed deviation from the mean, thinned.
+        lines: steady and reel-borne lines, the slowest first.
+        flutter: the readings.
+        mean: the mean spectrum; None when there is none.
+    """
+
+    course: Course
+    trace: Trace
+    lines: FittedLines
+    flutter: Flutter
+    mean: Mean | None
+
+
+def long_course(tone: LongTone) -> tuple[Course, Trace] | None:
+    """Give a long tone in figures, and its thinned trace about its mean; None when nothing of it was there."""
+    values = tone.thinned.values()
+    there = np.isfinite(values)
+    if not tone.parts or not there.any():
+        return None
+    mean = float(values[there].mean())
+    parts = tone.parts
+    levels = [part.amplitude for part in parts]
+    course = Course(
+        tone.begins_s,
+        tone.ends_s,
+        tone.mixer.frequency_hz * (1.0 + mean),
+        sum(part.dropouts for part in parts),
+        sum(part.masked_s for part in parts) + tone.lost_s,
+        tone.noise_rad2_per_hz,
+        float(np.median(levels)),
+        float(np.median([part.swing for part in parts])),
+        float(20.0 * np.log10(levels[-1] / max(levels[0], 1e-30))),
+        tone.modulation,
+    )
+    rate = tone.mixer.rate_hz / tone.thinned.factor
+    start = tone.start_s + (tone.thinned.factor - 1) / (2.0 * tone.mixer.rate_hz)
+    return course, Trace((1.0 + values) / (1.0 + mean) - 1.0, rate, start)
+
+
+def _spread(stretches: list[float], quarters: list[float]) -> float:
+    """Give one sigma of a figure over other tones as long, ratio: from how it scatters among its own stretches.
+
+    Quarters of stretches next to each other may go up and down together; where there are enough whole stretches, theirs
+    is taken when it is larger. Student's law makes up for how few there are.
+    """
+    found = 0.0
+    for held in (quarters, stretches):
+        if len(held) >= LEAST_STRETCHES:
+            certain = float(stats.t.ppf(0.975, len(held) - 1)) / 1.96
+            own = certain * float(np.std(held, ddof=1)) / np.sqrt(len(held))
+            found = max(found, float(own) / max(float(np.mean(held)), 1e-300))
+    return found
+
+
+def _pair(
+    sizes: Sizes, scale: float, floor: float, said: tuple[str, str], where: str, table: float
+) -> tuple[Reading, Reading]:
+    """Give the two-sigma and the rms reading of one filtered deviation."""
+    rms = sizes.mean_square_root() * scale
+    share = (floor / max(rms, 1e-300)) ** 2
+    peak = sizes.shares.exceeded(TWO_SIGMA_SHARE) * scale
+    return (
+        made_reading(peak, _spread(sizes.peaks, sizes.quarter_peaks), Statement(said[0], where, share, table)),
+        made_reading(rms, _spread(sizes.rms, sizes.quarter_rms), Statement(said[1], where, share, table)),
+    )
+
+
+def _table(mean: Mean | None) -> float:
+    """Give what the weighting table leaves open, from where the mean spectrum has its power."""
+    if mean is None:
+        return table_doubt(np.array([4.0]), np.ones(1))
+    inside = (mean.frequency_hz > 0.1) & (mean.frequency_hz < UNWEIGHTED_BAND_HZ[1])
+    frequency = mean.frequency_hz[inside]
+    return table_doubt(frequency, mean.density[inside] * np.abs(weighting_response(frequency)) ** 2)
+
+
+def _flutter(tone: LongTone, course: Course, mean: Mean | None) -> Flutter:
+    seconds = course.end_s - course.start_s
+    if course.masked_s > MASKED_SHARE * seconds or not tone.weighted.count or not tone.flat.count:
+        share = 100.0 * course.masked_s / max(seconds, 1e-9)
+        return refused(f"The tone drops out for {share:.0f} % of its length: too little is left to measure.")
+    scale = tone.mixer.frequency_hz / course.frequency_hz
+    half = tone.mixer.rate_hz / 2.0
+    table = _table(mean)
+    noise, at = course.noise_rad2_per_hz, course.frequency_hz
+    where = weighted_where(tone.weighted.count / half, table)
+    floor = noise_floor(noise, at, weigh=True)
+    peak, rms = _pair(tone.weighted, scale, floor, (WEIGHTED_PEAK, WEIGHTED_RMS), where, table)
+    share = (floor / max(tone.weighted.mean_square_root() * scale, 1e-300)) ** 2
+    quasi = made_reading(
+        tone.pointer.shares.exceeded(TWO_SIGMA_SHARE) * scale,
+        _spread(tone.pointer.peaks, tone.pointer.quarter_peaks),
+        Statement(QUASI_PEAK, where, share, table),
+    )
+    flat = flat_where(tone.flat.count / half, UNWEIGHTED_BAND_HZ)
+    flat_peak, flat_rms = _pair(tone.flat, scale, noise_floor(noise, at), (FLAT_PEAK, FLAT_RMS), flat, 0.0)
+    return Flutter(peak, quasi, rms, flat_peak, flat_rms)
+
+
+def _together(steady: FittedLines, reels: tuple[Reel, ...]) -> FittedLines:
+    """Put steady and reel-borne lines in one row, the slowest first."""
+    lines = [*steady.lines, *(reel.line for reel in reels)]
+    slowing = np.concatenate([np.zeros(len(steady.lines)), [reel.slowing_per_s for reel in reels]])
+    order = sorted(range(len(lines)), key=lambda index: lines[index].frequency_hz)[:MOST_LINES]
+    nothing = np.zeros(len(order))
+    return replace(
+        steady,
+        lines=tuple(lines[index] for index in order),
+        frequency_hz=np.array([lines[index].frequency_hz for index in order]),
+        cosine=nothing,
+        sine=nothing,
+        slowing_per_s=slowing[order],
+    )
+
+
+def long_readings(tone: LongTone, course: Course, trace: Trace) -> LongReadings:
+    """Turn what was gathered into lines and readings.
+
+    Arguments:
+        tone: with all its stretches taken.
+        course: from `long_course`, like the next.
+        trace: thinned.
+    """
+    tone.meter.flush()
+    steady, mean = mean_lines(tone.spectrum, course.start_s, course.end_s)
+    reels = find_reels(tone.slow.trace(tone.start_s), steady.lines)
+    return LongReadings(course, trace, _together(steady, reels), _flutter(tone, course, mean), mean)
+
+
+__all__ = ["LongReadings", "long_course", "long_readings"]

@@ -1,0 +1,216 @@
+"""Reel-borne lines of a long tone, followed from one end of the tape to the other.
+
+A reel's rate falls or rises by half over a side. The radius of a pack obeys r² = r0² ± v h t/pi (closed form of our
+own), so 1/f² is a straight line over time, whatever the hub: two numbers, the rates at the two ends, hold all of it.
+The tone is cut into minutes; each has its spectrum, taken for several slowings so that a reel is not smeared within the
+minute; along every such line the power is summed, and the line that holds most is the reel.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft, ndimage, stats
+
+from tapewright.measure.averaged import skirt
+from tapewright.measure.drifting import MOST_SLOWING_PER_S, warped
+from tapewright.measure.lines import LEAST_PCT
+from tapewright.words.signal import Line, Trace
+
+MINUTE_S: Final = 60.0
+BAND_HZ: Final = (0.15, 3.0)
+"""From the fullest pack at half speed to a bare hub's second harmonic at double speed."""
+PADDED: Final = 4
+PATH_STEP_BINS: Final = 0.75
+SLOWINGS: Final = 13
+LEAST_MOVED_BINS: Final = 2.0
+"""A line that moves by less than this from end to end is a steady one, and found as such."""
+MOST_REELS: Final = 4
+FALSE_ALARM: Final = 0.003
+BACKGROUND_HZ: Final = 0.25
+"""Half-width of the running median that is a minute's background."""
+BESIDE_BINS: Final = 2.5
+STEADY_LOSES: Final = 0.5
+"""Share of a path's power that a steady line or a single minute may hold; more, and it is that."""
+SINE_COST: Final = 1.234
+SKIRTS_LARGER: Final = 1.5
+"""In single minutes a line may be so much larger than in the mean."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reel:
+    """A reel-borne line.
+
+    Arguments:
+        line: its rate half way through, size (root of the mean square of all minutes, as a peak), doubts.
+        slowing_per_s: relative loss of rate per second half way through; negative for a pack that shrinks.
+        ends_hz: its rate at the beginning and at the end.
+    """
+
+    line: Line
+    slowing_per_s: float
+    ends_hz: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Minutes:
+    """Spectra of all minutes over their background: minute, slowing, frequency; the background per minute."""
+
+    power: NDArray[np.float64]
+    background: NDArray[np.float64]
+    frequency_hz: NDArray[np.float64]
+    slowings: NDArray[np.float64]
+    middle_s: NDArray[np.float64]
+    seconds: float
+
+
+def _minutes(trace: Trace, steady: Sequence[Line]) -> _Minutes | None:
+    """Take the spectra: each minute with its mean and trend out, for a row of slowings, over its own background.
+
+    The skirts of steady lines, and what of them is smeared where a slowing is tried, count as background.
+    """
+    values, rate = trace.values, trace.rate_hz
+    length = int(MINUTE_S * rate)
+    count = len(values) // length
+    if count < 4:
+        return None
+    table = values[: count * length].reshape(count, length)
+    times = np.asarray((np.arange(length) - (length - 1) / 2.0) / rate, dtype=np.float64)
+    flat = table - table.mean(axis=1, keepdims=True)
+    flat -= np.outer((flat @ times) / (times @ times), times)
+    taper = np.sin(np.pi * (np.arange(length) + 0.5) / length)
+    padded = fft.next_fast_len(PADDED * length, real=True)
+    frequency = fft.rfftfreq(padded, 1.0 / rate)
+    inside = slice(int(np.searchsorted(frequency, BAND_HZ[0])), int(np.searchsorted(frequency, BAND_HZ[1])))
+    slowings = np.linspace(-MOST_SLOWING_PER_S / 2.0, MOST_SLOWING_PER_S / 2.0, SLOWINGS)
+    power = np.empty((count, SLOWINGS, inside.stop - inside.start))
+    for number, slowing in enumerate(slowings.tolist()):
+        even = warped(times, slowing)
+        wanted = np.linspace(even[0], even[-1], length)
+        at = np.clip((wanted * (1.0 + 0.5 * slowing * wanted) - times[0]) * rate, 0.0, length - 1.0)
+        low = np.minimum(at.astype(np.intp), length - 2)
+        share = at - low
+        moved = flat[:, low] * (1.0 - share) + flat[:, low + 1] * share
+        power[:, number] = np.abs(fft.rfft(moved * taper, padded, axis=1)[:, inside]) ** 2
+    power *= 2.0 / (rate * float(taper @ taper))
+    width = int(2.0 * BACKGROUND_HZ / frequency[1]) | 1
+    local = ndimage.median_filter(power[:, SLOWINGS // 2], size=(1, width), mode="reflect") / np.log(2.0)
+    local = np.maximum(local, 1e-300)
+    beside = np.zeros((SLOWINGS, inside.stop - inside.start))
+    for line in steady:
+        if line.frequency_hz < BAND_HZ[1] + 1.0:
+            bins = np.abs(frequency[inside] - line.frequency_hz) * MINUTE_S
+            smeared = np.abs(slowings) * line.frequency_hz * MINUTE_S**2 / 2.0
+            size = SKIRTS_LARGER * line.peak_pct / 100.0
+            beside += skirt(np.maximum(bins - smeared[:, None] - 0.5, 0.0), size, MINUTE_S)
+    middle = np.asarray(trace.start_s + (np.arange(count) + 0.5) * length / rate, dtype=np.float64)
+    return _Minutes(power / (local[:, None, :] + beside), local, frequency[inside], slowings, middle, length / rate)
+
+
+def _path(ends_hz: tuple[NDArray[np.float64], float], shares: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Give the rates at these shares of the way, shape (paths, shares): 1/f² runs straight from end to end."""
+    first, last = ends_hz[0][:, None] ** -2.0, ends_hz[1] ** -2.0
+    return np.asarray((first + (last - first) * shares) ** -0.5, dtype=np.float64)
+
+
+def _along(held: _Minutes, first_hz: NDArray[np.float64], last_hz: float) -> NDArray[np.float64]:
+    """Give the power over background along paths from each of the first rates to the last one, (paths, minutes)."""
+    count, slowings, points = held.power.shape
+    rate = _path((first_hz, last_hz), np.arange(count) / (count - 1))
+    whole_s = held.middle_s[-1] - held.middle_s[0]
+    per_step = (last_hz**-2.0 - first_hz**-2.0) / (2.0 * whole_s * (held.slowings[1] - held.slowings[0]))
+    nearest = np.rint(per_step[:, None] * rate**2 + (slowings - 1) / 2.0).astype(np.intp)
+    at = np.rint((rate - held.frequency_hz[0]) / (held.frequency_hz[1] - held.frequency_hz[0])).astype(np.intp)
+    inside = (at >= 0) & (at < points) & (nearest >= 0) & (nearest < slowings)
+    index = (np.arange(count) * slowings + nearest) * points + at
+    return np.where(inside, held.power.reshape(-1).take(index, mode="clip"), 0.0)
+
+
+def _best(held: _Minutes) -> tuple[float, float, float]:
+    """Find the path with the most power: its mean over the background, and the rates at its two ends."""
+    step = PATH_STEP_BINS / held.seconds
+    ends = np.arange(BAND_HZ[0] + step, BAND_HZ[1] - step, step, dtype=np.float64)
+    best = (0.0, 0.0, 0.0)
+    for last in ends.tolist():
+        first = ends[
+            (np.abs(ends - last) * held.seconds >= LEAST_MOVED_BINS) & (ends / last > 0.4) & (ends / last < 2.5)
+        ]
+        power = np.minimum(_along(held, first, last), 40.0).mean(axis=1)
+        at = int(np.argmax(power)) if len(power) else 0
+        if len(power) and power[at] > best[0]:
+            best = float(power[at]), float(first[at]), last
+    for finer in (0.25, 0.1):
+        around = step * finer * np.arange(-4, 5)
+        near = best
+        for last in (near[2] + around).tolist():
+            power = _along(held, np.asarray(near[1] + around, dtype=np.float64), last).mean(axis=1)
+            at = int(np.argmax(power))
+            if power[at] > best[0]:
+                best = float(power[at]), float(near[1] + around[at]), last
+    return best
+
+
+def _hidden(held: _Minutes, rates_hz: NDArray[np.float64]) -> None:
+    """Take out what stands at these rates, shape (minutes,) or one for all: chance alone is left there."""
+    far = np.abs(held.frequency_hz - np.broadcast_to(rates_hz, (len(held.middle_s),))[:, None]) * held.seconds
+    held.power[...] = np.where((far < BESIDE_BINS)[:, None, :], np.minimum(held.power, 1.0), held.power)
+
+
+def find_reels(trace: Trace, steady: Sequence[Line]) -> tuple[Reel, ...]:
+    """Find the lines of a long tone whose rate changes as a reel's does.
+
+    Arguments:
+        trace: speed deviation of the whole tone, below 3 Hz, some 8 values a second, no gaps.
+        steady: the steady lines, which are no reels.
+
+    Returns:
+        At most four (two reels, a harmonic of each), the strongest first; none in less than four minutes.
+    """
+    held = _minutes(trace, steady)
+    if held is None:
+        return ()
+    count = len(held.middle_s)
+    trials = (2.0 * (BAND_HZ[1] - BAND_HZ[0]) * held.seconds) ** 2
+    needed = float(stats.gamma.isf(FALSE_ALARM / trials, count) / count) * 1.1
+    found: list[Reel] = []
+    for _ in range(MOST_REELS):
+        mean, first, last = _best(held)
+        if mean < needed or not first:
+            break
+        rates = _path((np.array([first]), last), np.arange(count) / (count - 1))[0]
+        power = _along(held, np.array([first]), last)[0]
+        if power.max() > STEADY_LOSES * power.sum():
+            break
+        reel = _reel(held, rates, power)
+        _hidden(held, rates)
+        if reel.line.peak_pct > max(LEAST_PCT, reel.line.doubt_pct):
+            found.append(reel)
+    return tuple(found)
+
+
+def _reel(held: _Minutes, rates: NDArray[np.float64], power: NDArray[np.float64]) -> Reel:
+    """Turn the power along a path into a size: what the background adds to the mean power is taken out."""
+    count = len(rates)
+    at = np.round((rates - held.frequency_hz[0]) / (held.frequency_hz[1] - held.frequency_hz[0])).astype(np.intp)
+    local = held.background[np.arange(count), np.clip(at, 0, len(held.frequency_hz) - 1)]
+    squares = 2.0 * SINE_COST / held.seconds * (power - 1.0) * local
+    size = float(np.sqrt(max(float(squares.mean()), 1e-300)))
+    own = 2.0 * SINE_COST / held.seconds * float(local.mean())
+    theory = np.sqrt((own * size**2 * 2.0 + own**2) / count) / (2.0 * size)
+    seen = float(squares.std(ddof=1)) / np.sqrt(count) / (2.0 * size)
+    certain = float(stats.t.ppf(0.975, count - 1))
+    doubt = certain * max(float(theory), seen)
+    whole_s = held.middle_s[-1] - held.middle_s[0]
+    middle = float(((rates[0] ** -2.0 + rates[-1] ** -2.0) / 2.0) ** -0.5)
+    slowing = float((rates[-1] ** -2.0 - rates[0] ** -2.0) / whole_s * middle**2 / 2.0)
+    doubt = float(doubt)
+    apart = float(np.sqrt(3.0) / (np.pi * held.seconds) * doubt / size)
+    evidence = float(stats.gamma.sf(count * float(power.mean()), count))
+    alarm = min(1.0, evidence * (2.0 * (BAND_HZ[1] - BAND_HZ[0]) * held.seconds) ** 2)
+    line = Line(middle, 100.0 * size, 100.0 * doubt, apart, alarm)
+    return Reel(line, slowing, (float(rates[0]), float(rates[-1])))
+
+
+__all__ = ["Reel", "find_reels"]
