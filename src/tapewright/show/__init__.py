@@ -14,6 +14,7 @@ turning     which way every shaft turns, where the description tells
 scene       what a drawing is made from
 glyphs      the pieces of a drawing
 drawing     the mechanism as one picture
+chain       the way from a fault to a sign, drawn on the mechanism
 svg         pieces of SVG as text
 charts      numbers -> SVG: speed, spectrum, beliefs
 question    the next question of a conversation

@@ -76,7 +76,7 @@ def drawing(
     pieces = (
         glyphs.hatch(seen),
         _caption(seen, box, font),
-        *_mechanism(seen, way),
+        *(drawn for _, drawn in layers(seen, way)),
         *(_label(seen, one, lines[one.wanted.key], font) for one in placed),
         *_badges(seen, {one.wanted.key: one for one in placed}),
         legend,
@@ -117,8 +117,12 @@ def _lower(said: str) -> str:
     return said[:1].lower() + said[1:]
 
 
-def _mechanism(seen: Scene, way: TapeWay | None) -> list[str]:
-    """Draw from the back to the front: large wheels, head base, tape, wheels, belts, small wheels, contacts, arrows."""
+def layers(seen: Scene, way: TapeWay | None) -> list[tuple[str, str]]:
+    """Draw from the back to the front: large wheels, head base, tape, wheels, belts, small wheels, contacts, arrows.
+
+    Returns:
+        What each piece is of (a part, or "tape"; an arrow belongs to its shaft), and the piece.
+    """
     machine = seen.machine
     belts = [c for c in machine.couplings.values() if c.kind == "belt"]
     others = [c for c in machine.couplings.values() if c.kind != "belt"]
@@ -131,14 +135,14 @@ def _mechanism(seen: Scene, way: TapeWay | None) -> list[str]:
         owner = shaft(machine, name)
         widest[owner] = max(widest.get(owner, 0.0), seen.body(name))
     return [
-        *(glyphs.rotor(seen, name) for name in large),
-        glyphs.head_base(seen, way),
-        glyphs.tape(way) if way is not None else "",
-        *(glyphs.rotor(seen, name) for name in middling),
-        *(glyphs.coupling(seen, one) for one in belts),
-        *(glyphs.rotor(seen, name) for name in small),
-        *(glyphs.coupling(seen, one) for one in others),
-        *(glyphs.arrow(seen, owner, radius) for owner, radius in widest.items()),
+        *((name, glyphs.rotor(seen, name)) for name in large),
+        (machine.head_base.name, glyphs.head_base(seen, way)),
+        ("tape", glyphs.tape(way) if way is not None else ""),
+        *((name, glyphs.rotor(seen, name)) for name in middling),
+        *((one.name, glyphs.coupling(seen, one)) for one in belts),
+        *((name, glyphs.rotor(seen, name)) for name in small),
+        *((one.name, glyphs.coupling(seen, one)) for one in others),
+        *((owner, glyphs.arrow(seen, owner, radius)) for owner, radius in widest.items()),
     ]
 
 

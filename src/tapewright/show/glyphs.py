@@ -38,6 +38,8 @@ def told(scene: Scene, name: str) -> str:
     said = name_of(scene.machine, name)
     if name in scene.rates:
         said += f", {rate_said(scene.rates[name])} a second"
+    if name == scene.fault:
+        return said + ", out of order"
     if rank := scene.suspicion(name):
         said += f", suspect {rank}, {percent(scene.suspects[name])}"
     return said

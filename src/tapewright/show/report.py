@@ -12,12 +12,13 @@ import numpy as np
 
 from tapewright.machine.parts import Machine, part_names
 from tapewright.show import said
+from tapewright.show.chain import chain_drawing
 from tapewright.show.charts import beliefs_chart, spectrum_chart, speed_chart
 from tapewright.show.drawing import drawing
 from tapewright.show.provenance import invented_said, provenance
 from tapewright.show.svg import inlined
 from tapewright.show.text import PRICES, SUSPECTS, WORTH_SHOWING, text_report, whose_line
-from tapewright.words.findings import Belief, Check, PlanStep
+from tapewright.words.findings import Belief, Chain, Check, PlanStep
 from tapewright.words.plain import plain
 from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.record import Heard, Record
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
 
 WORTH_MARKING: Final = 0.04
 """A part that explains less is not marked in the drawing; the plan leaves the same ones out."""
+CHAINS_DRAWN: Final = 3
+"""For so many suspects the way from the fault to a sign is drawn; for the others it is said."""
 STRETCHES: Final = 12
 """Rows of the table that stands in for the chart of speed over time."""
 Row = Mapping[str, Any]
@@ -48,7 +51,7 @@ def html_report(record: Record, machine: Machine) -> str:
         noticed=[_noticed(one.says, one.mode, one.present) for one in record.answered],
         picture=_inline(_picture(record, machine)),
         suspects=_suspects(record),
-        beliefs=[_belief(machine, belief) for belief in _shown(record.beliefs)],
+        beliefs=[_belief(machine, belief, drawn=i < CHAINS_DRAWN) for i, belief in enumerate(_shown(record.beliefs))],
         beliefs_picture=_inline(beliefs_chart(record.beliefs, machine, _none(record))),
         left=None if (none := _none(record)) is None else said.percent(none),
         check=_check(machine, record.next_check),
@@ -159,7 +162,8 @@ def _noticed(says: str, mode: str, present: bool | None) -> Row:
     return {"says": says, "when": said.mode_said(mode), "answer": said.answer_said(present)}
 
 
-def _belief(machine: Machine, belief: Belief) -> Row:
+def _belief(machine: Machine, belief: Belief, *, drawn: bool) -> Row:
+    chain = _longest(belief) if drawn else None
     return {
         "part": said.name_of(machine, belief.part),
         "how": said.out_of_order_as(machine, belief.part, belief.kind),
@@ -167,7 +171,14 @@ def _belief(machine: Machine, belief: Belief) -> Row:
         "out_of_order": said.percent(belief.out_of_order),
         "before": said.percent(belief.before),
         "reasons": belief.reasons,
+        "chain": None if chain is None else _inline(chain_drawing(machine, chain)),
     }
+
+
+def _longest(belief: Belief) -> Chain | None:
+    """Choose the chain that has most to show, if any has more than the fault itself."""
+    chain = max(belief.chains, key=lambda one: len(one.links), default=None)
+    return chain if chain is not None and len(chain.links) > 1 else None
 
 
 def _check(machine: Machine, check: Check | None) -> Row | None:

@@ -40,6 +40,7 @@ class Scene:
         working: couplings at work in the mode.
         link: what a part's picture leads to; None for nothing.
         key: tells this picture's ids from another's.
+        fault: a part that is shown as out of order without being one of several suspects; empty for none.
     """
 
     machine: Machine
@@ -52,6 +53,7 @@ class Scene:
     working: frozenset[str]
     link: Callable[[str], str] | None
     key: str
+    fault: str = ""
 
     def axis(self, rotor: str) -> Point:
         """Give the centre of a rotor."""
@@ -63,6 +65,8 @@ class Scene:
 
     def suspicion(self, part: str) -> int:
         """Give a suspect's number, 1 for the likeliest; 0 for a part that is none."""
+        if part == self.fault:
+            return 1
         return list(self.suspects).index(part) + 1 if part in self.suspects else 0
 
 
