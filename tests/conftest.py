@@ -12,6 +12,7 @@ import tapewright  # noqa: F401  # before numpy: it asks the linear algebra libr
 ROOT = Path(__file__).resolve().parent.parent
 
 os.environ.setdefault("MPLBACKEND", "Agg")  # before anything loads the plotting library: a test has no screen
+os.environ["TAPEWRIGHT_DATA"] = str(ROOT / "no such shop")  # a test goes by the catalogue alone
 
 # The same examples on every run and every machine: a failure here is a failure there. A property is not a race either.
 settings.register_profile("house", derandomize=True, deadline=None, database=None)

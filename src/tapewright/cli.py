@@ -97,6 +97,11 @@ _EQUAL: Option = (
     ("--equal-base-rates",),
     {"metavar": "P", "type": float, "help": "give every part this chance of being bad beforehand, 0 to 1"},
 )
+_KNOWLEDGE: Option = (
+    ("--knowledge",),
+    {"metavar": "FILE", "type": Path,
+     "help": "what closed jobs taught; without it the shop's own, where there is one; `none` for the catalogue alone"},
+)  # fmt: skip
 
 
 def _checked(options: argparse.Namespace) -> argparse.Namespace:
@@ -139,6 +144,15 @@ def _evidence(options: argparse.Namespace) -> Any:
     return Evidence() if options.evidence is None else read_evidence(options.evidence)
 
 
+def _knowledge(options: argparse.Namespace) -> Any:
+    from tapewright.jobs.knowledge import knowledge_in_use
+
+    knowledge, path = knowledge_in_use(options.knowledge)
+    if path is not None:
+        _note(f"Learnt rates in use: {path}")
+    return knowledge
+
+
 def _examine(options: argparse.Namespace) -> Shown:
     from tapewright.jobs.examine import examination_json, examine
     from tapewright.machine.load import read_machine
@@ -154,6 +168,7 @@ def _examine(options: argparse.Namespace) -> Shown:
         tone_hz=options.tone,
         accept_truncated=options.accept_truncated,
         equal_rate=options.equal_base_rates,
+        knowledge=_knowledge(options),
         progress=_Progress("measuring"),
     )
     data, text = examination_json(record), text_report(record, machine)
@@ -173,7 +188,13 @@ def _diagnose(options: argparse.Namespace) -> Shown:
 
     _checked(options)
     machine = read_machine(options.machine)
-    record = examine(machine, _evidence(options), complaint=options.complaint, equal_rate=options.equal_base_rates)
+    record = examine(
+        machine,
+        _evidence(options),
+        complaint=options.complaint,
+        equal_rate=options.equal_base_rates,
+        knowledge=_knowledge(options),
+    )
     return findings_json(record), text_report(record, machine)
 
 
@@ -192,6 +213,7 @@ def _ask(options: argparse.Namespace) -> Shown:
     start = _evidence(options) if there else Evidence()
     tell: Callable[[str], None] = _note if options.json else print
     talk = Conversation(machine, start, options.complaint, options.equal_base_rates, kept_in(options.evidence))
+    talk.knowledge = _knowledge(options)
     record = converse(talk, iter(sys.stdin), tell, lambda record: question_text(record, machine))
     data = findings_json(record) | {"evidence": evidence_json(talk.evidence)}
     return data, text_report(record, machine)
@@ -348,8 +370,33 @@ def _faults(options: argparse.Namespace) -> Shown:
     from tapewright.show.tables import faults_text
 
     machine = read_machine(options.machine)
-    listed = faults_list(machine)
+    listed = faults_list(machine, _knowledge(options))
     return {"machine": machine.id, "faults": listed}, faults_text(machine, listed)
+
+
+def _close(options: argparse.Namespace) -> Shown:
+    from tapewright.jobs.shop import close_into
+    from tapewright.machine.load import read_machine
+    from tapewright.show.knowledge_text import closed_text
+    from tapewright.words.plain import plain
+
+    machine = read_machine(options.machine)
+    done = close_into(machine, _evidence(options), options.found, options.cured, options.job, options.into)
+    text = closed_text(machine, done.job, done.how, done.into, done.jobs)
+    return {"how": done.how, "into": str(done.into), "jobs": done.jobs, "job": plain(done.job)}, text
+
+
+def _show_knowledge(options: argparse.Namespace) -> Shown:
+    from tapewright.jobs.shop import look_at
+    from tapewright.show.knowledge_text import standing_text
+    from tapewright.words.plain import plain
+
+    shop = look_at(options.file, options.add, options.out)
+    data = {"file": str(shop.path), "added": shop.added, "written": [str(path) for path in shop.written]}
+    text = standing_text(shop.standing, shop.path)
+    if shop.written:
+        text += f"\nWritten: {', '.join(map(str, shop.written))}; {shop.added} jobs were new."
+    return data | plain(shop.standing), text
 
 
 def _simulate(options: argparse.Namespace) -> Shown:
@@ -366,6 +413,16 @@ def _simulate(options: argparse.Namespace) -> Shown:
     return plain(truth), f"Written: {options.out} and {options.out.with_suffix('.json')}"
 
 
+_BAD: Option = (
+    ("--bad",),
+    {"metavar": "PART=KIND", "dest": "found", "action": "append", "default": [], "type": lambda text: ("--bad", text),
+     "help": "found out of order; give --bad and --sound in the order in which the parts were looked at"},
+)  # fmt: skip
+_SOUND: Option = (
+    ("--sound",),
+    {"metavar": "PART", "dest": "found", "action": "append", "default": [], "type": lambda text: ("--sound", text),
+     "help": "looked at and found sound; what is not named stays unknown"},
+)  # fmt: skip
 _STRING: Option = (
     ("--string",),
     {"metavar": "BELT=LENGTH", "action": "append", "default": [], "help": "a string laid along a belt's way, in mm"},
@@ -386,8 +443,9 @@ _RECORDING: Option = (
 )
 _COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Option, ...]], ...] = (
     ("examine", "the main job in one go: beliefs, next check, plan, readings, report", _examine,
-     (_MACHINE, _EVIDENCE, _RECORDING, _OUT_FOLDER, _TONE, _TRUNCATED, _COMPLAINT, _EQUAL)),
-    ("ask", "the same in the terminal, one check at a time", _ask, (_MACHINE, _EVIDENCE, _COMPLAINT, _EQUAL)),
+     (_MACHINE, _EVIDENCE, _RECORDING, _OUT_FOLDER, _TONE, _TRUNCATED, _COMPLAINT, _EQUAL, _KNOWLEDGE)),
+    ("ask", "the same in the terminal, one check at a time", _ask,
+     (_MACHINE, _EVIDENCE, _COMPLAINT, _EQUAL, _KNOWLEDGE)),
     ("demo", "the main job on an invented machine, end to end, into a folder", _demo,
      ((("--out",), {"metavar": "DIR", "type": Path, "default": Path("demo"), "help": "folder (default: demo)"}),)),
     ("bench", "the local page", _bench,
@@ -411,9 +469,20 @@ _COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Op
       (("--stock",), {"metavar": "CSV", "type": Path, "help": "the shop's stock list: the best three for each part"}))),
     ("signs", "every sign this machine can show, and how to look for it", _signs,
      (_MACHINE, (("--find",), {"metavar": "WORDS", "default": "", "help": "only those that fit these words"}))),
-    ("faults", "every fault this machine can have, and the signs it leads to", _faults, (_MACHINE,)),
+    ("faults", "every fault this machine can have, and the signs it leads to", _faults,
+     (_MACHINE, _KNOWLEDGE)),
     ("diagnose", "from evidence to beliefs, the next check and the plan", _diagnose,
-     (_MACHINE, (_EVIDENCE[0], _EVIDENCE[1] | {"required": True}), _COMPLAINT, _EQUAL)),
+     (_MACHINE, (_EVIDENCE[0], _EVIDENCE[1] | {"required": True}), _COMPLAINT, _EQUAL, _KNOWLEDGE)),
+    ("close", "close a job: what was found, for the next machine to profit from", _close,
+     (_MACHINE, _EVIDENCE, _BAD, _SOUND,
+      (("--cured",), {"metavar": "PART", "action": "append", "default": [], "help": "its mending cured the complaint"}),
+      (("--job",), {"metavar": "NAME", "default": "", "help": "what you call the job, to tell it from others"}),
+      (("--into",), {"metavar": "FILE", "type": Path, "help": "file of knowledge (default: the shop's own)"}))),
+    ("knowledge", "what closed jobs taught, and how well it was predicted", _show_knowledge,
+     ((("file",), {"nargs": "?", "metavar": "FILE", "type": Path, "help": "default: the shop's own"}),
+      (("--add",), {"metavar": "FILE", "type": Path, "action": "append", "default": [],
+                    "help": "put the jobs of another file to it, none twice; may be repeated"}),
+      (("--out",), {"metavar": "FILE", "type": Path, "help": "write all of it into another file as well"}))),
     ("simulate", "a recording from a machine with faults, and the truth beside it", _simulate,
      (_MACHINE,
       (("--fault",), {"metavar": "PART=KIND[:SEVERITY]", "action": "append", "default": [], "help": "may be repeated"}),

@@ -172,10 +172,15 @@ def reliability_table(predicted: Sequence[float], came_true: Sequence[bool], bin
     sorted_in: dict[int, list[tuple[float, bool]]] = {}
     for p, e in zip(predicted, came_true, strict=True):
         sorted_in.setdefault(min(int(p * bins), bins - 1), []).append((p, e))
-    return tuple(_bin(members) for _, members in sorted(sorted_in.items()))
+    return tuple(count_with_interval(members) for _, members in sorted(sorted_in.items()))
 
 
-def _bin(members: Sequence[tuple[float, bool]]) -> Bin:
+def count_with_interval(members: Sequence[tuple[float, bool]]) -> Bin:
+    """Give how often predictions came true, with the 95 % interval of Jeffreys.
+
+    Arguments:
+        members: what was predicted, and whether it came true; at least one.
+    """
     count, true = len(members), sum(event for _, event in members)
     spread = beta(true + JEFFREYS, count - true + JEFFREYS)
     # Jeffreys' interval reaches its end where all or none came true.

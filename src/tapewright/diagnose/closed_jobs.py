@@ -25,7 +25,8 @@ class PartFound:
         part_kind: the kinds of home it counts in, joined by " + "; what is pooled over layouts.
         found: the kind it was found to have, `SOUND`, or `NOT_LOOKED_AT`.
         before: chance of each kind by the catalogue, at the age of the machine; what is missing from one is "sound".
-        speaks: of a part that was not looked at: how many times likelier all evidence is with it so than with it sound.
+        speaks: of a part that was not looked at: how many times likelier all evidence is with it so than with it sound;
+            once where a kind is not named.
         said: chance that it is out of order as predicted when it was about to be looked at; None when it never was.
         course: the same before each answer, in their order, and after the last.
     """
@@ -73,7 +74,7 @@ class ClosedJob:
         cured: parts whose mending cured the complaint; empty when that is not known.
         leading: the part that explained most before anything was opened; "" without evidence.
         leading_share: its share.
-        parts: every part that can fail.
+        parts: what was looked at, in that order, then the others that the evidence speaks of.
         answers: every answer that was plainly yes or no.
     """
 

@@ -77,21 +77,63 @@ class _Row:
     times: float = 1.0
 
 
-Rows = Mapping[str, Sequence[_Row]]
-"""By kind of part."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Cases:
+    """Rows of one kind of part as arrays.
+
+    Arguments:
+        own: which of them are of which (layout, part).
+        before: chances by the catalogue, shape (cases, kinds); nan where only the part in hand can tell.
+        weights: how likely what is known of each case is with each kind, shape (cases, kinds).
+        times: how often each case was met, shape (cases,).
+    """
+
+    own: Mapping[tuple[str, str], NDArray[np.int64]]
+    before: Array
+    weights: Array
+    times: Array
 
 
-def _rows(knowledge: Knowledge) -> Rows:
-    rows: dict[str, list[_Row]] = {}
-    for job in knowledge.jobs:
-        for seen in job.parts:
-            rows.setdefault(seen.part_kind, []).append(_Row(job.layout, seen.part, seen))
-    for tally in knowledge.tallies:
-        for kind, times in (*tally.found.items(), (SOUND, tally.sound)):
-            if times:
-                seen = PartFound(tally.part, tally.part_kind, kind)
-                rows.setdefault(tally.part_kind, []).append(_Row(tally.layout, tally.part, seen, times))
-    return rows
+class _Rows:
+    """All rows, by kind of part, laid out once for each list of kinds."""
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self.by_home: dict[str, list[_Row]] = {}
+        self._laid: dict[tuple[str, ...], _Cases] = {}
+        for job in knowledge.jobs:
+            for seen in job.parts:
+                self.by_home.setdefault(seen.part_kind, []).append(_Row(job.layout, seen.part, seen))
+        for tally in knowledge.tallies:
+            for kind, times in (*tally.found.items(), (SOUND, tally.sound)):
+                row = _Row(tally.layout, tally.part, PartFound(tally.part, tally.part_kind, kind), times)
+                self.by_home.setdefault(tally.part_kind, []).append(row)
+
+    def laid_out(self, home: str, kinds: Sequence[str]) -> _Cases:
+        key = (home, *kinds)
+        if key not in self._laid:
+            self._laid[key] = _laid_out(self.by_home.get(home, ()), kinds)
+        return self._laid[key]
+
+
+def _laid_out(rows: Sequence[_Row], kinds: Sequence[str]) -> _Cases:
+    """Lay rows out; those that say nothing, or name a kind that is not here, are left out."""
+    own: dict[tuple[str, str], list[int]] = {}
+    before, weights, times = [], [], []
+    for row in rows:
+        seen = row.seen
+        if row.times and (seen.speaks if seen.found == NOT_LOOKED_AT else seen.found in kinds):
+            own.setdefault((row.layout, row.part), []).append(len(times))
+            before.append(_with_sound(seen.before, kinds) if seen.before else [math.nan] * len(kinds))
+            looked = seen.found != NOT_LOOKED_AT
+            weights.append([float(k == seen.found) if looked else seen.speaks.get(k, 1.0) for k in kinds])
+            times.append(row.times)
+    shape = len(times), len(kinds)
+    numbers = {key: np.array(some) for key, some in own.items()}
+    return _Cases(numbers, np.array(before).reshape(shape), np.array(weights).reshape(shape), np.array(times))
+
+
+def _with_sound(before: Mapping[str, float], kinds: Sequence[str]) -> list[float]:
+    return [max(1.0 - math.fsum(before.values()), 0.0) if kind == SOUND else before.get(kind, 0.0) for kind in kinds]
 
 
 def dirichlet_mean(before: Mapping[str, float], weight: float, counts: Mapping[str, float]) -> dict[str, float]:
@@ -135,40 +177,20 @@ def _factors(base: Mapping[str, float], before: Array, weights: Array, times: Ar
     return factors
 
 
-def _cases(base: Mapping[str, float], rows: Sequence[_Row], factors: Array) -> tuple[Array, Array, Array]:
-    """Lay rows out as arrays: chances beforehand (moved by factors), weights, times; what fits no kind is left out."""
-    before, weights, times = [], [], []
-    kinds = list(base)
-    for row in rows:
-        seen = row.seen
-        if seen.found not in (NOT_LOOKED_AT, *kinds) or (seen.found == NOT_LOOKED_AT and not seen.speaks):
-            continue
-        chances = _with_sound(seen.before, kinds) if seen.before else [base[kind] for kind in kinds]
-        moved = np.array(chances) * factors
-        said = [
-            seen.speaks.get(kind, 1.0) if seen.found == NOT_LOOKED_AT else float(kind == seen.found) for kind in kinds
-        ]
-        if moved @ np.array(said) > 0:
-            before.append(moved / moved.sum())
-            weights.append(said)
-            times.append(row.times)
-    return np.array(before), np.array(weights), np.array(times)
-
-
-def _with_sound(before: Mapping[str, float], kinds: Sequence[str]) -> list[float]:
-    return [max(1.0 - math.fsum(before.values()), 0.0) if kind == SOUND else before.get(kind, 0.0) for kind in kinds]
-
-
-def _moved(base: Mapping[str, float], layout: str, name: str, rows: Sequence[_Row]) -> dict[str, float]:
+def _moved(base: Mapping[str, float], layout: str, name: str, cases: _Cases) -> dict[str, float]:
     """Move a part's rates, first by what was seen elsewhere, then by what was seen of it."""
-    own = [row for row in rows if (row.layout, row.part) == (layout, name)]
-    elsewhere = [row for row in rows if (row.layout, row.part) != (layout, name)]
     chances, factors = np.array(list(base.values())), np.ones(len(base))
-    for some, worth in ((elsewhere, POOL_WEIGHT), (own, RATE_WEIGHT)):
-        before, weights, times = _cases(base, some, factors)
-        if len(times):
+    before = np.where(np.isnan(cases.before), chances, cases.before)
+    own = np.zeros(len(cases.times), dtype=bool)
+    own[cases.own.get((layout, name), np.array([], dtype=np.int64))] = True
+    for some, worth in ((~own, POOL_WEIGHT), (own, RATE_WEIGHT)):
+        moved = before[some] * factors
+        # What is found although no kind here could have it says nothing that could be counted.
+        possible = (moved * cases.weights[some]).sum(axis=1) > 0
+        if possible.any():
+            moved = moved[possible] / moved[possible].sum(axis=1, keepdims=True)
             now = dict(zip(base, chances, strict=True))
-            step = _factors(now, before, weights, times, worth)
+            step = _factors(now, moved, cases.weights[some][possible], cases.times[some][possible], worth)
             chances = chances * step / (chances @ step)
             factors = factors * step
     return {kind: float(chance) for kind, chance in zip(base, chances, strict=True)}
@@ -190,18 +212,18 @@ def with_knowledge(network: Network, knowledge: Knowledge, *, rates: bool = True
         knowledge: what the shop has seen.
         rates: whether to move the base rates too, and not only how well signs are noticed.
     """
-    rows, answers = _rows(knowledge), _Answers(knowledge)
+    rows, answers = _Rows(knowledge), _Answers(knowledge)
     parts = {name: _taught_part(network, known, rows) for name, known in network.parts.items()} if rates else {}
     signs = {name: answers.taught(sign) for name, sign in network.signs.items()}
     return replace(network, parts={**network.parts, **parts}, signs=signs)
 
 
-def _taught_part(network: Network, known: PartStates, rows: Rows) -> PartStates:
-    some = rows.get(part_kind(network.machine, known.part))
-    if not some:
+def _taught_part(network: Network, known: PartStates, rows: _Rows) -> PartStates:
+    home = part_kind(network.machine, known.part)
+    if home not in rows.by_home:
         return known
     base = by_kind(known, known.prior)
-    moved = _moved(base, network.machine.layout, known.part, some)
+    moved = _moved(base, network.machine.layout, known.part, rows.laid_out(home, list(base)))
     states = zip(known.states, known.prior, strict=True)
     return replace(known, prior=tuple(chance / base[kind] * moved[kind] for (kind, _), chance in states))
 
@@ -280,7 +302,7 @@ class LearntRate:
         low, high: 95 % interval of `learnt`: a Beta of as many cases as it rests on.
         bad: how often it was found out of order.
         looked_at: how often it was looked at.
-        jobs: jobs with such a part.
+        jobs: jobs that tell of it, looked at or not.
         kinds: kind -> chance as learnt.
     """
 
@@ -314,24 +336,27 @@ def learnt_rates(knowledge: Knowledge) -> tuple[LearntRate, ...]:
     from scipy.stats import beta  # slow to load, and only needed to show
 
     found = []
-    for kind, rows in _rows(knowledge).items():
+    all_rows = _Rows(knowledge)
+    for kind, rows in all_rows.by_home.items():
         own_rows: dict[tuple[str, str], list[_Row]] = {}
         for row in rows:
-            if row.part and row.seen.before:
+            if row.part:
                 own_rows.setdefault((row.layout, row.part), []).append(row)
         for (layout, name), own in own_rows.items():
             looked = [row for row in own if row.seen.found != NOT_LOOKED_AT]
-            if not looked:
+            told = [row.seen.before for row in own if row.seen.before]
+            if not looked or not told:
                 continue
-            base = _mean_before([row.seen.before for row in own])
-            moved = _moved(base, layout, name, rows)
-            learnt, cases = 1.0 - moved[SOUND], RATE_WEIGHT + len(looked)
+            base = _mean_before(told)
+            moved = _moved(base, layout, name, all_rows.laid_out(kind, list(base)))
+            learnt, cases = 1.0 - moved[SOUND], RATE_WEIGHT + sum(row.times for row in looked)
             low, high = beta(cases * learnt, cases * (1.0 - learnt)).ppf([0.025, 0.975])
-            bad = sum(row.seen.found != SOUND for row in looked)
+            bad = sum(round(row.times) for row in looked if row.seen.found != SOUND)
+            counted = sum(round(row.times) for row in looked)
             kinds = {k: chance for k, chance in moved.items() if k != SOUND}
             found.append(
                 LearntRate(
-                    layout, name, kind, 1.0 - base[SOUND], learnt, float(low), float(high), bad, len(looked), len(own),
+                    layout, name, kind, 1.0 - base[SOUND], learnt, float(low), float(high), bad, counted, len(own),
                     kinds,
                 )
             )  # fmt: skip

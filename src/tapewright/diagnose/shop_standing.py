@@ -9,6 +9,7 @@ from tapewright.diagnose.calibration import (
     Murphy,
     bias_with_doubt,
     brier_with_doubt,
+    count_with_interval,
     log_score,
     murphy_corrected,
     reliability_table,
@@ -26,8 +27,7 @@ class Track:
     """How well one kind of prediction came true.
 
     Arguments:
-        what: "parts": whether a part that was looked at is out of order; "answers": whether a sign is noticed;
-            "leading": whether the leading suspect cured the complaint.
+        what: "parts": whether a part that was looked at is out of order; "answers": whether a sign is noticed.
         count: predictions.
         jobs: jobs they come from.
         said: mean of what was predicted.
@@ -61,6 +61,8 @@ class Standing:
         tallies: how many older counts were put in.
         rates: of every part that was ever looked at.
         senses: how well people notice.
+        leading_right: of the jobs whose cure is known, in how many the leading suspect was among what cured; None when
+            there are none. `Bin.predicted` is the mean share that it was given.
         tracks: how well predictions came true; those without a case are left out.
     """
 
@@ -69,6 +71,7 @@ class Standing:
     tallies: int
     rates: tuple[LearntRate, ...]
     senses: tuple[LearntSense, ...]
+    leading_right: Bin | None
     tracks: tuple[Track, ...]
 
 
@@ -77,14 +80,14 @@ def standing(knowledge: Knowledge) -> Standing:
     layouts: dict[str, int] = {}
     for job in knowledge.jobs:
         layouts[job.layout] = layouts.get(job.layout, 0) + 1
-    cases = {"parts": parts_said, "answers": answers_said, "leading": leading_said}
-    tracks = [_track(what, said(knowledge.jobs)) for what, said in cases.items()]
+    tracks = [_track("parts", parts_said(knowledge.jobs)), _track("answers", answers_said(knowledge.jobs))]
     return Standing(
         jobs=len(knowledge.jobs),
         layouts=dict(sorted(layouts.items())),
         tallies=len(knowledge.tallies),
         rates=learnt_rates(knowledge),
         senses=learnt_senses(knowledge),
+        leading_right=_leading_right(knowledge.jobs),
         tracks=tuple(track for track in tracks if track is not None),
     )
 
@@ -108,9 +111,9 @@ def answers_said(jobs: Sequence[ClosedJob]) -> list[Case]:
     return [(one.said, one.noticed, job.id) for job in jobs for one in job.answers]
 
 
-def leading_said(jobs: Sequence[ClosedJob]) -> list[Case]:
-    """List for every job of which the cure is known how much the leading suspect explained, and whether it cured."""
-    return [(job.leading_share, job.leading in job.cured, job.id) for job in jobs if job.leading and job.cured]
+def _leading_right(jobs: Sequence[ClosedJob]) -> Bin | None:
+    told = [(job.leading_share, job.leading in job.cured) for job in jobs if job.leading and job.cured]
+    return count_with_interval(told) if told else None
 
 
 def _track(what: str, cases: Sequence[Case]) -> Track | None:

@@ -4,6 +4,9 @@ evidence_file  what was noticed and measured, read from and written to a file
 rounds         evidence before and after repairs
 examine        the one pipeline: description + evidence + recordings -> Record
 ask            the same as a conversation, one check at a time
+closing        close a job: what it teaches, and what had been predicted
+knowledge      the shop's closed jobs as one text file, to be read, edited and merged
+shop           close a job into the file, look at it, put others to it
 bench_job      a job on the bench, kept in a folder of its own
 faults_list    every fault with the signs it leads to
 describing     start and check a description

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
+from tapewright.diagnose.closed_jobs import Knowledge
 from tapewright.faults.mechanism import mechanism
 from tapewright.faults.search import found_signs
 from tapewright.faults.signs import Sign, signs
@@ -33,6 +34,7 @@ class Conversation:
         complaint: the owner's words.
         equal_rate: as for `examine`.
         keep: called with the evidence after every change.
+        knowledge: as for `examine`.
     """
 
     machine: Machine
@@ -41,11 +43,18 @@ class Conversation:
     equal_rate: float | None = None
     keep: Callable[[Evidence], None] = field(default=lambda evidence: None)
     record: Record | None = None
+    knowledge: Knowledge | None = None
 
     def now(self) -> Record:
         """Give the findings as they stand."""
         if self.record is None:
-            self.record = examine(self.machine, self.evidence, complaint=self.complaint, equal_rate=self.equal_rate)
+            self.record = examine(
+                self.machine,
+                self.evidence,
+                complaint=self.complaint,
+                equal_rate=self.equal_rate,
+                knowledge=self.knowledge,
+            )
         return self.record
 
     def say(self, sign: str, present: bool | None) -> None:
