@@ -15,6 +15,7 @@ scene       what a drawing is made from
 glyphs      the pieces of a drawing
 drawing     the mechanism as one picture
 chain       the way from a fault to a sign, drawn on the mechanism
+chain_places  where its steps stand
 svg         pieces of SVG as text
 charts      numbers -> SVG: speed, spectrum, beliefs
 question    the next question of a conversation
