@@ -44,6 +44,7 @@ MEDIAN_COST: Final = 2.0
 """A median over neighbours is as uncertain as a mean over so many times fewer."""
 SKIRT_ABOVE: Final = 4.0
 """What stands less than so far above the skirt of a stronger line, in power, is the skirt."""
+UNMOVED_BINS: Final = 0.05
 DRIFTS: Final = 0.2
 """The spectra are laid in step with the speed as well where its drift moves 10 Hz by more bins than this."""
 
@@ -75,9 +76,9 @@ class _Sum:
     def __init__(self, size: int) -> None:
         self.total, self.squares = np.zeros(size), np.zeros(size)
 
-    def add(self, density: NDArray[np.float64]) -> None:
+    def add(self, density: NDArray[np.float64], lobes: NDArray[np.float64]) -> None:
         self.total += density
-        self.squares += ndimage.uniform_filter1d(density, LOBE_POINTS, mode="nearest") ** 2
+        self.squares += lobes**2
 
 
 class MeanSpectrum:
@@ -119,11 +120,14 @@ class MeanSpectrum:
         spectrum = fft.rfft(held, self._length)[: len(self._frequency)]
         power = spectrum.real.astype(np.float64) ** 2 + spectrum.imag.astype(np.float64) ** 2
         density = power * (2.0 / (self.rate_hz * float(taper @ taper)))
-        self._fixed.add(density)
+        lobes = ndimage.uniform_filter1d(density, LOBE_POINTS, mode="nearest")
+        self._fixed.add(density, lobes)
         ratio = (1.0 + mean) / (1.0 + self._first)
         self._moved = max(self._moved, abs(ratio - 1.0) * 10.0 * self.seconds)
-        at = np.arange(len(density)) * ratio
-        self._in_step.add(np.interp(at, np.arange(len(density)), density) if ratio != 1.0 else density)
+        if abs(ratio - 1.0) * TOP_HZ * self.seconds > UNMOVED_BINS:
+            at = np.arange(len(density))
+            density, lobes = np.interp(at * ratio, at, density), np.interp(at * ratio, at, lobes)
+        self._in_step.add(density, lobes)
         self.count += 1
         self.share += float(there.mean())
 

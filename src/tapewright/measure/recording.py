@@ -33,6 +33,8 @@ from tapewright.words.signal import Line, Trace
 
 PLAIN_S: Final = 30.0
 """A steady tone this long, alone in its channel, is followed without a look at every part of the file first."""
+PLAIN_GLIMPSES: Final = 12
+"""In fewer a tone was not really seen."""
 LONGER: Final = 1.3
 """A strongly swinging tone is taken where it lasts so many times longer than the steadiest part of the file."""
 SPECTRUM_POINTS: Final = 4000
@@ -318,7 +320,9 @@ def _to_the_ends(tone: Tone, found: Survey, duration_s: float) -> Tone:
 
 def _plain(found: Survey, tone: Tone) -> bool:
     """Say whether a tone seen in glimpses is long, and all that there is of it in the file."""
-    if tone.frequency_hz is None or tone.start_s is None or tone.end_s is None or tone.end_s - tone.start_s < PLAIN_S:
+    if tone.frequency_hz is None or tone.start_s is None or tone.end_s is None:
+        return False
+    if tone.end_s - tone.start_s < max(PLAIN_S, PLAIN_GLIMPSES * found.step_s):
         return False
     like_it = np.abs(found.wide_hz / tone.frequency_hz - 1.0) < 0.1
     beyond = (found.times_s < tone.start_s) | (found.times_s > tone.end_s)

@@ -20,8 +20,12 @@ from tapewright.measure.lines import LEAST_PCT
 from tapewright.words.signal import Line, Trace
 
 MINUTE_S: Final = 60.0
-BAND_HZ: Final = (0.15, 3.0)
+MOST_MINUTES: Final = 90
+"""Of a longer tone so many minutes are taken, evenly: no side of a cassette is longer."""
+BAND_HZ: Final = (0.15, 3.1)
 """From the fullest pack at half speed to a bare hub's second harmonic at double speed."""
+TURNS_TOP_HZ: Final = 1.6
+"""No hub of a cassette turns faster in play, at double speed: what is faster is a harmonic."""
 PADDED: Final = 4
 PATH_STEP_BINS: Final = 0.75
 SLOWINGS: Final = 13
@@ -58,12 +62,18 @@ class Reel:
 class _Minutes:
     """Spectra of all minutes over their background: minute, slowing, frequency; the background per minute."""
 
-    power: NDArray[np.float64]
+    power: NDArray[np.float32]
     background: NDArray[np.float64]
     frequency_hz: NDArray[np.float64]
     slowings: NDArray[np.float64]
     middle_s: NDArray[np.float64]
     seconds: float
+
+    @property
+    def shares(self) -> NDArray[np.float64]:
+        """Give how far along the tone each minute stands, 0 to 1."""
+        whole_s = self.middle_s[-1] - self.middle_s[0]
+        return np.asarray((self.middle_s - self.middle_s[0]) / whole_s, dtype=np.float64)
 
 
 def _minutes(trace: Trace, steady: Sequence[Line]) -> _Minutes | None:
@@ -77,6 +87,8 @@ def _minutes(trace: Trace, steady: Sequence[Line]) -> _Minutes | None:
     if count < 4:
         return None
     table = values[: count * length].reshape(count, length)
+    picked = np.unique(np.linspace(0, count - 1, min(count, MOST_MINUTES)).round().astype(np.intp))
+    table, count = table[picked], len(picked)
     times = np.asarray((np.arange(length) - (length - 1) / 2.0) / rate, dtype=np.float64)
     flat = table - table.mean(axis=1, keepdims=True)
     flat -= np.outer((flat @ times) / (times @ times), times)
@@ -85,7 +97,7 @@ def _minutes(trace: Trace, steady: Sequence[Line]) -> _Minutes | None:
     frequency = fft.rfftfreq(padded, 1.0 / rate)
     inside = slice(int(np.searchsorted(frequency, BAND_HZ[0])), int(np.searchsorted(frequency, BAND_HZ[1])))
     slowings = np.linspace(-MOST_SLOWING_PER_S / 2.0, MOST_SLOWING_PER_S / 2.0, SLOWINGS)
-    power = np.empty((count, SLOWINGS, inside.stop - inside.start))
+    power = np.empty((count, SLOWINGS, inside.stop - inside.start), dtype=np.float32)
     for number, slowing in enumerate(slowings.tolist()):
         even = warped(times, slowing)
         wanted = np.linspace(even[0], even[-1], length)
@@ -94,7 +106,7 @@ def _minutes(trace: Trace, steady: Sequence[Line]) -> _Minutes | None:
         share = at - low
         moved = flat[:, low] * (1.0 - share) + flat[:, low + 1] * share
         power[:, number] = np.abs(fft.rfft(moved * taper, padded, axis=1)[:, inside]) ** 2
-    power *= 2.0 / (rate * float(taper @ taper))
+    power *= np.float32(2.0 / (rate * float(taper @ taper)))
     width = int(2.0 * BACKGROUND_HZ / frequency[1]) | 1
     local = ndimage.median_filter(power[:, SLOWINGS // 2], size=(1, width), mode="reflect") / np.log(2.0)
     local = np.maximum(local, 1e-300)
@@ -105,8 +117,9 @@ def _minutes(trace: Trace, steady: Sequence[Line]) -> _Minutes | None:
             smeared = np.abs(slowings) * line.frequency_hz * MINUTE_S**2 / 2.0
             size = SKIRTS_LARGER * line.peak_pct / 100.0
             beside += skirt(np.maximum(bins - smeared[:, None] - 0.5, 0.0), size, MINUTE_S)
-    middle = np.asarray(trace.start_s + (np.arange(count) + 0.5) * length / rate, dtype=np.float64)
-    return _Minutes(power / (local[:, None, :] + beside), local, frequency[inside], slowings, middle, length / rate)
+    middle = np.asarray(trace.start_s + (picked + 0.5) * length / rate, dtype=np.float64)
+    power /= local[:, None, :] + beside
+    return _Minutes(power, local, frequency[inside], slowings, middle, length / rate)
 
 
 def _path(ends_hz: tuple[NDArray[np.float64], float], shares: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -118,20 +131,21 @@ def _path(ends_hz: tuple[NDArray[np.float64], float], shares: NDArray[np.float64
 def _along(held: _Minutes, first_hz: NDArray[np.float64], last_hz: float) -> NDArray[np.float64]:
     """Give the power over background along paths from each of the first rates to the last one, (paths, minutes)."""
     count, slowings, points = held.power.shape
-    rate = _path((first_hz, last_hz), np.arange(count) / (count - 1))
+    rate = _path((first_hz, last_hz), held.shares)
     whole_s = held.middle_s[-1] - held.middle_s[0]
     per_step = (last_hz**-2.0 - first_hz**-2.0) / (2.0 * whole_s * (held.slowings[1] - held.slowings[0]))
     nearest = np.rint(per_step[:, None] * rate**2 + (slowings - 1) / 2.0).astype(np.intp)
     at = np.rint((rate - held.frequency_hz[0]) / (held.frequency_hz[1] - held.frequency_hz[0])).astype(np.intp)
     inside = (at >= 0) & (at < points) & (nearest >= 0) & (nearest < slowings)
     index = (np.arange(count) * slowings + nearest) * points + at
-    return np.where(inside, held.power.reshape(-1).take(index, mode="clip"), 0.0)
+    power = held.power.reshape(-1).take(index, mode="clip")
+    return np.asarray(np.where(inside, power, 0.0), dtype=np.float64)
 
 
 def _best(held: _Minutes) -> tuple[float, float, float]:
     """Find the path with the most power: its mean over the background, and the rates at its two ends."""
     step = PATH_STEP_BINS / held.seconds
-    ends = np.arange(BAND_HZ[0] + step, BAND_HZ[1] - step, step, dtype=np.float64)
+    ends = np.arange(BAND_HZ[0] + step, TURNS_TOP_HZ, step, dtype=np.float64)
     best = (0.0, 0.0, 0.0)
     for last in ends.tolist():
         first = ends[
@@ -155,7 +169,7 @@ def _best(held: _Minutes) -> tuple[float, float, float]:
 def _hidden(held: _Minutes, rates_hz: NDArray[np.float64]) -> None:
     """Take out what stands at these rates, shape (minutes,) or one for all: chance alone is left there."""
     far = np.abs(held.frequency_hz - np.broadcast_to(rates_hz, (len(held.middle_s),))[:, None]) * held.seconds
-    held.power[...] = np.where((far < BESIDE_BINS)[:, None, :], np.minimum(held.power, 1.0), held.power)
+    np.minimum(held.power, np.where(far < BESIDE_BINS, 1.0, np.inf)[:, None, :], out=held.power)
 
 
 def find_reels(trace: Trace, steady: Sequence[Line]) -> tuple[Reel, ...]:
@@ -172,22 +186,40 @@ def find_reels(trace: Trace, steady: Sequence[Line]) -> tuple[Reel, ...]:
     if held is None:
         return ()
     count = len(held.middle_s)
-    trials = (2.0 * (BAND_HZ[1] - BAND_HZ[0]) * held.seconds) ** 2
-    needed = float(stats.gamma.isf(FALSE_ALARM / trials, count) / count) * 1.1
+    needed = float(stats.gamma.isf(FALSE_ALARM / _trials(held), count) / count) * 1.1
     found: list[Reel] = []
-    for _ in range(MOST_REELS):
+    while len(found) < MOST_REELS:
         mean, first, last = _best(held)
         if mean < needed or not first:
             break
-        rates = _path((np.array([first]), last), np.arange(count) / (count - 1))[0]
+        rates = _path((np.array([first]), last), held.shares)[0]
         power = _along(held, np.array([first]), last)[0]
         if power.max() > STEADY_LOSES * power.sum():
             break
-        reel = _reel(held, rates, power)
+        kept = [_reel(held, rates, power)]
         _hidden(held, rates)
-        if reel.line.peak_pct > max(LEAST_PCT, reel.line.doubt_pct):
-            found.append(reel)
+        if 2.0 * rates.max() < BAND_HZ[1]:
+            kept += _second(held, 2.0 * rates)
+        kept = [reel for reel in kept if reel.line.peak_pct > max(LEAST_PCT, reel.line.doubt_pct)]
+        if not kept:
+            break
+        found += kept
     return tuple(found)
+
+
+def _trials(held: _Minutes) -> float:
+    """Give how many paths of their own there are: two ends, each anywhere in the band."""
+    return float((2.0 * (TURNS_TOP_HZ - BAND_HZ[0]) * held.seconds) ** 2)
+
+
+def _second(held: _Minutes, rates: NDArray[np.float64]) -> list[Reel]:
+    """Look for a found reel's second harmonic where it has to be; nothing has to be searched, so less is asked."""
+    power = _along(held, rates[:1], float(rates[-1]))[0]
+    if float(power.mean()) < float(stats.gamma.isf(FALSE_ALARM, len(power)) / len(power)):
+        return []
+    reel = _reel(held, rates, power)
+    _hidden(held, rates)
+    return [reel]
 
 
 def _reel(held: _Minutes, rates: NDArray[np.float64], power: NDArray[np.float64]) -> Reel:
@@ -208,7 +240,7 @@ def _reel(held: _Minutes, rates: NDArray[np.float64], power: NDArray[np.float64]
     doubt = float(doubt)
     apart = float(np.sqrt(3.0) / (np.pi * held.seconds) * doubt / size)
     evidence = float(stats.gamma.sf(count * float(power.mean()), count))
-    alarm = min(1.0, evidence * (2.0 * (BAND_HZ[1] - BAND_HZ[0]) * held.seconds) ** 2)
+    alarm = min(1.0, evidence * _trials(held))
     line = Line(middle, 100.0 * size, 100.0 * doubt, apart, alarm)
     return Reel(line, slowing, (float(rates[0]), float(rates[-1])))
 

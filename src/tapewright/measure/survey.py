@@ -22,6 +22,9 @@ GLIMPSES_FROM_S: Final = 60.0
 """In a longer recording a steady tone is first looked for in a part of it."""
 GLIMPSE_EVERY: Final = 4
 MOST_GLIMPSES: Final = 400
+MOST_FRAMES: Final = 60_000
+"""A file of more than three quarters of an hour is looked at in so many frames, further apart: memory stays flat."""
+FEATURES: Final = 11
 GOLDEN: Final = 0.6180339887
 """Share of a slot by which each glimpse is shifted against the last, so that no regular beeping escapes them."""
 FULL_SCALE: Final = 1.0 - 2.0**-7
@@ -114,9 +117,10 @@ class Levels:
 class _Frames:
     """Spectral features of one channel, frame by frame, from blocks of any length."""
 
-    def __init__(self, rate_hz: float, band_hz: tuple[float, float]) -> None:
+    def __init__(self, rate_hz: float, band_hz: tuple[float, float], samples: int) -> None:
         self.length = max(64, 2 ** round(np.log2(FRAME_S * rate_hz)))
-        self.hop = self.length // 2
+        self.hop = max(self.length // 2, samples // MOST_FRAMES)
+        self._skip = 0
         self.bin_hz = rate_hz / self.length
         window = signal.windows.hann(self.length, sym=False)
         self._window = (window / np.sqrt(np.sum(window**2) * self.length / 2)).astype(np.float32)
@@ -125,10 +129,12 @@ class _Frames:
         self._low = min(max(5, round(band_hz[0] / self.bin_hz)), bins - 8)
         self._high = max(self._low + 2, min(round(band_hz[1] / self.bin_hz), bins - 6))
         self._floor = round(FLOOR_HZ / self.bin_hz)
-        self.rows: list[NDArray[np.float64]] = []
+        self.rows: list[NDArray[np.float32]] = []
 
     def add(self, samples: NDArray[np.float32]) -> None:
-        joined = np.concatenate([self._rest, samples])
+        skipped = min(self._skip, len(samples))
+        self._skip -= skipped
+        joined = np.concatenate([self._rest, samples[skipped:]])
         count = (len(joined) - self.length) // self.hop + 1
         if count <= 0:
             self._rest = joined
@@ -136,12 +142,18 @@ class _Frames:
         frames = np.lib.stride_tricks.sliding_window_view(joined, self.length)[:: self.hop]
         for first in range(0, count, 32):
             self.add_frames(frames[first : first + 32])
+        self._skip += max(0, count * self.hop - len(joined))
         self._rest = joined[count * self.hop :].copy()
 
     def add_frames(self, frames: NDArray[np.float32]) -> None:
         """Take whole frames, shape (n, length)."""
-        spectrum = fft.rfft(frames * self._window, axis=1)
-        self.rows.append(self._features(spectrum.real**2 + spectrum.imag**2))
+        features = np.zeros((FEATURES, len(frames)))
+        features[0] = features[9] = self._low * self.bin_hz
+        loud = np.flatnonzero(frames.any(axis=1))
+        if len(loud):
+            spectrum = fft.rfft(frames[loud] * self._window, axis=1)
+            features[:, loud] = self._features(spectrum.real**2 + spectrum.imag**2)
+        self.rows.append(features.astype(np.float32))
 
     def _features(self, power: NDArray[np.float32]) -> NDArray[np.float64]:
         rows = np.arange(len(power))
@@ -257,7 +269,7 @@ def survey(
         InputAtFaultError: not one sample can be read, all samples are zero, or all stand at a fixed level.
     """
     band = TONE_BAND_HZ if tone_hz is None else (0.9 * tone_hz, 1.1 * tone_hz)
-    frames = [_Frames(recording.rate_hz, band) for _ in range(recording.channels)]
+    frames = [_Frames(recording.rate_hz, band, recording.frames) for _ in range(recording.channels)]
     levels = [Levels() for _ in range(recording.channels)]
     count = 0
     for block in channel_blocks(recording, progress=progress):
@@ -293,7 +305,7 @@ def glimpses(recording: Recording, tone_hz: float | None = None) -> tuple[Survey
     if recording.duration_s < GLIMPSES_FROM_S or not seeks_quickly(recording):
         return None
     band = TONE_BAND_HZ if tone_hz is None else (0.9 * tone_hz, 1.1 * tone_hz)
-    frames = [_Frames(recording.rate_hz, band) for _ in range(recording.channels)]
+    frames = [_Frames(recording.rate_hz, band, recording.frames) for _ in range(recording.channels)]
     length = frames[0].length
     slot = length * max(GLIMPSE_EVERY, recording.frames // (length * MOST_GLIMPSES))
     count = recording.frames // slot
@@ -326,7 +338,7 @@ def _summed_up(
     times_s: NDArray[np.float64] | None = None,
     step_s: float | None = None,
 ) -> Survey:
-    table = np.concatenate(frames.rows, axis=1) if frames.rows else np.zeros((11, 0))
+    table = np.concatenate(frames.rows, axis=1).astype(np.float64) if frames.rows else np.zeros((FEATURES, 0))
     even = (np.arange(table.shape[1]) * frames.hop + frames.length / 2) / rate_hz
     return Survey(
         even if times_s is None else times_s,
