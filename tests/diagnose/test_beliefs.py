@@ -132,7 +132,7 @@ def test_nothing_lifts() -> None:
     heard = seen("play_stays_down", "cassette_in_capstan_still", "cassette_in_capstan_motor_heard")
     assert beliefs_of(changed, heard)[0].part == "capstan_belt"
     assert beliefs_of(shipped("four_track"), seen("play_stays_down"))[0].part == "cam_belt"
-    assert share_of(changed, "capstan_belt", "play_stays_down") > 0.2
+    assert share_of(changed, "capstan_belt", "play_stays_down") > 0.15
     assert share_of(shipped("four_track"), "capstan_belt", "play_stays_down") < 0.01
 
 
@@ -167,7 +167,8 @@ def test_an_old_belt_is_out_of_order_but_does_not_explain_what_it_cannot() -> No
 @given(st.data())
 def test_shares_sum_to_one_and_the_order_of_evidence_changes_nothing(data: st.DataObject) -> None:
     net = network(shipped("one_motor_portable"))
-    ids = data.draw(st.lists(st.sampled_from(sorted(net.signs)), min_size=0, max_size=6, unique=True))
+    asked = sorted(sign.id for sign in net.signs.values() if not sign.aside)
+    ids = data.draw(st.lists(st.sampled_from(asked), min_size=0, max_size=6, unique=True))
     told = [
         Observation(sign, data.draw(st.sampled_from([True, False, None])), data.draw(st.floats(0, 1))) for sign in ids
     ]

@@ -43,6 +43,21 @@ class PartStates:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Past:
+    """What is known of a machine as it was before parts of it were renewed (`lives`).
+
+    Arguments:
+        priors: chances of the states of every part as it is now, before any evidence.
+        said: what enters at what was otherwise then: base rates of parts, and what was noticed.
+        log_evidence: log probability of what was noticed then.
+    """
+
+    priors: Mapping[str, tuple[float, ...]]
+    said: Mapping[str, NDArray[np.float64]]
+    log_evidence: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Network:
     """Factors over part states and functions, and the plan to sum them.
 
@@ -57,7 +72,9 @@ class Network:
         observed: functions that some sign or reading is about: each has a leaf for what evidence says of it.
         signs: by id.
         alike: for each part, its states in groups that the rest of the machine cannot tell apart.
+        told: functions that join much of the machine at once and were asked for (`speaking_of`).
         plan: how to sum it; a part's variable there, "part:belt", has a value for each of those groups.
+        past: what is known of the machine as it was before repairs; `parts` then says what that leaves of each part.
     """
 
     machine: Machine
@@ -71,6 +88,12 @@ class Network:
     signs: Mapping[str, Sign]
     alike: Mapping[str, tuple[tuple[int, ...], ...]]
     plan: Plan
+    told: frozenset[str] = frozenset()
+    past: Past | None = None
+
+    def prior(self, name: str) -> NDArray[np.float64]:
+        """Give the chances of a part's states before any evidence, of whatever time, shape (states,)."""
+        return np.array(self.parts[name].prior if self.past is None else self.past.priors[name])
 
 
 def part_states(machine: Machine, age_years: float | None = None, equal_rate: float | None = None) -> list[PartStates]:
@@ -108,26 +131,50 @@ def _exclusive(rates: list[float], equal_rate: float | None) -> list[float]:
 
 def network(machine: Machine, age_years: float | None = None, equal_rate: float | None = None) -> Network:
     """Give the belief network of a machine; what does not hang on the age is worked out once."""
-    net = _of_usual_age(machine)
+    net = _of_usual_age(machine, frozenset())
     if age_years is None and equal_rate is None:
         return net
     return replace(net, parts={states.part: states for states in part_states(machine, age_years, equal_rate)})
 
 
+def speaking_of(net: Network, signs_told: Iterable[str]) -> Network:
+    """Give a network that also speaks of signs that join much of the machine at once, where some were told.
+
+    Such signs (a noise from no known place, a pitch that wavers in step with something) are taken when a person tells
+    of them and are not proposed as checks; leaving their functions out keeps all other sums small.
+
+    Arguments:
+        net: the machine's network.
+        signs_told: ids of signs; those the network speaks of already, or does not know, are passed over.
+    """
+    told = {net.signs[sign].node for sign in signs_told if sign in net.signs and net.signs[sign].aside}
+    wanted = frozenset(told - net.words.keys() - net.constants.keys())
+    if not wanted:
+        return net
+    larger = _of_usual_age(net.machine, wanted | net.told)
+    return replace(larger, parts=net.parts, signs=net.signs)
+
+
 @cache
-def _of_usual_age(machine: Machine) -> Network:
-    return derive(machine)
+def _of_usual_age(machine: Machine, told: frozenset[str]) -> Network:
+    return derive(machine, told)
 
 
-def derive(machine: Machine) -> Network:
-    """Derive the belief network of a machine from its description; `network` keeps what this gives."""
+def derive(machine: Machine, told: frozenset[str] = frozenset()) -> Network:
+    """Derive the belief network of a machine from its description; `network` keeps what this gives.
+
+    Arguments:
+        machine: as described.
+        told: functions that join much of the machine at once and are wanted all the same.
+    """
     graph = mechanism(machine)
     parts = {states.part: states for states in part_states(machine)}
     answers = _condition_answers(graph, parts)
     domains = reachable(graph.nodes, {name: tuple(dict.fromkeys(words)) for name, words in answers.items()})
     constants = {name: words[0] for name, words in domains.items() if len(words) == 1}
     found = {sign.id: sign for sign in signs(graph)}
-    observed = tuple(dict.fromkeys(s.node for s in found.values() if s.node not in constants))
+    spoken_of = [s for s in found.values() if not s.aside or s.node in told]
+    observed = tuple(dict.fromkeys(s.node for s in spoken_of if s.node not in constants))
     steady = tuple(c.name for c in graph.conditions if c.about == "steady" and c.name not in constants)
     observed = tuple(dict.fromkeys(observed + steady))
     needed = ancestors(graph.nodes, observed) - set(constants)
@@ -141,7 +188,7 @@ def derive(machine: Machine) -> Network:
     alike = {name: states_alike(factors, name, len(known.states)) for name, known in parts.items()}
     plan = plan_for(with_groups(factors, alike), sizes_of(words, alike))
     return Network(
-        graph.machine, graph, parts, words, constants, sound_words, tuple(factors), observed, found, alike, plan
+        graph.machine, graph, parts, words, constants, sound_words, tuple(factors), observed, found, alike, plan, told
     )
 
 

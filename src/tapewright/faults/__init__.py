@@ -8,6 +8,8 @@ graph         functions that hang on each other: evaluate, reach, trace back
 behaviours    how motion, grip and drag combine at one place
 sheet         the graph while it is being drawn
 bringing_in   what brings couplings in and lets brakes go
+heard         what the ear makes of a whole mode; what lid and keys answer
+moments       the same mode when warm, and at the start of a side
 mechanism     the functions of a machine, along its drives, in every mode: one graph for engine and beliefs
 consequences  run it with given faults: what each rotor, the head base and the tape do, what is heard
 tape_speed    how fast its tape runs: what the drive loses, what drags, where it runs away

@@ -1,11 +1,11 @@
 """Fault + machine -> a new machine. Nothing is altered, so nothing need ever be undone."""
 
 import difflib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from tapewright.faults.catalogue import FaultKind, catalogue, homes, possible_faults
-from tapewright.machine.parts import SOUND, Imperfections, Machine, part
+from tapewright.machine.parts import SINGLES, SOUND, Imperfections, Machine, part
 from tapewright.words.problem import InputAtFaultError, Problem
 
 
@@ -79,16 +79,30 @@ def imperfections_of(fault: FaultKind, severity: float, base: Imperfections = SO
     Ratios grow geometrically with severity from none (1) to the catalogue's value, so that half of a fault is half of
     it in decibels; sizes and chances grow in proportion.
     """
+    changed = _changed(fault.changes, severity, base)
+    if not fault.changes_warm and base.warm is None:
+        return changed
+    from_warm = replace(base.warm or base, warm=None)
+    return replace(changed, warm=_changed({**fault.changes, **fault.changes_warm}, severity, from_warm))
+
+
+def _changed(changes: Mapping[str, float | bool], severity: float, base: Imperfections) -> Imperfections:
     changed: dict[str, float | bool] = {}
-    for name, at_full in fault.changes.items():
+    for name, at_full in changes.items():
         neutral, now = getattr(SOUND, name), getattr(base, name)
         if isinstance(at_full, bool):
             changed[name] = at_full if severity > 0 else now
-        elif neutral == 1.0 and at_full > 0.0 and name != "contact":
+        elif neutral == 1.0 and at_full > 0.0 and name not in ("contact", "swing"):
             changed[name] = now * at_full**severity
         else:
             changed[name] = now + (at_full - neutral) * severity
     return replace(base, **changed)  # type: ignore[arg-type]
+
+
+def warmed(machine: Machine, name: str) -> Machine:
+    """Give the machine as it is after ten minutes of running, as far as one part goes."""
+    now = part(machine, name).imperfections
+    return machine if now.warm is None else with_imperfections(machine, name, now.warm)
 
 
 def with_imperfections(machine: Machine, name: str, imperfections: Imperfections) -> Machine:
@@ -104,13 +118,8 @@ def with_imperfections(machine: Machine, name: str, imperfections: Imperfections
         return replace(machine, solenoids={**machine.solenoids, name: changed})  # type: ignore[dict-item]
     if name in machine.levers:
         return replace(machine, levers={**machine.levers, name: changed})  # type: ignore[dict-item]
-    if name == machine.supply.name:
-        return replace(machine, supply=changed)  # type: ignore[arg-type]
-    if name == machine.heads.name:
-        return replace(machine, heads=changed)  # type: ignore[arg-type]
-    if name == machine.cassette.name:
-        return replace(machine, cassette=changed)  # type: ignore[arg-type]
-    return replace(machine, head_base=changed)  # type: ignore[arg-type]
+    single = next(one for one in SINGLES if getattr(machine, one).name == name)
+    return replace(machine, **{single: changed})  # type: ignore[arg-type]
 
 
 def applied(machine: Machine, faults: Sequence[Fault]) -> Machine:

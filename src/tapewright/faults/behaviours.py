@@ -63,7 +63,7 @@ def motor_able(feed: str, permit: str, motor: str) -> str:
     """Say how a motor turns that the logic wants to run."""
     if feed == "none" or permit == "no" or motor == "dead":
         return "still"
-    if "at_times" in (permit, motor):
+    if "at_times" in (feed, permit, motor):
         return "at_times"
     if motor == "runs_away":
         return "right" if feed == "low" else motor
@@ -97,7 +97,7 @@ def solenoid_pulls(feed: str, permit: str, solenoid: str) -> str:
     """Say how a solenoid pulls that the logic feeds: no, at_times, weak, yes."""
     if feed == "none" or permit == "no" or solenoid == "dead":
         return "no"
-    if "at_times" in (permit, solenoid):
+    if "at_times" in (feed, permit, solenoid):
         return "at_times"
     return "weak" if feed == "low" or solenoid == "weak" else "yes"
 
@@ -268,9 +268,9 @@ def head_base_goes(lifter: str) -> str:
     return {"weak": "part", "at_times": "at_times", "slow": "late", "uneven": "late"}.get(lifter, "arrives")
 
 
-def head_base_by_hand(drag: str, levers: str = "free") -> str:
+def head_base_by_hand(drag: str, levers: str = "free", spring: str = "there") -> str:
     """The same where a finger lifts it and a spring lets it down."""
-    if levers == "gone":
+    if "gone" in (levers, spring):
         return "stays"
     return {"free": "arrives", "stiff": "late", "tight": "part", "seized": "stays"}[worst_drag(drag, levers)]
 
@@ -278,6 +278,11 @@ def head_base_by_hand(drag: str, levers: str = "free") -> str:
 def head_base_by_cam(lifter: str, levers: str) -> str:
     """The same with levers between it and the cam; how stiff they are already loads the cam."""
     return "stays" if levers == "gone" else head_base_goes(lifter)
+
+
+def head_base_in_step(goes: str, step: str) -> str:
+    """The same where the cam may stand out of step: its travel ends elsewhere."""
+    return "part" if step == "out" and goes in ("arrives", "late") else goes
 
 
 def head_base_by_solenoid(pull: str, drag: str, levers: str = "free") -> str:
@@ -368,9 +373,11 @@ def head_loop(leading: str, following: str) -> str:
     return "taut" if following in ("slow", "right", "held") else "slack"
 
 
-def edge_creases(following: str) -> str:
-    """Say whether the tape's edge is creased since the roller that guides it lets it wander."""
-    return "yes" if following in ("slips", "uneven") else "no"
+def edge_creases(following: str, *square: str) -> str:
+    """Say whether the tape's edge is creased: a roller lets it wander, or roller or guide drives it to one side."""
+    if following in ("open", "held", "free"):
+        return "no"
+    return "yes" if following in ("slips", "uneven", "lumpy") or "askew" in square else "no"
 
 
 def tape_in_play(nip: str, take_up: str, hold_back: str) -> str:
@@ -462,11 +469,90 @@ def logic_stops(sensed: str, contact: str, started: str) -> str:
 
 
 def rubs(turns: str, strong: str) -> str:
-    """Say whether a shaft squeals: stiff in its bearing while it turns, or dragged by a rubber that slips on it."""
+    """Say whether a shaft squeals: stiff in its bearing while it turns, or dragged by a rubber that slips on it.
+
+    A rubber that has lost half of its grip creeps and chirps under load before it lets go.
+    """
     grip, drag, _ = _grip_and_drag(strong)
     if turns in MOVING and drag in ("stiff", "tight"):
         return "yes"
-    return "at_times" if turns == "weak" and grip in ("faint", "poor", "fair") else "no"
+    return "at_times" if turns in MOVING and grip in ("faint", "poor", "fair") else "no"
+
+
+# --- the same thing at two moments -----------------------------------------------------------------------------------
+
+WELL: Final = frozenset({"right", "fast", "hard", "arrives", "late", "no"})
+"""Words that nobody complains of, of the tape, a reel, the head base or a harm."""
+
+
+def changes_with_warmth(cold: str, warm: str) -> str:
+    """Say how minutes of running change a thing: eases, worsens, same."""
+    if cold in WELL and warm not in WELL:
+        return "worsens"
+    if warm in WELL and cold not in WELL:
+        return "eases"
+    return "same"
+
+
+def only_late(at_start: str, at_end: str) -> str:
+    """Say whether a thing goes well at the start of a side and not at its end: no, yes."""
+    return "yes" if at_start in WELL and at_end not in WELL else "no"
+
+
+# --- what is heard from the tape, and what lets it out ---------------------------------------------------------------
+
+
+def sound_heard(heads: str, path: str) -> str:
+    """Say how heads and electronics sound together: clear, dull, hissy, one_side, crackles, silent."""
+    return path if path != "clear" else {"worn": "dull"}.get(heads, heads)
+
+
+def roller_comes(head_base: str, surface: str) -> str:
+    """Say whether the pinch roller comes to the capstan: comes, at_times, apart."""
+    if head_base in ("stays", "part") or surface in ("off", "gone"):
+        return "apart"
+    return "at_times" if head_base == "at_times" else "comes"
+
+
+def roller_turns(nip: str, drag: str) -> str:
+    """Say how the pinch roller turns in play: turns, by_fits, stands."""
+    if nip in ("open", "free", "held") or drag == "seized":
+        return "stands"
+    return "by_fits" if nip in ("slips", "at_times") or drag == "tight" else "turns"
+
+
+def wavers(tape: str, lumpy: str) -> str:
+    """Say whether an unsteady pitch comes and goes with something that turns: no, regular, irregular."""
+    if tape != "uneven":
+        return "no"
+    return "regular" if lumpy == "yes" else "irregular"
+
+
+def any_lumpy(*steady: str) -> str:
+    """Say whether any of several parts turns unevenly: no, yes."""
+    return "yes" if "lumpy" in steady or "yes" in steady else "no"
+
+
+def any_yes(*answers: str) -> str:
+    """Say whether any of several answers is yes, or at times: no, yes."""
+    return "yes" if "yes" in answers or "at_times" in answers else "no"
+
+
+def squeaks(drag: str) -> str:
+    """Say whether something that turns squeaks for want of oil: yes, no."""
+    return "yes" if drag in ("stiff", "tight") else "no"
+
+
+def lid_opens(latch: str, head_base: str = "arrives") -> str:
+    """Say whether the lid lets the cassette out: opens, flies, stuck; heads that are up hold it."""
+    return "stuck" if head_base in ("stays", "part", "at_times") else latch
+
+
+def key_answered(permit: str, feed: str) -> str:
+    """Say whether anything answers a key that the logic could see: yes, at_times, no (with lamps lit), dark."""
+    if feed == "none":
+        return "dark"
+    return "at_times" if feed == "at_times" and permit == "yes" else permit
 
 
 def either(*answers: str) -> str:

@@ -5,14 +5,17 @@ Part of the graph that `mechanism` draws; nothing here knows a fault or a sign.
 
 from tapewright.faults import behaviours as does
 from tapewright.faults import conditions
+from tapewright.faults.catalogue import swings
 from tapewright.faults.graph import Node
 from tapewright.faults.sheet import Sheet
-from tapewright.machine.parts import Coupling, Mode, shaft
+from tapewright.machine.parts import Coupling, Mode, has_logic, shaft
 
 
 def draw_permit(sheet: Sheet, mode: Mode) -> str:
     """Whether the switches that a mode waits for let it start; modes that wait for the same ones share the answer."""
-    switches = [s.name for s in sheet.machine.sensors.values() if mode.name in s.allows]
+    machine = sheet.machine
+    switches = [s.name for s in machine.sensors.values() if mode.name in s.allows]
+    switches += [machine.control_board.name] if has_logic(machine) else []
     parents = tuple(sheet.condition(conditions.contact(name)) for name in switches)
     return sheet.node(Node(f"permit:{'+'.join(switches) or 'none'}", parents, does.worst_contact))
 
@@ -57,10 +60,13 @@ def draw_brought(sheet: Sheet, mode: Mode, coupling: Coupling) -> str | None:
     elif by in machine.rotors and sheet.has(f"turns:{shaft(machine, by)}@{mode.name}"):
         turning = f"turns:{shaft(machine, by)}@{mode.name}"
         moved = sheet.node(Node(f"travel:{by}@{mode.name}", (turning,), _cam_travel, by))
+    elif not by and not coupling.through and coupling.switched and swings(machine, coupling.driver):
+        moved = sheet.condition(conditions.swing(coupling.driver))
     if not moved and not coupling.through:
         return None
+    topic = by or next(iter(coupling.through), coupling.driver)
     parents = (moved or sheet.node(Node("moved:always", (), lambda: "yes")), draw_levers(sheet, coupling.through))
-    return sheet.node(Node(f"brought:{'+'.join(parents)}", parents, does.brought_in, by or coupling.through[0]))
+    return sheet.node(Node(f"brought:{'+'.join(parents)}", parents, does.brought_in, topic))
 
 
 def _cam_travel(turning: str) -> str:
@@ -94,3 +100,7 @@ def draw_overrunning(sheet: Sheet, mode: Mode) -> None:
     if mode.name == "stop" and brakes:
         parents = tuple(sheet.condition(conditions.brake(one.name)) for one in brakes)
         sheet.node(Node(f"overruns@{mode.name}", parents, does.overruns, "tape"))
+        for one in brakes:
+            reel = shaft(sheet.machine, one.driver)
+            held = (sheet.condition(conditions.brake(one.name)),)
+            sheet.node(Node(f"coasts:{reel}@{mode.name}", held, does.overruns, reel))

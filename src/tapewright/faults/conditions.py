@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from tapewright.faults.applied import with_imperfections
+from tapewright.faults.applied import warmed, with_imperfections
 from tapewright.machine.forces import Margin, mode_margins
 from tapewright.machine.parts import Coupling, Imperfections, Machine, part, sound
 
@@ -38,7 +38,7 @@ class Condition:
 
     Arguments:
         part: the part's name.
-        about: "hold", "drag", "motor", "contact", "surface", "feed", "solenoid", "lever", "brake".
+        about: what the question is about: "hold", "drag", "motor", "contact" and so on, one function below for each.
         read: gives the answer, one of a few words, for any machine of this description.
     """
 
@@ -184,9 +184,72 @@ def feed(name: str) -> Condition:
         imperfect = part(machine, name).imperfections
         if not imperfect.works:
             return "none"
+        if imperfect.contact < 0.9:
+            return "at_times"
         return "low" if imperfect.pull < 0.8 else "good"
 
     return Condition(name, "feed", read)
+
+
+def warm(condition: Condition) -> Condition:
+    """Put the same question to the part after ten minutes of running."""
+
+    def read(machine: Machine) -> str:
+        return condition.read(warmed(machine, condition.part))
+
+    return Condition(condition.part, f"{condition.about}_warm", read)
+
+
+def swing(name: str) -> Condition:
+    """Whether an idler that the friction of its own arm swings arrives: yes, at_times, no."""
+    return Condition(
+        name,
+        "swing",
+        lambda machine: _words((0.1, 0.9), ("no", "at_times", "yes"), part(machine, name).imperfections.swing),
+    )
+
+
+def noise(name: str) -> Condition:
+    """Whether a part adds a noise of its own: rubbing, clicking, hissing."""
+    return Condition(name, "noise", lambda machine: "yes" if part(machine, name).imperfections.noise >= 0.5 else "no")
+
+
+def step(name: str) -> Condition:
+    """Whether a cam stands in step with what it moves."""
+    return Condition(name, "step", lambda machine: "in" if part(machine, name).imperfections.in_step else "out")
+
+
+def spring(name: str) -> Condition:
+    """Whether the spring that brings a part home is there."""
+    return Condition(
+        name, "spring", lambda machine: "gone" if part(machine, name).imperfections.tension < 0.3 else "there"
+    )
+
+
+def sound_path(name: str) -> Condition:
+    """What the electronics make of what the heads give: clear, one_side, crackles, silent."""
+
+    def read(machine: Machine) -> str:
+        imperfect = part(machine, name).imperfections
+        if not imperfect.works:
+            return "silent"
+        if imperfect.contact < 0.9:
+            return "crackles"
+        return "one_side" if imperfect.signal < DULL_BELOW else "clear"
+
+    return Condition(name, "sound_path", read)
+
+
+def latch(name: str) -> Condition:
+    """How a lid answers its key or latch: opens, flies (nothing damps it), stuck."""
+
+    def read(machine: Machine) -> str:
+        imperfect = part(machine, name).imperfections
+        if not imperfect.present or imperfect.drag >= _DRAG_EDGES[1]:
+            return "stuck"
+        return "flies" if imperfect.tension < 0.5 else "opens"
+
+    return Condition(name, "latch", read)
 
 
 def surface(name: str) -> Condition:
@@ -204,7 +267,7 @@ def _surface_word(machine: Machine, name: str) -> str:
     if isinstance(thing, Coupling) and imperfect.tension < 0.5:
         return "slack"
     if imperfect.tension < 0.5:
-        return "light"
+        return "light" if imperfect.tension > OFF_BELOW else "off"
     if imperfect.grip < 0.6 and imperfect.lump >= LUMP_FELT:
         return "flat"
     if imperfect.grip < 0.6:
@@ -214,11 +277,39 @@ def _surface_word(machine: Machine, name: str) -> str:
     return "uneven" if imperfect.lump >= LUMP_FELT else "fine"
 
 
-def signal(name: str) -> Condition:
-    """What a head gives of level and treble."""
+OFF_BELOW: Final = 0.01
+"""Share of its spring force below which a roller is not tired but not pressed on at all; from memory."""
+
+
+def wobble(name: str) -> Condition:
+    """Whether a part is seen to run out of true."""
     return Condition(
-        name, "signal", lambda machine: "clear" if part(machine, name).imperfections.signal >= DULL_BELOW else "dull"
+        name, "wobble", lambda machine: "yes" if part(machine, name).imperfections.lump >= WOBBLES_FROM else "no"
     )
+
+
+WOBBLES_FROM: Final = 0.008
+"""Unsteadiness from which the eye sees a rim wander: about 0.2 mm on a 50 mm wheel; from memory."""
+
+
+def signal(name: str) -> Condition:
+    """What a head gives: clear, dull (too little level or treble), worn (the same, past cleaning), hissy."""
+
+    def read(machine: Machine) -> str:
+        imperfect = part(machine, name).imperfections
+        if imperfect.noise >= HISSES_FROM:
+            return "hissy"
+        if imperfect.signal >= DULL_BELOW:
+            return "clear"
+        return "worn" if imperfect.worn_m >= WORN_FROM_M else "dull"
+
+    return Condition(name, "signal", read)
+
+
+WORN_FROM_M: Final = 0.00002
+"""Depth of a groove that a fingernail feels; from memory."""
+HISSES_FROM: Final = 0.5
+"""Hiss from which an ear notices it in a pause, against the plain hiss of a magnetised head; from memory."""
 
 
 DULL_BELOW: Final = 0.6
@@ -231,6 +322,13 @@ def square(name: str) -> Condition:
         name,
         "square",
         lambda machine: "askew" if part(machine, name).imperfections.tilt_rad >= ASKEW_FROM else "square",
+    )
+
+
+def guide(name: str) -> Condition:
+    """Whether the guides beside a head lead the tape straight; their share of its imperfections is where it swings."""
+    return Condition(
+        name, "guide", lambda machine: "askew" if part(machine, name).imperfections.swing < 0.5 else "square"
     )
 
 

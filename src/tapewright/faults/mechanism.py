@@ -22,6 +22,8 @@ from tapewright.faults.bringing_in import (
 )
 from tapewright.faults.conditions import Condition
 from tapewright.faults.graph import Node
+from tapewright.faults.heard import draw_heard, draw_keys, draw_lid
+from tapewright.faults.moments import draw_moments
 from tapewright.faults.sheet import Sheet
 from tapewright.machine.couplings import holding_motors
 from tapewright.machine.parts import (
@@ -31,6 +33,7 @@ from tapewright.machine.parts import (
     Machine,
     Mode,
     Sensor,
+    has_logic,
     nips_at_work,
     shaft,
     sound,
@@ -64,6 +67,11 @@ def mechanism(machine: Machine) -> Mechanism:
     sheet = Sheet(ideal)
     for mode in modes_told_apart(ideal):
         _draw_mode(sheet, mode)
+        draw_heard(sheet, mode)
+    for mode in modes_told_apart(ideal):
+        draw_moments(sheet, mode, _draw_mode)
+    draw_lid(sheet)
+    draw_keys(sheet)
     _draw_recording(sheet)
     _draw_surfaces(sheet)
     return Mechanism(machine, tuple(sheet.conditions.values()), tuple(sheet.nodes.values()))
@@ -215,7 +223,7 @@ def _draw_link(sheet: Sheet, mode: Mode, coupling: Coupling, driver: str, driven
         through = Node(f"fed:{coupling.name}@{mode.name}", (turning, brought), does.fed_through, coupling.name)
         turning = sheet.node(through)
     parents = (turning, _draw_strength(sheet, mode, coupling, driven))
-    asked = _asked(sheet.machine, coupling, mode)
+    asked = _asked(sheet, coupling, mode)
     function = partial(does.pass_on, sound_margin=asked)
     sheet.node_once(Node(f"turns:{driven}@{mode.name}", parents, function, driven), does.margin_class(asked))
 
@@ -229,9 +237,9 @@ def _draw_strength(sheet: Sheet, mode: Mode, coupling: Coupling, driven: str) ->
     return sheet.node(Node(f"strength:{coupling.name}/{drag}", parents, does.strength, coupling.name))
 
 
-def _asked(machine: Machine, coupling: Coupling, mode: Mode) -> float:
+def _asked(sheet: Sheet, coupling: Coupling, mode: Mode) -> float:
     """Give a sound coupling's margin; one that nothing drives in this mode is asked for next to nothing."""
-    found = conditions.sound_margins(machine, mode.name).get(coupling.name)
+    found = sheet.margins(sheet.machine, mode.name).get(coupling.name)
     return found.ratio.value if found is not None else IDLE_MARGIN
 
 
@@ -250,6 +258,8 @@ def _draw_drag(sheet: Sheet, on_shaft: str, mode: Mode) -> str:
     """How freely a shaft turns: its own bearing, all on it, a brake, and the head base with its levers on the cam."""
     machine = sheet.machine
     parts = [rotor.name for rotor in machine.rotors.values() if shaft(machine, rotor.name) == on_shaft]
+    belts = (c for c in machine.couplings.values() if c.kind == "belt")
+    parts += [belt.name for belt in belts if on_shaft in {shaft(machine, rotor) for rotor in belt.path[1:]}]
     lifter = machine.head_base.lifted_by
     lifts = lifter in machine.rotors and shaft(machine, lifter) == on_shaft and machine.rotors[lifter].kind == "cam"
     if lifts:
@@ -285,7 +295,9 @@ def _draw_head_base(sheet: Sheet, mode: Mode) -> None:
         if not sheet.has(turning):
             sheet.node(Node(turning, (), lambda: "still", base.lifted_by))
         function = does.head_base_by_cam if levers else does.head_base_goes
-        sheet.node(Node(name, (turning, *levers), function, base.name))
+        goes = sheet.node(Node(f"goes:{base.name}@{mode.name}", (turning, *levers), function, base.name))
+        parents = (goes, sheet.condition(conditions.step(base.lifted_by)))
+        sheet.node(Node(name, parents, does.head_base_in_step, base.name))
     elif base.lifted_by in machine.solenoids and base.lifted_by in mode.solenoids:
         parents = (draw_pull(sheet, mode, base.lifted_by), stiffness, *levers)
         sheet.node(Node(name, parents, does.head_base_by_solenoid, base.name))
@@ -294,7 +306,9 @@ def _draw_head_base(sheet: Sheet, mode: Mode) -> None:
         sheet.node(Node(name, (fed, draw_permit(sheet, mode), stiffness), _solenoid_lifts, base.name))
     else:
         # Keys, or a solenoid that lets go: only a spring has to bring it home.
-        sheet.node(Node(name, (stiffness, *levers), does.head_base_by_hand, base.name))
+        free = levers or (sheet.node(Node("levers:none", (), does.linkage)),)
+        homing = (sheet.condition(conditions.spring(base.name)),) if mode.head_base == "down" else ()
+        sheet.node(Node(name, (stiffness, *free, *homing), does.head_base_by_hand, base.name))
     switches = [sensor.name for sensor in machine.sensors.values() if sensor.kind == "position_switch"]
     known_by = tuple(sheet.condition(conditions.contact(switch)) for switch in switches[:1])
     sheet.node(Node(f"helped@{mode.name}", (name, *known_by), does.helped, base.name))
@@ -340,7 +354,7 @@ def _draw_reserve(sheet: Sheet, mode: Mode) -> None:
     for coupling in engaged(sheet.machine, mode):
         driver, *others = (shaft(sheet.machine, rotor) for rotor in coupling.path)
         for driven in (one for one in others if one in capstans and sheet.has(f"turns:{driver}@{mode.name}")):
-            asked = _asked(sheet.machine, coupling, mode)
+            asked = _asked(sheet, coupling, mode)
             parents = (f"turns:{driver}@{mode.name}", _draw_strength(sheet, mode, coupling, driven))
             function = partial(does.reserve, sound_margin=asked)
             sheet.node(Node(f"reserve:{driven}@{mode.name}", parents, function, driven))
@@ -373,14 +387,24 @@ def _draw_nips(sheet: Sheet, mode: Mode) -> str:
     nips = nips_at_work(sheet.machine, mode)
     if len(nips) == 1:
         nip = _draw_nip(sheet, mode, nips[0], f"nip@{mode.name}")
-        sheet.node(Node(f"edge@{mode.name}", (f"closed@{mode.name}",), does.edge_creases, "tape"))
+        guided = _draw_guides(sheet, nips)
+        sheet.node(Node(f"edge@{mode.name}", (f"closed@{mode.name}", *guided), does.edge_creases, "tape"))
     else:
         each = tuple(_draw_nip(sheet, mode, one, f"nip:{one.name}@{mode.name}") for one in nips)
         nip = sheet.node(Node(f"nip@{mode.name}", each, does.nips_together, nips[0].name))
         sheet.node(Node(f"head_loop@{mode.name}", each[:2], does.head_loop, "tape"))
-        sheet.node(Node(f"edge@{mode.name}", (each[1],), does.edge_creases, "tape"))
+        guided = _draw_guides(sheet, nips)
+        sheet.node(Node(f"edge@{mode.name}", (each[1], *guided), does.edge_creases, "tape"))
     _draw_tape_surface(sheet, mode, nips)
     return nip
+
+
+def _draw_guides(sheet: Sheet, nips: tuple[Coupling, ...]) -> tuple[str, ...]:
+    """What else can drive the tape to one side: a roller or a guide that stands askew."""
+    rollers = [end for nip in nips for end in nip.path if sheet.machine.rotors[end].kind == "pinch_roller"]
+    guiding = [conditions.square(roller) for roller in rollers]
+    guiding.append(conditions.guide(sheet.machine.heads.name))
+    return tuple(sheet.condition(one) for one in guiding)
 
 
 def _draw_nip(sheet: Sheet, mode: Mode, coupling: Coupling, name: str) -> str:
@@ -393,7 +417,7 @@ def _draw_nip(sheet: Sheet, mode: Mode, coupling: Coupling, name: str) -> str:
     closing = [base, _draw_grip(sheet, coupling)]
     if carried and sheet.has(f"reported@{mode.name}"):
         closing.append(f"reported@{mode.name}")
-    function = partial(does.nip_closes, sound_margin=_asked(machine, coupling, mode))
+    function = partial(does.nip_closes, sound_margin=_asked(sheet, coupling, mode))
     leads = coupling is nips_at_work(machine, mode)[0]
     stem = "closed" if leads else f"closed:{coupling.name}"
     closed = sheet.node(Node(f"{stem}@{mode.name}", tuple(closing), function, coupling.name))
@@ -401,7 +425,12 @@ def _draw_nip(sheet: Sheet, mode: Mode, coupling: Coupling, name: str) -> str:
     if not sheet.has(turning):
         sheet.node(Node(turning, (), lambda: "loose", capstan))
     parents = (closed, turning, sheet.condition(conditions.trimmed(capstan)))
-    return sheet.node(Node(name, parents, does.nip_drives, coupling.name))
+    driven = sheet.node(Node(name, parents, does.nip_drives, coupling.name))
+    comes = (base, sheet.condition(conditions.surface(roller)))
+    sheet.node(Node(f"comes:{roller}@{mode.name}", comes, does.roller_comes, roller))
+    turns = (driven, sheet.condition(conditions.drag(roller)))
+    sheet.node(Node(f"rolls:{roller}@{mode.name}", turns, does.roller_turns, roller))
+    return driven
 
 
 def _draw_arm(sheet: Sheet, mode: Mode, nip: Coupling, base: str) -> str:
@@ -537,6 +566,8 @@ def _draw_surfaces(sheet: Sheet) -> None:
         sheet.condition(conditions.surface(rotor.name))
         sheet.condition(conditions.drag(rotor.name))
         sheet.condition(conditions.steady(rotor.name))
+        sheet.condition(conditions.wobble(rotor.name))
+        sheet.condition(conditions.noise(rotor.name))
     for coupling in sheet.machine.couplings.values():
         sheet.condition(conditions.surface(coupling.name))
         sheet.condition(conditions.steady(coupling.name))
@@ -550,7 +581,11 @@ def _draw_surfaces(sheet: Sheet) -> None:
     for lever in sheet.machine.levers:
         sheet.condition(conditions.lever(lever))
     sheet.condition(conditions.drag(sheet.machine.head_base.name))
-    for about in (conditions.signal, conditions.square):
+    for about in (conditions.signal, conditions.square, conditions.guide):
         sheet.condition(about(sheet.machine.heads.name))
+    if has_logic(sheet.machine):
+        sheet.condition(conditions.contact(sheet.machine.control_board.name))
+    sheet.condition(conditions.sound_path(sheet.machine.electronics.name))
+    sheet.condition(conditions.latch(sheet.machine.lid.name))
     for about in (conditions.drag, conditions.square, conditions.surface):
         sheet.condition(about(sheet.machine.cassette.name))

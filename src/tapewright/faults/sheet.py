@@ -1,10 +1,11 @@
 """The graph of a machine's functions while it is being drawn."""
 
-from collections.abc import Hashable
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 
-from tapewright.faults.conditions import Condition
+from tapewright.faults.conditions import Condition, sound_margins
 from tapewright.faults.graph import Node
+from tapewright.machine.forces import Margin
 from tapewright.machine.parts import Machine
 
 
@@ -16,9 +17,11 @@ class Sheet:
         machine: the machine, with nothing wrong anywhere.
         alike: the first node of each kind of work on the same parents.
         stands_for: nodes that say the same as another, and that other one.
+        margins: what the couplings at work in a mode have in hand, at the moment that is drawn.
     """
 
     machine: Machine
+    margins: Callable[[Machine, str], Mapping[str, Margin]] = sound_margins
     conditions: dict[str, Condition] = field(default_factory=dict)
     nodes: dict[str, Node] = field(default_factory=dict)
     alike: dict[Hashable, str] = field(default_factory=dict)

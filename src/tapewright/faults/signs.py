@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from tapewright.faults.catalogue import own_kind
 from tapewright.faults.conditions import Condition
 from tapewright.faults.graph import Node
 from tapewright.faults.mechanism import Mechanism
@@ -19,7 +20,6 @@ from tapewright.machine.parts import (
     Lever,
     Machine,
     Rotor,
-    Sensor,
     Solenoid,
     nips_at_work,
     part,
@@ -55,6 +55,7 @@ class Sign:
         false_rate: chance that it is reported though it is not there.
         part: the part it is seen on; "" for the tape or the whole machine.
         risk_minutes: harm it may do to machine or tape, in minutes of work.
+        aside: True where it joins so much of the machine that it is taken when told of, and not proposed as a check.
     """
 
     id: str
@@ -69,6 +70,7 @@ class Sign:
     false_rate: float
     part: str = ""
     risk_minutes: float = 0.0
+    aside: bool = False
 
     def chance(self, word: str) -> float:
         """Give the chance that it is reported when the node has this word."""
@@ -158,8 +160,12 @@ def _sign(machine: Machine, template: Template, subject: str, mode: str, node: s
         false_rate=mistaken,
         part=named,
         risk_minutes=template.risk_minutes,
+        aside=template.about in JOINING,
     )
 
+
+JOINING: Final = frozenset({"late", "warming", "warming_base", "waver", "noise", "squeal", "eaten"})
+"""What hangs on nearly every part at once, or on one mode at two moments."""
 
 KEYS: Final = {
     "play": "play", "reverse_play": "reverse play", "record": "record", "fast_forward": "fast forward",
@@ -185,21 +191,8 @@ def _sight(machine: Machine, name: str) -> str:
 def _from_conditions(mechanism: Mechanism) -> Iterator[Sign]:
     for condition in mechanism.conditions:
         for wording in (*ON_LOOKING, *BY_HAND):
-            if wording.about == condition.about and wording.fits(_kind(mechanism.machine, condition.part)):
+            if wording.about == condition.about and wording.fits(own_kind(part(mechanism.machine, condition.part))):
                 yield _looking(mechanism.machine, wording, condition)
-
-
-def _kind(machine: Machine, name: str) -> str:
-    thing = part(machine, name)
-    if isinstance(thing, Rotor) and thing.kind == "gear":
-        return "gear_wheel"
-    if isinstance(thing, (Rotor, Coupling, Sensor)):
-        return thing.kind
-    if isinstance(thing, (Solenoid, Lever)):
-        return "solenoid" if isinstance(thing, Solenoid) else "lever"
-    if name in (machine.heads.name, machine.cassette.name):
-        return "heads" if name == machine.heads.name else "cassette"
-    return "supply" if name == machine.supply.name else "head_base"
 
 
 def _looking(machine: Machine, wording: Wording, condition: Condition) -> Sign:

@@ -18,8 +18,8 @@ from tapewright.diagnose.closed_jobs import Knowledge
 from tapewright.diagnose.explain import chains, reasons
 from tapewright.diagnose.learning import with_knowledge
 from tapewright.diagnose.likelihoods import checked_evidence, of_budget, of_readings
-from tapewright.diagnose.network import network
-from tapewright.diagnose.next_check import next_check
+from tapewright.diagnose.network import network, speaking_of
+from tapewright.diagnose.next_check import look_ahead
 from tapewright.diagnose.plan import plan
 from tapewright.jobs.rounds import Round, latest_round, with_more
 from tapewright.machine.parts import Machine
@@ -71,7 +71,7 @@ def examine(
     Raises:
         InputAtFaultError: for evidence or recordings that cannot be used.
     """
-    net = network(machine, evidence.age_years, equal_rate)
+    net = speaking_of(network(machine, evidence.age_years, equal_rate), (o.id for o in evidence.signs))
     if knowledge is not None:
         net = with_knowledge(net, knowledge, rates=equal_rate is None)
     checked_evidence(net, evidence)
@@ -84,6 +84,7 @@ def examine(
     beliefs, none = ranked(latest.network, posterior(latest.network, likelihoods, with_words=False))
     beliefs = _with_reasons(latest, beliefs)
     asked = {o.id for o in latest.observations} | set(skipped)
+    outlook = look_ahead(latest.network, likelihoods, asked, case_open=_case_is_open(latest))
     return Record(
         machine_id=machine.id,
         title=machine.title,
@@ -96,8 +97,9 @@ def examine(
         answered=tuple(Answered(o.id, net.signs[o.id].says, net.signs[o.id].mode, o.present) for o in evidence.signs),
         beliefs=tuple(beliefs),
         none_of_these=none,
-        next_check=next_check(latest.network, likelihoods, asked, case_open=_case_is_open(latest)),
-        plan=tuple(plan(latest.network, beliefs, latest.observations)),
+        next_check=outlook.check,
+        change_of_mind=outlook.changes,
+        plan=tuple(plan(latest.network, beliefs, latest.observations, likelihoods)),
         clash=tuple(clashes(latest.network, latest.observations)),
         heard=tuple(heard),
         notes=_notes(machine, heard, knowledge),
@@ -106,7 +108,7 @@ def examine(
 
 def _case_is_open(latest: Round) -> bool:
     """Whether something was answered that can only be seen with the case open."""
-    return any(latest.network.signs[o.id].opens_case for o in latest.observations if o.present is not None)
+    return any(latest.network.signs[o.id].opens_case for o in latest.since if o.present is not None)
 
 
 def hear_all(
@@ -210,6 +212,7 @@ def findings_json(record: Record) -> dict[str, object]:
         "beliefs": plain(record.beliefs),
         "none_of_these": record.none_of_these,
         "next_check": plain(record.next_check),
+        "change_of_mind": plain(record.change_of_mind),
         "plan": plain(record.plan),
         "clash": plain(record.clash),
         "notes": plain(record.notes),

@@ -76,7 +76,12 @@ class Imperfections:
         tacky: 0 dry to 1 so sticky that tape or belt clings to it.
         contact: share of the time a switch or sensor tells the truth.
         signal: what a head still gives of level and treble, against a clean one.
-        tilt_rad: how far a head's gap stands off square to the tape, or a tape lies creased across its way.
+        tilt_rad: how far a head's gap or a roller stands off square to the tape, or a tape lies creased across its way.
+        swing: share of the tries in which an arm that its own friction swings arrives.
+        noise: rubbing, clicking or hissing that it adds: 0 none, 1 plain to hear.
+        worn_m: depth of the groove or step that is worn into it, metres.
+        in_step: False when it stands out of step with what it moves, as after a strip-down.
+        warm: what is wrong with it after ten minutes of running; None when that is the same as from cold.
     """
 
     present: bool = True
@@ -93,6 +98,11 @@ class Imperfections:
     contact: float = 1.0
     signal: float = 1.0
     tilt_rad: float = 0.0
+    swing: float = 1.0
+    noise: float = 0.0
+    worn_m: float = 0.0
+    in_step: bool = True
+    warm: "Imperfections | None" = None
 
 
 SOUND: Final = Imperfections()
@@ -261,6 +271,33 @@ class Cassette:
 
 
 @dataclass(frozen=True, slots=True)
+class Electronics:
+    """What lies between heads and sockets: amplifiers, equalisers, the record/play switch; every machine has them."""
+
+    name: str = "electronics"
+    says: str = "replay and record electronics"
+    imperfections: Imperfections = SOUND
+
+
+@dataclass(frozen=True, slots=True)
+class ControlBoard:
+    """What reads the keys and sensors and feeds the motors; machines with finger keys alone have none."""
+
+    name: str = "control_board"
+    says: str = ""
+    imperfections: Imperfections = SOUND
+
+
+@dataclass(frozen=True, slots=True)
+class Lid:
+    """The door or lid with its latch, link and damper; it opens when the head base is down."""
+
+    name: str = "lid"
+    says: str = ""
+    imperfections: Imperfections = SOUND
+
+
+@dataclass(frozen=True, slots=True)
 class HeadBase:
     """The plate that carries the heads (and here the pinch roller) up to the tape.
 
@@ -347,6 +384,9 @@ class Machine:
         source: where the description came from, for messages.
         heads: what the tape runs over.
         cassette: what was in the machine when the complaint arose.
+        electronics: what lies between heads and sockets.
+        control_board: what reads keys and sensors; counts only where `has_logic`.
+        lid: what lets the cassette in and out.
     """
 
     id: str
@@ -366,13 +406,21 @@ class Machine:
     source: str = ""
     heads: Heads = field(default_factory=Heads)
     cassette: Cassette = field(default_factory=Cassette)
+    electronics: Electronics = field(default_factory=Electronics)
+    control_board: ControlBoard = field(default_factory=ControlBoard)
+    lid: Lid = field(default_factory=Lid)
 
     def __hash__(self) -> int:
         # The mappings cannot be hashed; equality still compares everything, so a coarse hash is enough for a cache.
         return hash((self.id, tuple(self.rotors), tuple(self.couplings), tuple(self.sensors), tuple(self.modes)))
 
 
-Part = Rotor | Coupling | Sensor | Solenoid | Lever | Supply | HeadBase | Heads | Cassette
+Part = (
+    Rotor | Coupling | Sensor | Solenoid | Lever
+    | Supply | HeadBase | Heads | Cassette | Electronics | ControlBoard | Lid
+)  # fmt: skip
+SINGLES: Final = ("supply", "head_base", "heads", "cassette", "electronics", "control_board", "lid")
+"""Parts that a machine has one of, each an attribute of `Machine`."""
 
 
 def part(machine: Machine, name: str) -> Part:
@@ -384,9 +432,9 @@ def part(machine: Machine, name: str) -> Part:
     for group in _groups(machine):
         if name in group:
             return group[name]
-    for single in (machine.supply, machine.head_base, machine.heads, machine.cassette):
-        if single.name == name:
-            return single
+    for single in SINGLES:
+        if getattr(machine, single).name == name:
+            return getattr(machine, single)  # type: ignore[no-any-return]
     raise KeyError(name)
 
 
@@ -396,8 +444,15 @@ def _groups(machine: Machine) -> tuple[Mapping[str, Part], ...]:
 
 def part_names(machine: Machine) -> tuple[str, ...]:
     """List every part that has a name, in the order of the description."""
-    singles = (machine.supply.name, machine.head_base.name, machine.heads.name, machine.cassette.name)
+    there = (single for single in SINGLES if single != "control_board" or has_logic(machine))
+    singles = (getattr(machine, single).name for single in there)
     return (*(name for group in _groups(machine) for name in group), *singles)
+
+
+def has_logic(machine: Machine) -> bool:
+    """Tell whether a control board works a machine: it has solenoids, or waits for a position or for pulses."""
+    sensed = any(sensor.kind in ("position_switch", "pulse_sensor") for sensor in machine.sensors.values())
+    return sensed or bool(machine.solenoids)
 
 
 def spoken(machine: Machine, name: str) -> str:
@@ -436,8 +491,5 @@ def sound(machine: Machine) -> Machine:
         sensors={name: replace(sensor, imperfections=SOUND) for name, sensor in machine.sensors.items()},
         solenoids={name: replace(solenoid, imperfections=SOUND) for name, solenoid in machine.solenoids.items()},
         levers={name: replace(lever, imperfections=SOUND) for name, lever in machine.levers.items()},
-        supply=replace(machine.supply, imperfections=SOUND),
-        head_base=replace(machine.head_base, imperfections=SOUND),
-        heads=replace(machine.heads, imperfections=SOUND),
-        cassette=replace(machine.cassette, imperfections=SOUND),
+        **{single: replace(getattr(machine, single), imperfections=SOUND) for single in SINGLES},
     )

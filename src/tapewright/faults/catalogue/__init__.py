@@ -2,21 +2,26 @@
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
+from typing import Final
 
 from tapewright.machine.parts import (
     Cassette,
+    ControlBoard,
     Coupling,
+    Electronics,
     HeadBase,
     Heads,
     Lever,
+    Lid,
     Machine,
     Part,
     Rotor,
     Sensor,
     Solenoid,
+    Supply,
     part,
     part_names,
     shaft,
@@ -40,6 +45,7 @@ class FaultKind:
         base_rate_driving: the same where the part drives a rotor of that kind.
         severities: the degrees it is met in, equally likely; 1 is as bad as it gets.
         changes: imperfections at severity 1, by name.
+        changes_warm: what of that is otherwise after ten minutes of running; empty when nothing is.
         mend: what to do, with {part} for the part.
         buys: what kind of thing to order; "" for none.
         minutes, cost_low, cost_high: of the mending.
@@ -61,6 +67,7 @@ class FaultKind:
     cost_high: float
     hazards: tuple[str, ...]
     remeasure: tuple[str, ...]
+    changes_warm: Mapping[str, float | bool] = field(default_factory=dict)
 
 
 @cache
@@ -98,13 +105,16 @@ def homes(machine: Machine, name: str) -> frozenset[str]:
 
     Beside its own kind a pulley or flywheel that a belt runs on is a "belt_pulley", a motor that sets the tape's speed
     is a "speed_motor", a belt on its way to the capstan a "speed_belt", and a motor that a tacho regulates is a
-    "servo_motor". Teeth live in the mesh, so that a gear wheel (a "gear_wheel") and what it meshes with are not counted
-    twice.
+    "servo_motor"; a belt that drives more than a counter is a "drive_belt", an idler that the friction of its own arm
+    swings into place a "swinging_idler", a head base that a spring brings home a "sprung_base". Teeth live in the mesh,
+    so that a gear wheel (a "gear_wheel") and what it meshes with are not counted twice.
     """
     thing = part(machine, name)
-    kinds = {_own_kind(thing)}
+    kinds = {own_kind(thing)}
     if isinstance(thing, Coupling) and thing.kind == "belt" and _sets_speed(machine, thing.path[1]):
         kinds.add("speed_belt")
+    if isinstance(thing, Coupling) and thing.kind == "belt" and machine.rotors[thing.path[-1]].kind != "counter":
+        kinds.add("drive_belt")
     if isinstance(thing, Rotor):
         runs_belt = any(c.kind == "belt" and name in c.path for c in machine.couplings.values())
         if thing.kind == "pulley" and runs_belt:
@@ -113,19 +123,38 @@ def homes(machine: Machine, name: str) -> frozenset[str]:
             kinds.add("speed_motor")
         if any(s.kind == "tacho" and s.senses == name for s in machine.sensors.values()):
             kinds.add("servo_motor")
+        if swings(machine, name):
+            kinds.add("swinging_idler")
+    if isinstance(thing, HeadBase) and thing.lifted_by not in machine.rotors and _is_sent_down(machine):
+        kinds.add("sprung_base")
     return frozenset(kinds)
 
 
-def _own_kind(thing: Part) -> str:
+def _is_sent_down(machine: Machine) -> bool:
+    return any(mode.moves_head_base and mode.head_base == "down" for mode in machine.modes.values())
+
+
+def swings(machine: Machine, rotor: str) -> bool:
+    """Tell whether a rotor has to swing into place by the friction of its own arm in some modes."""
+    if machine.rotors[rotor].kind not in ("idler_tyre", "gear"):
+        return False
+    own = (c for c in machine.couplings.values() if c.driver == rotor and c.switched and c.kind in ("tyre", "gear"))
+    return any(not c.by and not c.through for c in own)
+
+
+def own_kind(thing: Part) -> str:
+    """Say what kind of part a thing is, for the catalogue and for the words of signs."""
     if isinstance(thing, Rotor) and thing.kind == "gear":
         return "gear_wheel"
     if isinstance(thing, (Rotor, Coupling, Sensor)):
         return thing.kind
-    if isinstance(thing, (Solenoid, Lever)):
-        return "solenoid" if isinstance(thing, Solenoid) else "lever"
-    if isinstance(thing, (Heads, Cassette)):
-        return "heads" if isinstance(thing, Heads) else "cassette"
-    return "head_base" if isinstance(thing, HeadBase) else "supply"
+    return next(home for kind, home in _SINGLE_HOMES if isinstance(thing, kind))
+
+
+_SINGLE_HOMES: Final = (
+    (Solenoid, "solenoid"), (Lever, "lever"), (Heads, "heads"), (Cassette, "cassette"), (HeadBase, "head_base"),
+    (Electronics, "electronics"), (ControlBoard, "control_board"), (Lid, "lid"), (Supply, "supply"),
+)  # fmt: skip
 
 
 def _sets_speed(machine: Machine, rotor: str) -> bool:

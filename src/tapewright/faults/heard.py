@@ -1,0 +1,79 @@
+"""What the ear makes of a whole mode, wherever it comes from; and what the lid and the keys answer.
+
+Part of the graph that `mechanism` draws; nothing here knows a fault or a sign.
+"""
+
+from collections.abc import Callable, Iterable
+
+from tapewright.faults import behaviours as does
+from tapewright.faults import conditions
+from tapewright.faults.bringing_in import draw_permit
+from tapewright.faults.graph import Node
+from tapewright.faults.sheet import Sheet
+from tapewright.machine.parts import HOLDING_KINDS, Mode, has_logic, shaft
+
+
+def draw_heard(sheet: Sheet, mode: Mode) -> None:
+    """What is heard in a mode: noises and squeals from anywhere, in play also the sound off the tape."""
+    if not mode.takes_up:
+        return
+    machine = sheet.machine
+    turning = [name for name in machine.rotors if sheet.has(f"turns:{shaft(machine, name)}@{mode.name}")]
+    driving = [
+        c.name
+        for c in machine.couplings.values()
+        if c.kind not in HOLDING_KINDS and (not c.switched or c.name in mode.engaged)
+    ]
+    noises = [sheet.condition(conditions.noise(name)) for name in (*turning, *driving)]
+    _any(sheet, "noise", mode, noises, does.any_yes)
+    squeals = [node for node in sheet.nodes if node.startswith("rubs:") and node.endswith(f"@{mode.name}")]
+    if mode.at_capstan:
+        squeals.append(sheet.condition(conditions.noise(machine.cassette.name)))
+        squeals += [_squeaks(sheet, name) for name in turning if machine.rotors[name].kind == "pinch_roller"]
+        heard = (
+            sheet.condition(conditions.signal(machine.heads.name)),
+            sheet.condition(conditions.sound_path(machine.electronics.name)),
+        )
+        sheet.node(Node(f"sound@{mode.name}", heard, does.sound_heard, machine.electronics.name))
+        lumps = [sheet.condition(conditions.steady(name)) for name in (*turning, *driving)]
+        lumpy = _any(sheet, "lumpy", mode, lumps, does.any_lumpy)
+        sheet.node(Node(f"waver@{mode.name}", (f"tape@{mode.name}", lumpy), does.wavers, "tape"))
+        harms = [name for name in (f"loop@{mode.name}", f"wrap@{mode.name}", f"edge@{mode.name}") if sheet.has(name)]
+        _any(sheet, "eaten", mode, harms, does.either)
+    _any(sheet, "squeal", mode, squeals, does.either)
+
+
+def _squeaks(sheet: Sheet, roller: str) -> str:
+    stiff = sheet.condition(conditions.drag(roller))
+    return sheet.node(Node(f"squeaks:{roller}", (stiff,), does.squeaks, roller))
+
+
+def _any(sheet: Sheet, stem: str, mode: Mode, parents: Iterable[str], function: Callable[..., str]) -> str:
+    """Whether any of many is so, asked link by link: a table of all at once would be out of hand."""
+    asked = list(dict.fromkeys(parents))
+    so_far = sheet.node(Node(f"any:{stem}/0@{mode.name}", tuple(asked[:1]), function, ""))
+    for number, parent in enumerate(asked[1:], 1):
+        so_far = sheet.node(Node(f"any:{stem}/{number}@{mode.name}", (so_far, parent), function, ""))
+    return sheet.node(Node(f"{stem}@{mode.name}", (so_far,), str, ""))
+
+
+def draw_lid(sheet: Sheet) -> None:
+    """Whether the lid lets the cassette out after stop."""
+    machine = sheet.machine
+    mode = next((name for name in ("stop", "cassette_in", "idle") if name in machine.modes), None)
+    if mode is None:
+        return
+    parents = [sheet.condition(conditions.latch(machine.lid.name))]
+    if sheet.has(f"head_base@{mode}"):
+        parents.append(f"head_base@{mode}")
+    sheet.node(Node(f"lid@{mode}", tuple(parents), does.lid_opens, machine.lid.name))
+
+
+def draw_keys(sheet: Sheet) -> None:
+    """Whether a key is answered at all where logic reads the keys."""
+    machine = sheet.machine
+    play = machine.modes.get("play")
+    if play is None or not has_logic(machine) or "cassette_in" not in machine.modes:
+        return
+    parents = (draw_permit(sheet, play), sheet.condition(conditions.feed(machine.supply.name)))
+    sheet.node(Node("answers@cassette_in", parents, does.key_answered, machine.control_board.name))
