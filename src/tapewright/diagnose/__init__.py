@@ -7,12 +7,20 @@ crossing      chances of two variables together, for many pairs at once
 merging       words that nothing tells apart are one word: exact, and smaller
 general       questions to a belief network of any kind
 network       the belief network that a machine's own functions imply
+lives         a machine with parts renewed, and the same machine as it was, in one network
 likelihoods   what an answer or a reading says about one node
 beliefs       how likely each part is out of order, and how much of the evidence that explains
 pairs         what every part has to do with every function, in one go
-next_check    which check is expected to save most work
+repairs       what can be mended, and what that costs
+cases         what may be wrong, whole machine by whole machine, drawn and weighed
+policy        what to do next, by the expected cost of repair: ask, mend or hand back
+course        small jobs worked out exactly, and what the policy costs on them
+trial         jobs on simulated machines, whoever decides
+next_check    which check is expected to save most work, and what would change the tool's mind
 strategy      the cheapest strategy, exactly, for small problems: the yardstick
+rescue        whether a tape is held in the machine
 plan          the repairs, in their order
+unmasking     what may show once the present fault is mended
 phrases       one function in one state, as a clause
 explain       the chain from a fault to a sign, in words
 clash         smallest sets of evidence that cannot hold together

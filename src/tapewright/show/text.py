@@ -22,7 +22,7 @@ from tapewright.show.said import (
     tone_said,
     with_doubt,
 )
-from tapewright.words.findings import Belief, BudgetItem, Check, Clash, PlanStep, Shift
+from tapewright.words.findings import Belief, BudgetItem, ChangeOfMind, Check, Clash, PlanStep, Shift
 from tapewright.words.record import Answered, Heard, Record
 from tapewright.words.signal import Line
 
@@ -46,6 +46,7 @@ def text_report(record: Record, machine: Machine) -> str:
         _noticed(record.answered),
         beliefs_text(machine, record.beliefs, record.none_of_these if record.answered or record.heard else None),
         check_text(machine, record.next_check),
+        change_text(machine, record.change_of_mind),
         plan_text(machine, record.plan),
         clash_text(record.clash),
         heard_text(record.heard, machine),
@@ -125,6 +126,7 @@ def check_text(machine: Machine, check: Check | None) -> str:
     opens = "the case must be opened" if check.opens_case else "the case stays shut"
     pieces = [
         heading("Next check"),
+        *([paragraph(check.first)] if check.first else []),
         paragraph(f"{check.says}?"),
         *(_caution(said) for said in check.cautions),
         paragraph(f"How: {check.how}"),
@@ -143,6 +145,23 @@ def _shifts(machine: Machine, yes: Sequence[Shift], no: Sequence[Shift]) -> str:
     return table(["what would explain it", "after yes", "after no"], rows, right=[1, 2])
 
 
+def change_text(machine: Machine, changes: Sequence[ChangeOfMind]) -> str:
+    """Say which answers would change the tool's mind about its leading suspect; nothing when none is named."""
+    if not changes:
+        return ""
+    said = []
+    for change in changes:
+        then = name_of(machine, change.then_leading)
+        turn = "which would still lead" if change.then_leading == change.part else f"and the {then} would lead"
+        case = ", case open" if change.opens_case else ""
+        said.append(
+            f"“{change.says}”: {answer_said(change.present)} ({percent(change.likely)} likely{case}; sign: "
+            f"{change.sign}) leaves {percent(change.explains_complaint)} to the {name_of(machine, change.part)}, "
+            f"{turn}."
+        )
+    return heading("What would change this") + "\n" + bullets(said)
+
+
 def plan_text(machine: Machine, plan: Sequence[PlanStep]) -> str:
     """Set out the work in its order: parts with sizes, minutes, costs, what to mind and what to measure again."""
     if not plan:
@@ -157,6 +176,8 @@ def plan_text(machine: Machine, plan: Sequence[PlanStep]) -> str:
             facts.append(f"Order: {step.size}")
         if step.remeasure:
             facts.append(f"Afterwards measure again: {_listed(step.remeasure)}.")
+        if step.may_show:
+            facts.append(f"May then show, hidden until now: {'; '.join(f'“{said}”' for said in step.may_show)}.")
         pieces += [paragraph(fact, "    ") for fact in facts]
     minutes = sum(step.minutes for step in plan)
     low, high = sum(step.cost_low for step in plan), sum(step.cost_high for step in plan)

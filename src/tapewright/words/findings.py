@@ -106,6 +106,7 @@ class Check:
         expected_saving: minutes of work it is expected to save, its own cost taken off.
         if_yes: how the leading beliefs would stand after "yes".
         if_no: the same after "no".
+        first: what comes before it, as when a tape is held in the machine; "" for nothing.
     """
 
     id: str
@@ -119,6 +120,34 @@ class Check:
     expected_saving: float
     if_yes: tuple[Shift, ...] = ()
     if_no: tuple[Shift, ...] = ()
+    first: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeOfMind:
+    """An answer that would take much from the leading suspect.
+
+    Arguments:
+        sign: the sign's id.
+        says: what one would notice, a sentence.
+        present: the answer that would do it.
+        likely: how likely that answer is.
+        opens_case: whether the case must be opened for it.
+        minutes: hands-on time.
+        part: the leading suspect as things stand.
+        explains_complaint: its share of the evidence after that answer.
+        then_leading: the part that would lead after it; the same one when it still does.
+    """
+
+    sign: str
+    says: str
+    present: bool
+    likely: float
+    opens_case: bool
+    minutes: float
+    part: str
+    explains_complaint: float
+    then_leading: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +165,7 @@ class PlanStep:
         remeasure: what to measure again afterwards.
         cautions: what can hurt, said where the hand is about to go.
         why: "explains the complaint" or "renew while it lies open".
+        may_show: what may then be noticed that the present fault hides, sentences.
     """
 
     action: str
@@ -148,6 +178,7 @@ class PlanStep:
     remeasure: tuple[str, ...]
     cautions: tuple[str, ...]
     why: str
+    may_show: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from tapewright.words.evidence import Evidence
-from tapewright.words.findings import Belief, BudgetItem, Check, Clash, PlanStep
+from tapewright.words.findings import Belief, BudgetItem, ChangeOfMind, Check, Clash, PlanStep
 from tapewright.words.reading import Reading
 from tapewright.words.signal import Line, Trace
 
@@ -68,6 +68,7 @@ class Record:
         plan: the repairs in their order.
         clash: evidence that cannot hold together.
         heard: the recordings, channel by channel.
+        change_of_mind: answers that would take most from the leading suspect.
         notes: what else is to be said, sentences: ranges that stand in for sizes, data that is invented.
     """
 
@@ -87,3 +88,4 @@ class Record:
     clash: tuple[Clash, ...]
     heard: tuple[Heard, ...] = ()
     notes: tuple[str, ...] = field(default=())
+    change_of_mind: tuple[ChangeOfMind, ...] = ()

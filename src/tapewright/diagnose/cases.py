@@ -1,0 +1,285 @@
+"""What may be wrong, case by case: whole machines, each with every part in one of its states, and how likely each is.
+
+The beliefs give each part its chance; what it takes to end a complaint hangs on all parts together, and so does what is
+left of it after a repair. So machines are drawn, part by part from the beliefs, and each is weighed by how likely it is
+beforehand and how well it fits all that was noticed, before a repair and after it (importance sampling; a machine keeps
+what was not mended). Where the parts have few states together, every case is listed instead, and nothing is drawn.
+"""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapewright.diagnose.likelihoods import of_answer
+from tapewright.diagnose.network import Network
+from tapewright.diagnose.repairs import Work, works
+from tapewright.faults.signs import Sign
+
+Array = NDArray[np.float64]
+Codes = NDArray[np.intp]
+Mask = NDArray[np.bool_]
+
+DRAWN: Final = 2500
+"""Cases drawn at once."""
+ENOUGH: Final = 250.0
+"""Cases of equal weight that the drawn ones must be worth, or they are drawn anew from what they taught."""
+MOST_DRAWS: Final = 6
+OF_BEFOREHAND: Final = 0.04
+"""Share of the draws that follow the base rates, so that nothing possible is left out."""
+SHOWS: Final = 0.5
+"""A word shows a complaint when what was noticed fits it at least half as well as it fits the best word."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Workings:
+    """A network's functions as tables to look up, and its mending.
+
+    Arguments:
+        network: whose they are.
+        parts: names, in the order of the columns of a case.
+        works: all pieces of work.
+        mends: for each part, the work that mends each of its states, -1 for sound, shape (states,).
+        steps: (function, what it hangs on, table of codes), each after what it hangs on.
+    """
+
+    network: Network
+    parts: tuple[str, ...]
+    works: tuple[Work, ...]
+    mends: tuple[Codes, ...]
+    steps: tuple[tuple[str, tuple[str, ...], Codes], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stage:
+    """What was noticed between one repair and the next.
+
+    Arguments:
+        mended: numbers of the works done before it.
+        said: what the answers say, node by node, shape (words,).
+    """
+
+    mended: frozenset[int]
+    said: Mapping[str, Array]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cases:
+    """Whole machines as they stand now, repairs done, and how likely each is.
+
+    Arguments:
+        states: each part's state as it was before any repair, shape (cases, parts).
+        now: the same after the repairs, shape (cases, parts).
+        weights: sum to one, shape (cases,).
+    """
+
+    states: Codes
+    now: Codes
+    weights: Array
+
+
+Complaint = Mapping[str, Mask]
+"""Node -> which of its words show the complaint, shape (words,)."""
+
+
+def workings(network: Network) -> Workings:
+    """Make a network ready for going through it case by case."""
+    listed: list[Work] = []
+    mends = []
+    for name, known in network.parts.items():
+        own = works(network.machine, name, tuple(kind for kind, _ in known.states[1:]))
+        number = {kind: len(listed) + i for i, work in enumerate(own) for kind in work.kinds}
+        mends.append(np.array([-1, *(number[kind] for kind, _ in known.states[1:])], dtype=np.intp))
+        listed += own
+    return Workings(network, tuple(network.parts), tuple(listed), tuple(mends), _in_order(network))
+
+
+def _in_order(network: Network) -> tuple[tuple[str, tuple[str, ...], Codes], ...]:
+    ready = {f"part:{name}" for name in network.parts}
+    waiting = [(f.variables[-1], f.variables[:-1], f.table.argmax(axis=-1).astype(np.intp)) for f in network.factors]
+    steps = []
+    while waiting:
+        now = [step for step in waiting if ready.issuperset(step[1])]
+        if not now:
+            raise ValueError("functions that hang on each other in a ring")
+        steps += now
+        ready |= {step[0] for step in now}
+        waiting = [step for step in waiting if step[0] not in ready]
+    return tuple(steps)
+
+
+def words_of(inner: Workings, states: Codes, nodes: Collection[str]) -> dict[str, Codes]:
+    """Work out which word nodes take, case by case.
+
+    Arguments:
+        inner: from `workings`.
+        states: shape (cases, parts).
+        nodes: which are wanted.
+
+    Returns:
+        For each node, the number of its word, shape (cases,).
+    """
+    codes: dict[str, Codes] = {f"part:{name}": states[:, i] for i, name in enumerate(inner.parts)}
+    needed = set(nodes)
+    for name, parents, _ in reversed(inner.steps):
+        if name in needed:
+            needed.update(parents)
+    for name, parents, table in inner.steps:
+        if name in needed:
+            codes[name] = table[tuple(codes[parent] for parent in parents)] if parents else np.full(len(states), table)
+    return {node: codes[node] for node in nodes}
+
+
+def hangs_on(inner: Workings, nodes: Collection[str]) -> list[int]:
+    """Number the parts that nodes hang on."""
+    needed = set(nodes)
+    for name, parents, _ in reversed(inner.steps):
+        if name in needed:
+            needed.update(parents)
+    return [i for i, name in enumerate(inner.parts) if f"part:{name}" in needed]
+
+
+def complaint_of(network: Network, likelihoods: Mapping[str, Array]) -> dict[str, Mask]:
+    """Say what was found wrong: the nodes of which the evidence says that they are not as on a sound machine."""
+    found = {}
+    for node, said in likelihoods.items():
+        shows = said >= SHOWS * said.max()
+        if not shows[network.words[node].index(network.sound_words[node])]:
+            found[node] = shows
+    return found
+
+
+def complaint_by(network: Network, sign: Sign) -> Complaint:
+    """Give the words that show a sign.
+
+    Arguments:
+        network: the machine's belief network.
+        sign: what the owner noticed.
+    """
+    said = of_answer(sign, network.words[sign.node], present=True)
+    return {sign.node: said >= SHOWS * said.max()}
+
+
+def owners_signs(network: Network) -> list[Sign]:
+    """List what an owner may complain of: what a working machine does not show, seen in a mode, with the case shut."""
+    outside = [s for s in network.signs.values() if not s.opens_case and s.mode != "off" and s.node in network.words]
+    return [s for s in outside if not complaint_by(network, s)[s.node][_sound(network, s)]]
+
+
+def _sound(network: Network, sign: Sign) -> int:
+    return network.words[sign.node].index(network.sound_words[sign.node])
+
+
+def showing(inner: Workings, states: Codes, complaint: Complaint) -> Mask:
+    """Tell for each case whether any of the complaint shows, shape (cases,)."""
+    shown = np.zeros(len(states), dtype=bool)
+    for node, codes in words_of(inner, states, complaint).items():
+        shown |= complaint[node][codes]
+    return shown
+
+
+def mended(inner: Workings, states: Codes, done: Collection[int]) -> Codes:
+    """Give the cases with works done: what they put right is sound, all else as it was."""
+    after = states.copy()
+    for i, own in enumerate(inner.mends):
+        put_right = np.isin(own, list(done)) & (own >= 0)
+        if put_right.any():
+            after[put_right[states[:, i]], i] = 0
+    return after
+
+
+def every_case(inner: Workings, stages: Sequence[Stage], complaint: Complaint, may_fail: Collection[str]) -> Cases:
+    """List every case of a machine in which only some parts may fail.
+
+    Arguments:
+        inner: from `workings`.
+        stages: all that was noticed, repair by repair.
+        complaint: what shows at every stage.
+        may_fail: the parts that are not known to be sound.
+    """
+    free = [i for i, name in enumerate(inner.parts) if name in may_fail]
+    sizes = [len(inner.mends[i]) for i in free]
+    states = np.zeros((int(np.prod(sizes)), len(inner.parts)), dtype=np.intp)
+    states[:, free] = np.indices(sizes).reshape(len(free), -1).T
+    return _weighed(inner, states, np.zeros(len(states)), stages, complaint)
+
+
+def drawn_cases(
+    inner: Workings,
+    stages: Sequence[Stage],
+    complaint: Complaint,
+    believed: Sequence[Array],
+    seed: int = 1,
+) -> Cases | None:
+    """Draw cases from what is believed of each part, and weigh them by all that was noticed.
+
+    Arguments:
+        inner: from `workings`.
+        stages: all that was noticed, repair by repair.
+        complaint: what shows at every stage.
+        believed: for each part, about how likely each of its states is, shape (states,).
+        seed: the same draws each time.
+
+    Returns:
+        None when no case drawn fits.
+    """
+    random = np.random.default_rng(seed)
+    best, worth = None, 0.0
+    for _ in range(MOST_DRAWS):
+        states, log_chance = _draw(inner, believed, random)
+        found = _weighed(inner, states, -log_chance, stages, complaint)
+        if not len(found.weights):
+            believed = [(old + 1.0 / len(old)) / 2.0 for old in believed]
+            continue
+        now_worth = 1.0 / float(found.weights @ found.weights)
+        if now_worth > worth:
+            best, worth = found, now_worth
+        if worth >= ENOUGH:
+            break
+        # What the first draws found says where to draw the next.
+        believed = [(old + new) / 2.0 for old, new in zip(believed, believed_of(inner, best or found), strict=True)]
+    return best
+
+
+def _draw(inner: Workings, believed: Sequence[Array], random: np.random.Generator) -> tuple[Codes, Array]:
+    """Draw cases, each part in even strata of its own; give the log of the chance that each was drawn."""
+    states = np.empty((DRAWN, len(inner.parts)), dtype=np.intp)
+    log_chance = np.zeros(DRAWN)
+    for i, name in enumerate(inner.parts):
+        prior = np.array(inner.network.parts[name].prior)
+        chance = (1.0 - OF_BEFOREHAND) * believed[i] + OF_BEFOREHAND * prior
+        chance /= chance.sum()
+        even = (np.arange(DRAWN) + random.random(DRAWN)) / DRAWN
+        states[:, i] = np.minimum(np.searchsorted(np.cumsum(chance), random.permutation(even)), len(chance) - 1)
+        log_chance += np.log(chance[states[:, i]])
+    return states, log_chance
+
+
+def _weighed(inner: Workings, states: Codes, logs: Array, stages: Sequence[Stage], complaint: Complaint) -> Cases:
+    with np.errstate(divide="ignore"):
+        for i, name in enumerate(inner.parts):
+            logs = logs + np.log(np.array(inner.network.parts[name].prior))[states[:, i]]
+        now = states
+        for stage in stages:
+            now = mended(inner, states, stage.mended)
+            for node, codes in words_of(inner, now, stage.said).items():
+                logs = logs + np.log(stage.said[node])[codes]
+            if complaint:
+                logs = np.where(showing(inner, now, complaint), logs, -np.inf)
+    kept = np.isfinite(logs)
+    if not kept.any():
+        return Cases(states[:0], now[:0], logs[:0])
+    weights = np.exp(logs[kept] - logs[kept].max())
+    few, place = np.unique(states[kept], axis=0, return_inverse=True)
+    first = np.zeros(len(few), dtype=np.intp)
+    first[place.ravel()] = np.arange(len(weights))
+    total = np.bincount(place.ravel(), weights)
+    return Cases(few, now[kept][first], total / total.sum())
+
+
+def believed_of(inner: Workings, cases: Cases) -> list[Array]:
+    """Give each part's chances of its states before any repair, from cases, shape (states,) each."""
+    counts = [np.bincount(cases.states[:, i], cases.weights, len(own)) for i, own in enumerate(inner.mends)]
+    return [np.asarray(count, dtype=np.float64) for count in counts]
