@@ -25,7 +25,7 @@ class Posterior:
     Arguments:
         states: for each part, the probability of each of its states, shape (batch, states).
         words: for each observed node, the probability of each of its words, shape (batch, words).
-        log_evidence: log probability of the evidence, shape (batch,).
+        log_evidence: log probability of the evidence, given what was noticed before repairs, shape (batch,).
         log_if_sound: the same on a machine with nothing wrong, shape (batch,).
     """
 
@@ -47,19 +47,25 @@ def posterior(
     Arguments:
         network: the machine's belief network.
         likelihoods: for each node, shape (words,) or (batch, words).
-        priors: for each part, its states' probabilities beforehand, shape (batch, states); None for the network's own.
+        priors: for some parts, their states' probabilities beforehand, shape (batch, states), instead of the network's.
         with_words: whether the nodes' words are wanted too.
     """
-    beforehand = {name: np.array(known.prior) for name, known in network.parts.items()} | dict(priors or {})
-    said = {**likelihoods, **{f"part:{name}": grouped(network, name, prior) for name, prior in beforehand.items()}}
+    beforehand = {name: network.prior(name) for name in network.parts} | dict(priors or {})
+    earlier = {} if network.past is None else network.past.said
+    said = {
+        **earlier,
+        **likelihoods,
+        **{f"part:{name}": grouped(network, name, prior) for name, prior in beforehand.items()},
+    }
     used = [name for name in network.parts if f"part:{name}" in network.plan.hosts]
     sums = contract(network.plan, said, [*(f"part:{name}" for name in used), *(network.observed if with_words else ())])
     batch = len(sums.log_total)
     states = {name: np.tile(prior, (batch, 1)) for name, prior in beforehand.items() if name not in used}
-    states |= {name: _spread(network, name, sums.marginals[f"part:{name}"], beforehand[name]) for name in used}
+    states |= {name: spread(network, name, sums.marginals[f"part:{name}"], beforehand[name]) for name in used}
     states = {name: states[name] for name in network.parts}
     words = {node: sums.marginals[node] for node in network.observed} if with_words else {}
-    return Posterior(states, words, sums.log_total, _log_if_sound(network, likelihoods, batch))
+    log_evidence = sums.log_total - (0.0 if network.past is None else network.past.log_evidence)
+    return Posterior(states, words, log_evidence, _log_if_sound(network, likelihoods, batch))
 
 
 def grouped(network: Network, name: str, prior: Array) -> Array:
@@ -67,7 +73,7 @@ def grouped(network: Network, name: str, prior: Array) -> Array:
     return np.stack([prior[..., list(group)].sum(axis=-1) for group in network.alike[name]], axis=-1)
 
 
-def _spread(network: Network, name: str, chances: Array, prior: Array) -> Array:
+def spread(network: Network, name: str, chances: Array, prior: Array) -> Array:
     """Share the chance of a group out among its states: what looks alike keeps the proportions it had beforehand."""
     whole = grouped(network, name, prior)
     ratio = np.atleast_2d(chances / np.where(whole > 0, whole, 1.0))

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
-from tapewright.diagnose.ordering import Order, best_order, given_order
+from tapewright.diagnose.ordering import Order, best_order, cheapest_order
 from tapewright.diagnose.relations import Array, Places, Relation, relation_of
 
 LARGE: Final = 3000
@@ -132,19 +132,36 @@ def plan_for(factors: Sequence[Factor], sizes: Mapping[str, int], order: Sequenc
     Raises:
         ValueError: when the factors allow no combination at all.
     """
-    found = [relation_of(factor.variables, factor.table) for factor in factors]
-    relations = [relation for relation, _ in found]
-    steps = best_order(relations, sizes) if order is None else given_order(relations, sizes, order)
-    leaves, weights, joints = _possible([*found], steps)
+    return plan_of(
+        [relation_of(factor.variables, factor.table) for factor in factors], sizes, [] if order is None else [order]
+    )
+
+
+def plan_of(
+    inputs: Sequence[tuple[Relation, Array]], sizes: Mapping[str, int], orders: Sequence[Sequence[str]] = ()
+) -> Plan:
+    """Lay down how to sum relations: `plan_for` for tables of which only what is possible is given.
+
+    Arguments:
+        inputs: relations, and the weights of their combinations.
+        sizes: number of values of each variable.
+        orders: of the variables, where good ones are known; the cheapest is taken.
+
+    Raises:
+        ValueError: when they allow no combination at all.
+    """
+    relations = [relation for relation, _ in inputs]
+    steps = cheapest_order(relations, sizes, orders) if orders else best_order(relations, sizes)
+    leaves, weights, joints = _possible(inputs, steps)
     if not all(len(weight) for weight in weights):
         raise ValueError("these factors allow no combination at all")
     hosts: dict[str, int] = {}
-    for number, factor in enumerate(factors):
-        for name in factor.variables:
+    for number, relation in enumerate(relations):
+        for name in relation.variables:
             hosts.setdefault(name, number)
-    for number, factor in reversed([*enumerate(factors)]):
-        if factor.variables:
-            hosts[factor.variables[-1]] = number
+    for number, relation in reversed([*enumerate(relations)]):
+        if relation.variables:
+            hosts[relation.variables[-1]] = number
     return Plan(steps.variables, dict(sizes), tuple(leaves), tuple(weights), tuple(joints), hosts)
 
 

@@ -18,7 +18,11 @@ from tapewright.diagnose.relations import Joined, Relation, joined, summed
 CHANCES: Final = (0.0, 0.25, 0.25, 0.25, 0.25, 0.25, 0.25)
 """How much chance each search has in it; more searches find little that is cheaper (`benchmarks/diagnose_speed.py`)."""
 MOST_PAIRS: Final = 50_000
-"""A join of more pairs is only counted while others can be chosen."""
+"""A join of more pairs is only done once there is no smaller one."""
+
+
+DEAR: Final = 400_000
+"""Pairs from which a search is worth its time where an order is known."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,18 +73,44 @@ def best_order(relations: Sequence[Relation], sizes: Mapping[str, int]) -> Order
     return best
 
 
-def given_order(relations: Sequence[Relation], sizes: Mapping[str, int], variables: Sequence[str]) -> Order:
-    """Join and sum in an order that is known.
+def cheapest_order(relations: Sequence[Relation], sizes: Mapping[str, int], orders: Sequence[Sequence[str]]) -> Order:
+    """Take the cheapest of some known orders; search for a cheaper one where even that is dear.
+
+    Arguments:
+        relations: which combinations each factor allows.
+        sizes: number of values of each variable.
+        orders: of at least all the variables that the relations speak of.
+    """
+    most, best = float(DEAR), None
+    while best is None:
+        for variables in orders:
+            best = given_order(relations, sizes, variables, most if best is None else best.pairs) or best
+        if best is None or best.pairs > DEAR:
+            search = _Search(relations, sizes)
+            if search.go_on(most if best is None else best.pairs):
+                best = search.finished()
+        most *= 8.0
+    return best
+
+
+def given_order(
+    relations: Sequence[Relation], sizes: Mapping[str, int], variables: Sequence[str], most: float = math.inf
+) -> Order | None:
+    """Join and sum in an order that is known; None once it takes too many pairs.
 
     Arguments:
         relations: which combinations each factor allows.
         sizes: number of values of each variable.
         variables: at least all that the relations speak of.
+        most: pairs of combinations beyond which it is given up.
     """
     search = _Search(relations, sizes)
     for name in variables:
         if search.holders.get(name):
-            search.take(name, search.tried(name, math.inf))
+            tried = search.tried(name, most - search.pairs)
+            if not tried.chain:
+                return None
+            search.take(name, tried)
     return search.finished()
 
 
@@ -109,6 +139,7 @@ class _Search:
         self.pairs = 0
         self.options: dict[str, _Tried] = {}
         self.stale = sorted(self.holders)
+        self.bound = float(MOST_PAIRS)
 
     def copy(self) -> "_Search":
         """Give a search that goes on from here on its own."""
@@ -137,14 +168,20 @@ class _Search:
         draw = chance or random.Random(0)
         while any(self.holders.values()):
             self._try_stale()
-            name = min(sorted(self.options), key=lambda one: _blurred(self.options[one].growth, draw, much))
+            name = min(sorted(self.options), key=lambda one: _blurred(self.options[one], draw, much))
             best = self.options[name]
+            if not best.chain:
+                self.bound *= 4.0
+                self.stale = sorted(one for one, option in self.options.items() if not option.chain)
+                if self.pairs + self.bound / 4.0 >= most:
+                    return False
+                continue
             if only_shrinking and best.growth > 0:
                 return True
             if self.pairs + best.pairs >= most:
                 return False
             neighbours = {v for number in self.holders[name] for v in self.live[number].variables} - {name}
-            self.take(name, best if best.chain else self.tried(name, math.inf))
+            self.take(name, best)
             del self.options[name]
             self.stale = sorted(neighbours)
         return True
@@ -152,7 +189,7 @@ class _Search:
     def _try_stale(self) -> None:
         for name in self.stale:
             if self.holders[name]:
-                self.options[name] = self.tried(name, MOST_PAIRS)
+                self.options[name] = self.tried(name, self.bound)
             else:
                 self.options.pop(name, None)
         self.stale = []
@@ -171,7 +208,7 @@ class _Search:
             if right is None:
                 join: Joined | int = summed(inside[left], kept, self.sizes)
             else:
-                join = joined(inside[left], inside[right], kept, self.sizes, most)
+                join = joined(inside[left], inside[right], kept, self.sizes, most - pairs)
             if isinstance(join, int):
                 return _Tried((), pairs + join, pairs + join)
             pairs += len(join.left)
@@ -220,5 +257,7 @@ class _Search:
         return Order(tuple(self.order), tuple(self.steps), self.pairs)
 
 
-def _blurred(growth: int, chance: random.Random, much: float) -> float:
-    return growth + much * abs(growth) * chance.gauss(0.0, 1.0) if much else float(growth)
+def _blurred(option: _Tried, chance: random.Random, much: float) -> float:
+    if not option.chain:
+        return math.inf
+    return option.growth + much * abs(option.growth) * chance.gauss(0.0, 1.0) if much else float(option.growth)

@@ -44,16 +44,17 @@ def pairs(network: Network, likelihoods: Mapping[str, Array]) -> Pairs:
         network: the machine's belief network.
         likelihoods: what the evidence so far says, node by node, shape (words,).
     """
-    prior = {f"part:{name}": grouped(network, name, np.array(known.prior)) for name, known in network.parts.items()}
+    prior = {f"part:{name}": grouped(network, name, network.prior(name)) for name in network.parts}
     held = [name for name in prior if name in network.plan.hosts]
-    chances, words = together(network.plan, {**prior, **likelihoods}, held, network.observed)
+    earlier = {} if network.past is None else network.past.said
+    chances, words = together(network.plan, {**earlier, **prior, **likelihoods}, held, network.observed)
     firsts = dict(zip(held, np.cumsum([0, *(len(chances[name]) for name in held)]), strict=False))
     rows, state, index, start = {}, [], [], 0
     for name, known in network.parts.items():
         rows[name] = slice(start, start + len(known.states))
         start += len(known.states)
         variable = f"part:{name}"
-        place, chance = np.zeros(len(known.states), dtype=np.intp), np.array(known.prior)
+        place, chance = np.zeros(len(known.states), dtype=np.intp), network.prior(name)
         for i, group in enumerate(network.alike[name]):
             place[list(group)] = firsts.get(variable, 0) + i
             if variable in chances:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Numbers = NDArray[np.int64]
+Values = NDArray[np.int16]
 Places = NDArray[np.intp]
 
 _ROOM: Final = 2**62
@@ -30,7 +31,7 @@ class Relation:
     """
 
     variables: tuple[str, ...]
-    values: Numbers
+    values: Values
 
     @property
     def count(self) -> int:
@@ -66,7 +67,7 @@ def relation_of(variables: tuple[str, ...], table: Array) -> tuple[Relation, Arr
     [[0, 1], [0, 1]]
     """
     places = np.nonzero(table)
-    return Relation(variables, np.array(places, dtype=np.int64).reshape(len(places), -1)), table[places]
+    return Relation(variables, np.array(places, dtype=np.int16).reshape(len(places), -1)), table[places]
 
 
 def _agreeing(left: Relation, right: Relation, sizes: Mapping[str, int]) -> tuple[Places, Numbers, Numbers]:
@@ -116,17 +117,17 @@ def summed(relation: Relation, kept: Collection[str], sizes: Mapping[str, int]) 
     return Joined(left, np.arange(relation.count), None, into)
 
 
-def _columns(relation: Relation, names: Sequence[str]) -> Numbers:
+def _columns(relation: Relation, names: Sequence[str]) -> Values:
     return relation.values[[relation.variables.index(name) for name in names]]
 
 
-def _distinct(names: tuple[str, ...], columns: Numbers, sizes: Mapping[str, int]) -> tuple[Relation, Places]:
+def _distinct(names: tuple[str, ...], columns: Values, sizes: Mapping[str, int]) -> tuple[Relation, Places]:
     keys = _numbered(columns, [sizes[name] for name in names])
     _, first, into = np.unique(keys, return_index=True, return_inverse=True)
     return Relation(names, columns[:, first]), into
 
 
-def _numbered(columns: Numbers, sizes: Sequence[int]) -> Numbers:
+def _numbered(columns: Values, sizes: Sequence[int]) -> Numbers:
     """Give equal combinations equal numbers, and others others."""
     keys = np.zeros(columns.shape[1], dtype=np.int64)
     most = 1
