@@ -198,12 +198,13 @@ def _from_conditions(mechanism: Mechanism) -> Iterator[Sign]:
 def _looking(machine: Machine, wording: Wording, condition: Condition) -> Sign:
     noticed, mistaken = SENSES[wording.sense]
     inside = wording.inside if wording.inside is not None else _sight(machine, condition.part) == "inside"
+    said_open = "open" in wording.how or "qualified person" in wording.how
     words = {"part": spoken(machine, condition.part)}
     return Sign(
         id=f"{condition.part}_{wording.id}",
         says=_sentence(wording.says, words),
         mode=wording.mode,
-        how=_sentence(wording.how, words),
+        how=_sentence(wording.how, words) + (" The case must be open." if inside and not said_open else ""),
         opens_case=inside,
         minutes=wording.minutes,
         hazards=_hazards(wording, inside=inside),
