@@ -27,7 +27,8 @@ observations = st.builds(
     Observation, texts, st.sampled_from([True, False, None]), st.floats(0, 1), texts, texts, st.tuples(texts)
 )
 numbers = st.floats(-100, 100)
-readings = st.dictionaries(texts, st.builds(Reading, numbers, st.just("%"), st.none() | st.floats(0, 10)), max_size=3)
+names = st.sampled_from(["speed_error_pct", "drift_pct"])
+readings = st.dictionaries(names, st.builds(Reading, numbers, st.just("%"), st.none() | st.floats(0, 10)), max_size=3)
 
 
 @given(st.builds(Evidence, st.lists(observations, max_size=5).map(tuple), readings, st.none() | st.floats(0, 200)))
@@ -46,6 +47,51 @@ def test_all_mistakes_come_back_at_once() -> None:
         "e.json, age_years", "e.json, sings",
     }  # fmt: skip
     assert any("Did you mean signs?" in problem.do for problem in caught.value.problems)
+
+
+def test_readings_come_in_the_units_of_the_bench() -> None:
+    """10 mN·m is 102 g·cm and 30 g·cm is 0.42 oz·in, as service papers print them."""
+    text = """{"readings": {"take_up_torque_gf_cm@play": {"value": 0.4166, "unit": "oz·in", "doubt": 0.02},
+               "hold_back_torque_gf_cm@play": {"value": 10, "unit": "mN m"},
+               "pinch_force_gf": {"value": 3.4, "unit": "N"},
+               "rate_hz:takeup_reel@play": {"value": 49.4, "unit": "rpm"},
+               "wind_time_s@rewind": {"value": null, "why_not": "not tried"}}}"""
+    found = parse_evidence(text, "e.json").readings
+    assert found["take_up_torque_gf_cm@play"].value == pytest.approx(30.0, rel=1e-3)
+    assert found["take_up_torque_gf_cm@play"].doubt == pytest.approx(1.44, rel=1e-2)
+    assert found["hold_back_torque_gf_cm@play"].value == pytest.approx(102.0, rel=1e-3)
+    assert found["pinch_force_gf"].value == pytest.approx(346.7, rel=1e-3)
+    assert found["rate_hz:takeup_reel@play"].value == pytest.approx(0.8233, rel=1e-3)
+    assert found["wind_time_s@rewind"].why_not == "not tried"
+
+
+def test_mistakes_in_readings_come_back_at_once() -> None:
+    text = """{"readings": {"speed_eror_pct": {"value": 1, "unit": "%"}, "pinch_force_gf": {"value": 300},
+               "drift_pct": {"value": 1, "unit": "Hz"}, "wind_time_s": {"value": 90, "unit": "s"},
+               "supply_voltage_v": {"value": 12, "unit": "V", "why_not": "no meter"},
+               "pull_at_capstan_gf": {"value": -3, "unit": "gf"}, "line_pct:capstan": {"value": NaN, "unit": "%"},
+               "run_on_s:cam_motor": {"value": 1, "unit": "s", "doubt": -1, "dout": 2},
+               "weighted_peak_pct": {"value": 0.1, "unit": "%"}, "weighted_peak_pct": {"value": 0.2, "unit": "%"}}}"""
+    with pytest.raises(InputAtFaultError) as caught:
+        parse_evidence(text, "e.json")
+    where = {problem.where.removeprefix("e.json, readings.") for problem in caught.value.problems}
+    assert where == {
+        "speed_eror_pct", "pinch_force_gf", "drift_pct.unit", "wind_time_s", "supply_voltage_v",
+        "pull_at_capstan_gf.value", "line_pct:capstan.value", "run_on_s:cam_motor.doubt", "run_on_s:cam_motor, dout",
+        "weighted_peak_pct",
+    }  # fmt: skip
+    assert any("Did you mean speed_error_pct?" in problem.do for problem in caught.value.problems)
+
+
+def test_a_reading_of_a_part_the_machine_lacks_is_a_problem() -> None:
+    readings = {"motor_current_ma:rewind_motor@play": Reading(80.0, "mA")}
+    with pytest.raises(InputAtFaultError, match="rewind_motor"):
+        examine(MACHINE, Evidence(readings=readings))
+
+
+def test_what_nothing_explains_stands_in_the_findings() -> None:
+    record = examine(MACHINE, Evidence(readings={"take_up_torque_gf_cm@play": Reading(400.0, "g·cm", 5.0)}))
+    assert "Nothing that this description holds" in record.notes[0]
 
 
 @pytest.mark.parametrize("content", [b"", b"[]", b"{", b"\xff\xfe\x00", b"nonsense", b"[" * 100_000, b'{"signs": 3}'])

@@ -8,7 +8,16 @@ merging       words that nothing tells apart are one word: exact, and smaller
 general       questions to a belief network of any kind
 network       the belief network that a machine's own functions imply
 lives         a machine with parts renewed, and the same machine as it was, in one network
-likelihoods   what an answer or a reading says about one node
+measured      what can be measured: names of readings, units, what each is about
+expectation   how one measurement hangs on the machine: the noun
+expected      what each measurement should read on a machine as it is: which of the next three says so
+expected_forces  torques, forces, currents, the supply
+expected_times  winds, run-down, the head base, running on, giving up
+expected_motion  speed, drift, flutter, lines, rates
+combinations  the states a machine can be in, one fault or several: the word of each function, the reading of each
+projection    how likely a reading is in each state, as likelihoods of words and of parts
+likelihoods   what an answer or a reading says about functions and parts
+unexplained   evidence that a description does not explain
 beliefs       how likely each part is out of order, and how much of the evidence that explains
 pairs         what every part has to do with every function, in one go
 repairs       what can be mended, and what that costs

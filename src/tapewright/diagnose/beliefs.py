@@ -46,11 +46,13 @@ def posterior(
 
     Arguments:
         network: the machine's belief network.
-        likelihoods: for each node, shape (words,) or (batch, words).
+        likelihoods: for each node, shape (words,) or (batch, words); by "part:NAME" for the states of a part itself,
+            shape (states,) or (batch, states).
         priors: for some parts, their states' probabilities beforehand, shape (batch, states), instead of the network's.
         with_words: whether the nodes' words are wanted too.
     """
     beforehand = {name: network.prior(name) for name in network.parts} | dict(priors or {})
+    beforehand = {name: prior * likelihoods.get(f"part:{name}", 1.0) for name, prior in beforehand.items()}
     earlier = {} if network.past is None else network.past.said
     said = {
         **earlier,
@@ -60,11 +62,13 @@ def posterior(
     used = [name for name in network.parts if f"part:{name}" in network.plan.hosts]
     sums = contract(network.plan, said, [*(f"part:{name}" for name in used), *(network.observed if with_words else ())])
     batch = len(sums.log_total)
-    states = {name: np.tile(prior, (batch, 1)) for name, prior in beforehand.items() if name not in used}
+    unused = {name: np.atleast_2d(prior) for name, prior in beforehand.items() if name not in used}
+    states = {name: np.tile(p / p.sum(axis=1, keepdims=True), (batch // len(p), 1)) for name, p in unused.items()}
     states |= {name: spread(network, name, sums.marginals[f"part:{name}"], beforehand[name]) for name in used}
     states = {name: states[name] for name in network.parts}
     words = {node: sums.marginals[node] for node in network.observed} if with_words else {}
-    log_evidence = sums.log_total - (0.0 if network.past is None else network.past.log_evidence)
+    alone = sum((np.log(p.sum(axis=1)) for p in unused.values()), np.zeros(1))
+    log_evidence = sums.log_total + alone - (0.0 if network.past is None else network.past.log_evidence)
     return Posterior(states, words, log_evidence, _log_if_sound(network, likelihoods, batch))
 
 
@@ -87,7 +91,7 @@ def _log_if_sound(network: Network, likelihoods: Mapping[str, Array], batch: int
     """On a machine with nothing wrong every word is known, so the evidence's probability is one product."""
     total = np.zeros(batch)
     for node, said in likelihoods.items():
-        word = network.words[node].index(network.sound_words[node])
+        word = 0 if node.startswith("part:") else network.words[node].index(network.sound_words[node])
         total = total + np.log(np.maximum(np.atleast_2d(said)[:, word], 1e-300))
     return total
 

@@ -145,6 +145,8 @@ def complaint_of(network: Network, likelihoods: Mapping[str, Array]) -> dict[str
     """Say what was found wrong: the nodes of which the evidence says that they are not as on a sound machine."""
     found = {}
     for node, said in likelihoods.items():
+        if node not in network.words:
+            continue  # what readings say of a part's own states is no function's
         shows = said >= SHOWS * said.max()
         if not shows[network.words[node].index(network.sound_words[node])]:
             found[node] = shows

@@ -1,15 +1,23 @@
 """What an answer or a reading says about one function of the machine: a likelihood for each word it can take."""
 
 import difflib
-import math
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tapewright.diagnose.combinations import Combinations, combine
+from tapewright.diagnose.expectation import Expected
+from tapewright.diagnose.expected import expected
+from tapewright.diagnose.measured import Asked, asked
 from tapewright.diagnose.network import Network
+from tapewright.diagnose.network import network as of_machine
+from tapewright.diagnose.projection import chances, project
+from tapewright.faults.behaviours import MOVING
 from tapewright.faults.signs import Sign
+from tapewright.machine.parts import Machine, part_names, shaft, sound
 from tapewright.words.evidence import Evidence, Observation
 from tapewright.words.findings import BudgetItem
 from tapewright.words.problem import InputAtFaultError, Problem
@@ -17,26 +25,14 @@ from tapewright.words.reading import Reading
 
 Array = NDArray[np.float64]
 
-SPEED_WORDS: Final = {
-    "slow": (-3.5, 2.5), "right": (0.0, 0.8), "fast": (2.5, 1.5), "uneven": (-0.5, 1.8), "races": (150.0, 80.0),
-}  # fmt: skip
-"""Mean speed error in percent, and its spread, of a tape that a technician would call so: trade judgement, from memory;
-the acceptable mean error is 1.0 to 1.5 % (DIN 45500-4)."""
-WEIGHTED_PEAK_WORDS: Final = {
-    "right": 0.10, "fast": 0.12, "slow": 0.20, "uneven": 0.50, "races": 3.0,
-}  # fmt: skip
-"""Middle of the weighted peak flutter in percent of a tape one would call so; spread a factor 1.8. Limits: 0.1 % good,
-0.2 % acceptable (DIN 45500-4), 0.25 to 0.3 % poor (from memory)."""
-WEIGHTED_PEAK_SPREAD: Final = math.log(1.8)
-STEADY_LINE_PCT: Final = 0.03
-LUMPY_LINE_PCT: Final = 0.35
-LINE_SPREAD: Final = math.log(2.6)
-"""Peak size of the line a sound and a lumpy part put on the speed, and the spread of both, a factor; trade judgement,
-from memory."""
+SAYS_NOTHING: Final = 0.01
+"""A likelihood whose largest and smallest values differ by less than this share is left out."""
+SURE_LEAST: Final = 0.01
+"""No recording is surer than this of what it hears; trade judgement."""
 
 
 def checked_evidence(network: Network, evidence: Evidence) -> None:
-    """See that every sign named is one this machine has.
+    """See that every sign and every reading named is one this machine has.
 
     Raises:
         InputAtFaultError: a Problem for each that is not, with the nearest that is.
@@ -48,6 +44,8 @@ def checked_evidence(network: Network, evidence: Evidence) -> None:
             do = f"Did you mean {near[0]!r}?" if near else "`tapewright signs` lists the signs of this machine."
             where, found = f"evidence, signs[{number}].id", f"{observation.id!r} is no sign of this machine."
             problems.append(Problem(where, found, do))
+    named = [asked(network.machine, name, "evidence, readings") for name in evidence.readings]
+    problems += [one for one in named if isinstance(one, Problem)]
     if problems:
         raise InputAtFaultError(problems)
 
@@ -81,56 +79,116 @@ def of_observations(network: Network, observations: Iterable[Observation]) -> di
 
 
 def of_readings(network: Network, readings: Mapping[str, Reading]) -> dict[str, Array]:
-    """Say what speed and flutter readings in play tell of the tape's motion."""
-    words = network.words.get("tape@play")
-    if words is None:
+    """Say what measurements tell of functions and of parts; what could not be measured says nothing.
+
+    Arguments:
+        network: the machine's belief network.
+        readings: by the names of `measured`, in the units of those names.
+
+    Returns:
+        By function, for each of its words; by "part:NAME", for each of the part's states.
+
+    Raises:
+        InputAtFaultError: a Problem for each name that does not fit this machine.
+
+    >>> from tapewright.diagnose.network import network
+    >>> from tapewright.machine.library import shipped
+    >>> said = of_readings(network(shipped("four_track")), {"supply_voltage_v": Reading(6.0, "V", 0.2)})
+    >>> net = network(shipped("four_track"))
+    >>> net.words["feed:power_supply"][said["feed:power_supply"].argmax()]
+    'low'
+    """
+    return together(*(spoken_by(network, name, reading) for name, reading in readings.items()))
+
+
+def spoken_by(network: Network, name: str, reading: Reading) -> dict[str, Array]:
+    """Say what one measurement tells."""
+    if reading.value is None:
         return {}
-    total = np.zeros(len(words))
-    speed, peak = readings.get("speed_error_pct"), readings.get("weighted_peak_pct")
-    if speed is not None and speed.value is not None:
-        total += [_speed_log(word, speed.value, speed.doubt or 0.0) for word in words]
-    if peak is not None and peak.value is not None and peak.value > 0:
-        total += [_peak_log(word, peak.value) for word in words]
-    return {"tape@play": np.exp(total - total.max())} if total.any() else {}
+    what = asked(network.machine, name)
+    if isinstance(what, Problem):
+        raise InputAtFaultError(what)
+    if what.quantity.stem in SURE_OF:
+        return _of_surety(network, what, reading.value)
+    known = states_of(network, name)
+    if known is None:
+        return {}
+    hangs_on, found = known
+    likely = chances(hangs_on, found, reading.value, reading.doubt)
+    return _projected(network, found, likely)
 
 
-def _speed_log(word: str, error_pct: float, doubt_pct: float) -> float:
-    """A tape whose speed was measured moved; how far off it was tells slow from right from fast."""
-    if word not in SPEED_WORDS:
-        return math.log(1e-4)
-    middle, spread = SPEED_WORDS[word]
-    spread = math.hypot(spread, doubt_pct / 1.96)
-    return max(-0.5 * ((error_pct - middle) / spread) ** 2 - math.log(spread), -12.0)
+def _projected(network: Network, found: Combinations, likely: Array) -> dict[str, Array]:
+    prior = {name: network.parts[name].prior for name in found.parts}
+    words = {node: len(network.words[node]) for node in found.nodes}
+    said = project(found, likely, prior, words)
+    return {place: one for place, one in said.items() if np.ptp(one) > SAYS_NOTHING * one.max()}
 
 
-def _peak_log(word: str, peak_pct: float) -> float:
-    if word not in WEIGHTED_PEAK_WORDS:
-        return math.log(1e-4)
-    return max(-0.5 * (math.log(peak_pct / WEIGHTED_PEAK_WORDS[word]) / WEIGHTED_PEAK_SPREAD) ** 2, -12.0)
+def states_of(network: Network, name: str) -> tuple[Expected, Combinations] | None:
+    """Give how a reading hangs on a machine and the states that matter to it; None where its description does not tell.
+
+    What does not hang on base rates is worked out once for each machine and name.
+    """
+    return _states_of(network.machine, name)
+
+
+@lru_cache(maxsize=256)
+def _states_of(machine: Machine, name: str) -> tuple[Expected, Combinations] | None:
+    what = asked(machine, name)
+    hangs_on = None if isinstance(what, Problem) else expected(sound(machine), what)
+    if hangs_on is None:
+        return None
+    found = combine(of_machine(machine), hangs_on)
+    return (hangs_on, found) if np.isfinite(found.values).any() else None
+
+
+SURE_OF: Final = {
+    "squeal_sure": ("rubs", {"yes": 1.0, "at_times": 0.6}),
+    "motor_runs_sure": ("turns", dict.fromkeys(MOVING, 1.0) | {"at_times": 0.5}),
+}
+"""Yes-or-no readings of a mechanism's sound: the function they are about, and how often a word of it is such a yes."""
+
+
+def _of_surety(network: Network, what: Asked, sure: float) -> dict[str, Array]:
+    """Say what a recording tells that is so sure of a yes: nothing at one half."""
+    about, yes = SURE_OF[what.quantity.stem]
+    node = f"{about}:{shaft(network.machine, what.part)}@{what.mode}"
+    if node not in network.words:
+        return {}
+    true = np.array([yes.get(word, 0.0) for word in network.words[node]])
+    sure = min(max(sure, SURE_LEAST), 1.0 - SURE_LEAST)
+    return {node: sure * true + (1.0 - sure) * (1.0 - true)}
 
 
 def of_budget(network: Network, budget: Iterable[BudgetItem]) -> dict[str, Array]:
-    """Say what the lines of a flutter budget tell of each part's steadiness: the largest line of each counts."""
+    """Say what the lines of a flutter budget tell of each part's steadiness: the largest line of each counts.
+
+    The size a part's line should have in each of its states follows from its run-out and its unsteadiness, and from
+    what of them reaches the tape. So far as another part may have made the line, it says nothing.
+    """
     largest: dict[str, BudgetItem] = {}
     for item in budget:
-        if item.part not in largest or item.peak_pct * item.probability > _weight(largest[item.part]):
+        if item.part not in largest or _weight(item) > _weight(largest[item.part]):
             largest[item.part] = item
-    likelihoods = {}
+    said = []
     for name, item in largest.items():
-        words = network.words.get(f"steady:{name}")
-        if words is not None:
-            likelihoods[f"steady:{name}"] = np.array([_line_chance(word, item) for word in words])
-    return likelihoods
+        known = states_of(network, f"line_pct:{name}") if name in part_names(network.machine) else None
+        if known is None:
+            continue
+        hangs_on, found = known
+        likely = chances(hangs_on, found, item.peak_pct, item.doubt_pct)
+        usual = _mean(network, found, likely)
+        said.append(_projected(network, found, item.probability * likely + (1.0 - item.probability) * usual))
+    return together(*said)
+
+
+def _mean(network: Network, found: Combinations, likely: Array) -> float:
+    return float(found.weights({name: np.array(network.parts[name].prior) for name in found.parts}) @ likely)
 
 
 def _weight(item: BudgetItem) -> float:
     return item.peak_pct * item.probability
-
-
-def _line_chance(word: str, item: BudgetItem) -> float:
-    middle = LUMPY_LINE_PCT if word == "lumpy" else STEADY_LINE_PCT
-    apart = (math.log(max(item.peak_pct, 1e-4) / middle)) / LINE_SPREAD
-    return item.probability * math.exp(-0.5 * min(apart * apart, 24.0)) + (1.0 - item.probability) * 0.5
 
 
 def together(*likelihoods: Mapping[str, Array]) -> dict[str, Array]:

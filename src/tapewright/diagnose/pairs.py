@@ -44,22 +44,23 @@ def pairs(network: Network, likelihoods: Mapping[str, Array]) -> Pairs:
         network: the machine's belief network.
         likelihoods: what the evidence so far says, node by node, shape (words,).
     """
-    prior = {f"part:{name}": grouped(network, name, network.prior(name)) for name in network.parts}
+    own = {name: network.prior(name) * likelihoods.get(f"part:{name}", 1.0) for name in network.parts}
+    prior = {f"part:{name}": grouped(network, name, one) for name, one in own.items()}
     held = [name for name in prior if name in network.plan.hosts]
     earlier = {} if network.past is None else network.past.said
-    chances, words = together(network.plan, {**earlier, **prior, **likelihoods}, held, network.observed)
+    chances, words = together(network.plan, {**earlier, **likelihoods, **prior}, held, network.observed)
     firsts = dict(zip(held, np.cumsum([0, *(len(chances[name]) for name in held)]), strict=False))
     rows, state, index, start = {}, [], [], 0
     for name, known in network.parts.items():
         rows[name] = slice(start, start + len(known.states))
         start += len(known.states)
         variable = f"part:{name}"
-        place, chance = np.zeros(len(known.states), dtype=np.intp), network.prior(name)
+        place, chance = np.zeros(len(known.states), dtype=np.intp), own[name] / own[name].sum()
         for i, group in enumerate(network.alike[name]):
             place[list(group)] = firsts.get(variable, 0) + i
             if variable in chances:
                 # States that look alike share what the evidence says of them in proportion to their base rates.
-                chance[list(group)] *= chances[variable][i] / max(prior[variable][i], 1e-300)
+                chance[list(group)] = own[name][list(group)] * chances[variable][i] / max(prior[variable][i], 1e-300)
         index.append(place)
         state.append(chance)
     order = np.concatenate(index)

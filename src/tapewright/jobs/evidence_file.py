@@ -6,6 +6,7 @@ import math
 from pathlib import Path
 from typing import Any, Final
 
+from tapewright.diagnose.measured import BY_STEM, Quantity, name_problem, split, unit_factor
 from tapewright.words.evidence import Evidence, Observation
 from tapewright.words.plain import plain
 from tapewright.words.problem import InputAtFaultError, Problem
@@ -14,6 +15,7 @@ from tapewright.words.whole_file import write_whole
 
 KEYS: Final = ("signs", "readings", "age_years")
 SIGN_KEYS: Final = ("id", "present", "sure", "when", "cassette", "after")
+READING_KEYS: Final = ("value", "unit", "doubt", "why_not", "method", "conditions")
 LARGEST_BYTES: Final = 5_000_000
 
 
@@ -45,7 +47,7 @@ def parse_evidence(text: str, where: str) -> Evidence:
     True
     """
     try:
-        found = json.loads(text)
+        found = json.loads(text, object_pairs_hook=_once)
     except (json.JSONDecodeError, RecursionError) as error:
         at = f", line {error.lineno}" if isinstance(error, json.JSONDecodeError) else ""
         said = error.msg if isinstance(error, json.JSONDecodeError) else "too deeply nested"
@@ -53,6 +55,7 @@ def parse_evidence(text: str, where: str) -> Evidence:
     problems: list[Problem] = []
     if not isinstance(found, dict):
         raise InputAtFaultError(Problem(where, "holds no JSON object.", 'Write {"signs": [...]}.'))
+    _written_twice(found, where, "", problems)
     _unknown(found, KEYS, where, "", problems)
     signs = [_sign(row, f"signs[{i}]", where, problems) for i, row in enumerate(_list(found, where, problems))]
     readings = _readings(found.get("readings", {}), where, problems)
@@ -147,16 +150,95 @@ def _readings(found: Any, where: str, problems: list[Problem]) -> dict[str, Read
     readings = {}
     for name, row in found.items():
         key = f"{where}, readings.{name}"
-        if not isinstance(row, dict):
-            problems.append(Problem(key, f"is {row!r}.", 'Write {"value": 0.3, "unit": "%", "doubt": 0.1}.'))
-        elif row.get("value") is None:
-            readings[name] = Reading(None, str(row.get("unit", "%")), why_not=str(row.get("why_not", "not said")))
-        elif all(_finite(row.get(k)) for k in ("value", "doubt") if row.get(k) is not None):
-            doubt = None if row.get("doubt") is None else float(row["doubt"])
-            readings[name] = Reading(float(row["value"]), str(row.get("unit", "%")), doubt)
-        else:
-            problems.append(Problem(key, f"is {row!r}.", "Give value and doubt as numbers."))
+        reading = _reading(name, row, key, problems)
+        if reading is not None:
+            readings[name] = reading
     return readings
+
+
+def _reading(name: str, row: Any, key: str, problems: list[Problem]) -> Reading | None:
+    """Read one reading into the unit of its name; every mistake in it is a Problem."""
+    wrong = name_problem(name, key)
+    if wrong is not None:
+        problems.append(wrong)
+        return None
+    if not isinstance(row, dict):
+        problems.append(Problem(key, f"is {row!r}.", 'Write {"value": 0.3, "unit": "%", "doubt": 0.1}.'))
+        return None
+    before = len(problems)
+    quantity = BY_STEM[split(name)[0]]
+    _unknown(row, READING_KEYS, key, "", problems)
+    value, doubt = (_measured(row, what, f"{key}.{what}", problems) for what in ("value", "doubt"))
+    texts = {what: _text(row, what, f"{key}.{what}", problems) for what in ("unit", "why_not", "method", "conditions")
+             if row.get(what) is not None}  # fmt: skip
+    factor = 1.0
+    if "unit" in texts:
+        known = unit_factor(quantity, texts["unit"])
+        if known is None:
+            do = f"Write one of: {', '.join(quantity.units)}."
+            problems.append(Problem(f"{key}.unit", f"{texts['unit']!r} is no unit of this reading.", do))
+        factor = known or 1.0
+    elif value is not None:
+        problems.append(Problem(key, "has no unit.", f'Write "unit": "{quantity.unit}".'))
+    _contradictions(quantity, value, doubt, texts, key, problems)
+    if len(problems) > before:
+        return None
+    method, conditions = (texts.get(what, "") for what in ("method", "conditions"))
+    if value is None:
+        return Reading(
+            None, quantity.unit, why_not=texts.get("why_not") or "not said", method=method, conditions=conditions
+        )
+    return Reading(
+        value * factor, quantity.unit, None if doubt is None else doubt * factor, method=method, conditions=conditions
+    )
+
+
+def _measured(row: dict[str, Any], what: str, key: str, problems: list[Problem]) -> float | None:
+    value = row.get(what)
+    if value is None:
+        return None
+    if not _finite(value):
+        problems.append(Problem(key, f"is {value!r}.", "Give a number, or null where there is none."))
+        return None
+    return float(value)
+
+
+def _contradictions(
+    quantity: Quantity, value: float | None, doubt: float | None, texts: dict[str, str], key: str,
+    problems: list[Problem],
+) -> None:  # fmt: skip
+    """Say what of one reading cannot be true together."""
+    if value is not None and texts.get("why_not"):
+        do = "Leave one of them out: a reading is a number, or the reason why there is none."
+        problems.append(Problem(key, "has a value and a reason why there is none.", do))
+    if value is not None and value < 0 and not quantity.signed:
+        problems.append(Problem(f"{key}.value", f"is {value:g}.", "This cannot be below nothing."))
+    if doubt is not None and doubt < 0:
+        problems.append(Problem(f"{key}.doubt", f"is {doubt:g}.", "Give the half-width of the 95 % interval."))
+    if doubt is not None and value is None:
+        problems.append(Problem(f"{key}.doubt", "is given without a value.", "Give the value too, or neither."))
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Keep note of keys that are written twice, of which JSON would keep the last without a word."""
+    found = dict(pairs)
+    names = [name for name, _ in pairs]
+    twice = sorted({name for name in names if names.count(name) > 1})
+    return found | ({_TWICE: twice} if twice else {})
+
+
+def _written_twice(found: Any, where: str, key: str, problems: list[Problem]) -> None:
+    if isinstance(found, dict):
+        twice = found.pop(_TWICE, ())
+        problems += [Problem(f"{where}, {key}{name}", "is written twice.", "Keep one of the two.") for name in twice]
+        for name, inner in found.items():
+            _written_twice(inner, where, f"{key}{name}.", problems)
+    elif isinstance(found, list):
+        for i, inner in enumerate(found):
+            _written_twice(inner, where, f"{key.removesuffix('.')}[{i}].", problems)
+
+
+_TWICE: Final = "\x00twice"
 
 
 def _finite(value: Any) -> bool:

@@ -21,6 +21,7 @@ from tapewright.diagnose.likelihoods import checked_evidence, of_budget, of_read
 from tapewright.diagnose.network import network, speaking_of
 from tapewright.diagnose.next_check import look_ahead
 from tapewright.diagnose.plan import plan
+from tapewright.diagnose.unexplained import unexplained
 from tapewright.jobs.rounds import Round, latest_round, with_more
 from tapewright.machine.parts import Machine
 from tapewright.measure.recording import ChannelReadings, measure_recording
@@ -79,10 +80,13 @@ def examine(
     heard = [*heard, *hear_all(machine, recordings, tone_hz, progress, accept_truncated=accept_truncated)]
     readings = {**_best_readings(heard), **evidence.readings}
     likelihoods = with_more(
-        latest, of_readings(net, readings), of_budget(net, [item for one in heard for item in one.budget])
+        latest,
+        of_readings(latest.network, readings),
+        of_budget(latest.network, [item for one in heard for item in one.budget]),
     )
     beliefs, none = ranked(latest.network, posterior(latest.network, likelihoods, with_words=False))
     beliefs = _with_reasons(latest, beliefs)
+    odd = unexplained(latest.network, readings, latest.observations)
     asked = {o.id for o in latest.observations} | set(skipped)
     outlook = look_ahead(latest.network, likelihoods, asked, case_open=_case_is_open(latest))
     return Record(
@@ -102,7 +106,7 @@ def examine(
         plan=tuple(plan(latest.network, beliefs, latest.observations, likelihoods)),
         clash=tuple(clashes(latest.network, latest.observations)),
         heard=tuple(heard),
-        notes=_notes(machine, heard, knowledge),
+        notes=(*(one.says for one in odd), *_notes(machine, heard, knowledge)),
     )
 
 
