@@ -44,7 +44,7 @@ def test_the_first_check_is_the_best_one_with_the_case_shut() -> None:
     chosen = next_check(net, {})
     assert chosen is not None
     assert not chosen.opens_case
-    asked = [s for s in net.signs.values() if s.node in net.words and not s.opens_case and not getattr(s, "aside", 0)]
+    asked = [s for s in net.signs.values() if s.node in net.words and not s.opens_case and not s.aside]
     slow = {sign.id: saving_the_slow_way(net, sign.id) for sign in asked}
     assert chosen.expected_saving == pytest.approx(max(slow.values()), abs=0.01)
     assert slow[chosen.id] == pytest.approx(chosen.expected_saving, abs=0.01)

@@ -7,6 +7,7 @@ crossing      chances of two variables together, for many pairs at once
 merging       words that nothing tells apart are one word: exact, and smaller
 general       questions to a belief network of any kind
 network       the belief network that a machine's own functions imply
+pruning       the part of a network that some of its functions hang on
 lives         a machine with parts renewed, and the same machine as it was, in one network
 measured      what can be measured: names of readings, units, what each is about
 expectation   how one measurement hangs on the machine: the noun
@@ -22,6 +23,7 @@ beliefs       how likely each part is out of order, and how much of the evidence
 pairs         what every part has to do with every function, in one go
 repairs       what can be mended, and what that costs
 cases         what may be wrong, whole machine by whole machine, drawn and weighed
+cures         which works would end a complaint, alone or together
 policy        what to do next, by the expected cost of repair: ask, mend or hand back
 course        small jobs worked out exactly, and what the policy costs on them
 trial         jobs on simulated machines, whoever decides

@@ -164,6 +164,16 @@ def complaint_by(network: Network, sign: Sign) -> Complaint:
     return {sign.node: said >= SHOWS * said.max()}
 
 
+def may_be_asked(network: Network, sign: Sign) -> bool:
+    """Tell whether a sign can vary, and is not one to be taken only when somebody tells of it.
+
+    Arguments:
+        network: the machine's belief network.
+        sign: what would be asked.
+    """
+    return sign.node in network.words and not sign.aside
+
+
 def owners_signs(network: Network) -> list[Sign]:
     """List what an owner may complain of: what a working machine does not show, seen in a mode, with the case shut."""
     outside = [s for s in network.signs.values() if not s.opens_case and s.mode != "off" and s.node in network.words]

@@ -26,9 +26,10 @@ from tapewright.diagnose.cases import (
     words_of,
     workings,
 )
+from tapewright.diagnose.cures import cures
 from tapewright.diagnose.likelihoods import of_answer
 from tapewright.diagnose.network import Network
-from tapewright.diagnose.policy import bench, cures, decide
+from tapewright.diagnose.policy import bench, decide
 from tapewright.diagnose.repairs import GIVE_UP_MINUTES, OPENING_MINUTES
 
 Array = NDArray[np.float64]

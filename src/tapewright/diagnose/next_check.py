@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapewright.diagnose.beliefs import Posterior, posterior
-from tapewright.diagnose.cases import Stage, complaint_of, drawn_cases, workings
+from tapewright.diagnose.cases import Stage, complaint_of, drawn_cases, may_be_asked, workings
 from tapewright.diagnose.likelihoods import of_answer
 from tapewright.diagnose.network import Network
 from tapewright.diagnose.pairs import Pairs, after, pairs
@@ -143,7 +143,7 @@ def look_ahead(
 def _candidates(
     network: Network, now: Posterior, likelihoods: Mapping[str, Array], asked: Collection[str], *, case_open: bool
 ) -> list[_Candidate]:
-    left = [sign for sign in network.signs.values() if sign.id not in asked and _may_be_asked(network, sign)]
+    left = [sign for sign in network.signs.values() if sign.id not in asked and may_be_asked(network, sign)]
     if not left:
         return []
     found = pairs(network, likelihoods)
@@ -169,11 +169,6 @@ def _candidates(
         saving = on_complaint + beside + unnoticed
         candidates.append(_Candidate(sign, saving, on_complaint, yes, no))
     return candidates
-
-
-def _may_be_asked(network: Network, sign: Sign) -> bool:
-    """Whether a sign can vary, and is not one to be taken only when somebody tells of it."""
-    return sign.node in network.words and not getattr(sign, "aside", False)
 
 
 def _policy(

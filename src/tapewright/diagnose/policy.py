@@ -15,7 +15,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.diagnose.cases import Cases, Complaint, Workings, hangs_on, showing, words_of
+from tapewright.diagnose.cases import Cases, Complaint, Workings, words_of
+from tapewright.diagnose.cures import Cures, cures
 from tapewright.diagnose.likelihoods import of_answer
 from tapewright.diagnose.repairs import GIVE_UP_MINUTES, OPENING_MINUTES
 from tapewright.faults.signs import Sign
@@ -26,29 +27,12 @@ Mask = NDArray[np.bool_]
 
 LONGEST: Final = 8
 """Repairs in a row that are thought through; what is left after them is handed back."""
-PATTERNS: Final = 40
-"""Ways of ending the complaint that are kept apart; rarer ones count as not mended."""
 DEEP: Final = 6
 """Questions, and repairs, that are looked at two steps deep."""
 GROUPINGS: Final = 4
 """Rounds in which the best group of works inside is found; it hardly changes after three."""
 ASKED_LATER: Final = 20
 """Questions that are thought of as the second step."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Cures:
-    """What would end the complaint, pattern by pattern.
-
-    Arguments:
-        pattern: the pattern of each case, shape (cases,).
-        alone: works each of which ends it alone, shape (patterns, works).
-        jointly: where none does alone, works that do all together, shape (patterns, works).
-    """
-
-    pattern: Codes
-    alone: Mask
-    jointly: Mask
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,63 +82,6 @@ class Decision:
     minutes: float
     without_asking: float
     saving: Array
-
-
-def cures(inner: Workings, cases: Cases, complaint: Complaint) -> Cures:
-    """Find for each case what would end the complaint.
-
-    Arguments:
-        inner: the machine's workings.
-        cases: in each of which the complaint shows.
-        complaint: what has to end.
-    """
-    matter = hangs_on(inner, complaint)
-    few, place = np.unique(cases.now[:, matter], axis=0, return_inverse=True)
-    states = np.zeros((len(few), len(inner.parts)), dtype=np.intp)
-    states[:, matter] = few
-    doing = np.stack([inner.mends[i][states[:, i]] for i in matter], axis=1) if matter else np.empty((len(few), 0))
-    alone = np.zeros((len(few), len(inner.works)), dtype=bool)
-    for column, i in enumerate(matter):
-        bad = np.flatnonzero(states[:, i])
-        without = states[bad]
-        without[:, i] = 0
-        ended = bad[~showing(inner, without, complaint)]
-        alone[ended, doing[ended, column]] = True
-    jointly = _jointly(inner, states, matter, complaint, np.asarray(~alone.any(axis=1)))
-    kept, pattern = _commonest(np.concatenate([alone, jointly], axis=1), cases.weights, place.ravel())
-    width = len(inner.works)
-    return Cures(pattern, kept[:, :width], kept[:, width:])
-
-
-def _jointly(inner: Workings, states: Codes, matter: Sequence[int], complaint: Complaint, wanted: Mask) -> Mask:
-    """Find works that together end what none ends alone: begin with all, and leave out what need not be done."""
-    found = np.zeros((len(states), len(inner.works)), dtype=bool)
-    rows = np.flatnonzero(wanted)
-    if not len(rows):
-        return found
-    before, left = states[rows], np.zeros_like(states[rows])
-    dear = sorted(matter, key=lambda i: -max((inner.works[w].minutes for w in inner.mends[i] if w >= 0), default=0.0))
-    for i in dear:
-        trial = left.copy()
-        trial[:, i] = before[:, i]
-        spared = ~showing(inner, trial, complaint)
-        left[spared] = trial[spared]
-    for i in matter:
-        done = np.flatnonzero(left[:, i] != before[:, i])
-        found[rows[done], inner.mends[i][before[done, i]]] = True
-    return found
-
-
-def _commonest(patterns: Mask, weights: Array, place: Codes) -> tuple[Mask, Codes]:
-    """Keep the commonest patterns; the rest become one that nothing ends."""
-    few, which = np.unique(patterns, axis=0, return_inverse=True)
-    of_case = which.ravel()[place]
-    if len(few) <= PATTERNS:
-        return few, of_case
-    common = np.argsort(-np.bincount(of_case, weights, len(few)), kind="stable")[: PATTERNS - 1]
-    number = np.full(len(few), PATTERNS - 1, dtype=np.intp)
-    number[common] = np.arange(PATTERNS - 1)
-    return np.concatenate([few[common], np.zeros((1, few.shape[1]), dtype=bool)]), number[of_case]
 
 
 def bench(

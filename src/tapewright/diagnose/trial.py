@@ -22,6 +22,7 @@ from tapewright.diagnose.cases import (
     complaint_by,
     drawn_cases,
     hangs_on,
+    may_be_asked,
     mended,
     owners_signs,
     showing,
@@ -195,7 +196,7 @@ class ByPolicy:
         self.believed[sign.id, steps] = believed_of(self.inner, cases)
         asked = {sign.id, *(name for does, name, _ in steps if does == "ask")}
         net = self.inner.network
-        left = [s for s in net.signs.values() if self.asks and s.id not in asked and s.node in net.words]
+        left = [s for s in net.signs.values() if self.asks and s.id not in asked and may_be_asked(net, s)]
         opened = any(_price(self.inner, does, name)[0] for does, name, _ in steps)
         choice = choose(self.inner, cases, complaint_by(net, sign), left, opened=opened)
         if choice.does == "ask":

@@ -126,7 +126,6 @@ def check_text(machine: Machine, check: Check | None) -> str:
     opens = "the case must be opened" if check.opens_case else "the case stays shut"
     pieces = [
         heading("Next check"),
-        *([paragraph(check.first)] if check.first else []),
         paragraph(f"{check.says}?"),
         *(_caution(said) for said in check.cautions),
         paragraph(f"How: {check.how}"),
