@@ -222,7 +222,7 @@ def test_a_file_written_by_hand_is_enough() -> None:
     [[job]]
     id = "17"
     layout = "{MACHINE.layout}"
-    parts = [{{part = "capstan_belt", part_kind = "belt + speed_belt", found = "tarry"}}]
+    parts = [{{part = "capstan_belt", part_kind = "{part_kind(MACHINE, "capstan_belt")}", found = "tarry"}}]
     """
     by_hand = parse_knowledge(text, "by hand")
     record = examine(MACHINE, Evidence(), knowledge=by_hand)

@@ -29,7 +29,7 @@ from tapewright.diagnose.closed_jobs import (
 )
 from tapewright.diagnose.learning import SETTLED, by_kind, part_kind, sense_of, with_knowledge
 from tapewright.diagnose.likelihoods import checked_evidence, of_answer, of_readings
-from tapewright.diagnose.network import Network, PartStates, network
+from tapewright.diagnose.network import Network, PartStates, network, speaking_of
 from tapewright.faults.consequences import NOTICED_FROM
 from tapewright.faults.signs import Sign
 from tapewright.jobs.evidence_file import evidence_json
@@ -119,7 +119,7 @@ def close_job(
     Raises:
         InputAtFaultError: for signs the machine does not have; for a job that nothing tells from others.
     """
-    usual = network(machine, evidence.age_years)
+    usual = speaking_of(network(machine, evidence.age_years), (one.id for one in evidence.signs))
     checked_evidence(usual, evidence)
     if not evidence.signs and not name:
         found = "has neither evidence nor a name, so that it cannot be told from other jobs."
