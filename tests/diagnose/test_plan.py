@@ -11,8 +11,10 @@ from tapewright.diagnose.plan import plan
 from tapewright.faults.applied import Fault, applied
 from tapewright.faults.consequences import signs_shown
 from tapewright.jobs.ask import Conversation, converse
+from tapewright.jobs.examine import examine, findings_json
 from tapewright.machine.library import shipped, shipped_ids
 from tapewright.show.question import question_text
+from tapewright.show.text import text_report
 from tapewright.words.evidence import Evidence, Observation
 from tapewright.words.findings import PlanStep
 
@@ -97,3 +99,19 @@ def test_what_may_show_afterwards_is_what_the_engine_then_shows() -> None:
 def test_what_nothing_hides_is_not_said_to_show_later() -> None:
     steps = steps_for("four_track", "rewind_weak", "fast_forward_weak")
     assert all("wind" not in said for step in steps[:1] for said in step.may_show)
+
+
+def test_what_would_change_its_mind_and_what_may_show_are_told_in_text_and_json() -> None:
+    machine = shipped("four_track")
+    seen = ("play_tape_races", "cassette_in_capstan_still")
+    record = examine(machine, Evidence(tuple(Observation(sign, True) for sign in seen)))
+    shown = findings_json(record)
+    changes, steps = shown["change_of_mind"], shown["plan"]
+    assert isinstance(changes, list)
+    assert isinstance(steps, list)
+    assert changes[0]["part"] == record.beliefs[0].part
+    text = " ".join(text_report(record, machine).split())
+    assert "What would change this" in text
+    assert f"sign: {changes[0]['sign']}" in text
+    assert "May then show, hidden until now: " in text
+    assert all(said in text for said in steps[0]["may_show"])

@@ -13,7 +13,7 @@ from tapewright.faults.mechanism import mechanism
 from tapewright.faults.signs import signs
 from tapewright.machine.load import read_machine
 from tapewright.words.evidence import Observation
-from tapewright.words.findings import Belief, BudgetItem, Check, Clash, PlanStep
+from tapewright.words.findings import Belief, BudgetItem, ChangeOfMind, Check, Clash, PlanStep
 from tapewright.words.signal import Line
 from tests.house.commands import commands, run
 from tests.house.floors import modules_of
@@ -88,6 +88,7 @@ def test_the_readme_names_commands_and_files_that_exist() -> None:
     [
         ("beliefs[]", Belief),
         ("next_check", Check),
+        ("change_of_mind[]", ChangeOfMind),
         ("plan[]", PlanStep),
         ("clash[]", Clash),
         ("budget[]", BudgetItem),
