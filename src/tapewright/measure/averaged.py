@@ -33,8 +33,12 @@ PADDED: Final = 2
 LOBE_BINS: Final = 1.5
 """Half-width of a line's lobe: the first null of a half-sine taper."""
 LOBE_POINTS: Final = 2 * round(LOBE_BINS * PADDED) + 1
-LOBE_COST: Final = 1.5
-"""Variance of a size summed over the lobe, over that of the best fit: the taper counts twice."""
+LOBE_COST: Final = 1.65
+"""Variance of a size summed over the lobe, over that of the best fit; by simulation, like the next."""
+MATCHED_COST: Final = 1.45
+"""The same of a size fitted to a steady line's lobe."""
+CENTRE_COST: Final = 1.25
+"""Doubt of a lobe's centre over that of the best fit of a frequency; by simulation."""
 LOOSE_BINS: Final = 4.0
 """A line wanders by up to so much from stretch to stretch and is still one line."""
 WHITENED_OCTAVE: Final = 0.25
@@ -44,6 +48,8 @@ MEDIAN_COST: Final = 2.0
 """A median over neighbours is as uncertain as a mean over so many times fewer."""
 SKIRT_ABOVE: Final = 4.0
 """What stands less than so far above the skirt of a stronger line, in power, is the skirt."""
+PASSING: Final = 1.15
+"""What scatters more than this from stretch to stretch, over its mean, stands in fewer than half of them."""
 UNMOVED_BINS: Final = 0.05
 DRIFTS: Final = 0.2
 """The spectra are laid in step with the speed as well where its drift moves 10 Hz by more bins than this."""
@@ -171,6 +177,7 @@ class _Found:
     doubt: float
     frequency_doubt_hz: float
     alarm: float
+    lasting: bool
 
 
 def skirt(bins: NDArray[np.float64], size: float, seconds: float) -> NDArray[np.float64]:
@@ -185,39 +192,42 @@ def skirt(bins: NDArray[np.float64], size: float, seconds: float) -> NDArray[np.
     return np.asarray(size**2 / 2.0 * seconds / SINE_COST * np.minimum(1.0, SKIRT_ABOVE * fall), dtype=np.float64)
 
 
-def _lobe_share(frequency_hz: NDArray[np.float64], at_hz: float, seconds: float, step_hz: float) -> float:
-    """Give the share of a line's power that these points of its spectrum hold: cos(pi x)/(1 - 4 x²), squared."""
-    bins = (frequency_hz - at_hz) * seconds
+def _lobe(bins: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Give a steady line's power so many bins beside its middle, over that in its middle: (cos(pi x)/(1 - 4 x²))²."""
     apart = 1.0 - 4.0 * bins**2
     near = np.abs(apart) < 1e-6
-    shape = np.where(near, np.pi / 4.0, np.cos(np.pi * bins) / np.where(near, 1.0, apart))
-    return float((shape**2).sum()) * step_hz * seconds / SINE_COST
+    return np.asarray(np.where(near, np.pi / 4.0, np.cos(np.pi * bins) / np.where(near, 1.0, apart)) ** 2)
 
 
-def _size(mean: Mean, local: NDArray[np.float64], best: int) -> tuple[float, float, float]:
-    """Give size, its doubt, and frequency of the line at a peak: from the power in its lobe over the background.
+def _size(mean: Mean, local: NDArray[np.float64], best: int) -> tuple[float, float, float, bool]:
+    """Give size, doubt and frequency of the line at a peak, and whether it keeps its place: from the power in its lobe.
 
-    The sum holds all of the line's power, also where it wanders a little; what the lobe's noise adds in the mean is the
-    background's own share and is taken out. Its doubt is what noise does in theory, sqrt(3/2 · S/T) of all stretches
-    together (and the background's own scatter), unless the stretches scatter more than that by chance.
+    The sum over the lobe holds all of the line's power, also where it wanders a little between stretches. A steady
+    line's lobe has a known shape; where fitting that gives the same, the fit is taken, since it is surer. What the
+    noise adds in the mean is the background's own share and is taken out. The doubt is what noise does in theory,
+    sqrt(c S/T) of all stretches together, unless the stretches scatter more than that by chance.
     """
     step = float(mean.frequency_hz[1])
     reach = LOBE_POINTS // 2
     lobe = slice(max(1, best - reach), min(len(local), best + reach + 1))
     over = mean.density[lobe] - local[lobe]
-    power = float(over.sum()) * step
     at = mean.frequency_hz[lobe]
     held = np.maximum(over, 0.0)
     frequency = float(held @ at / held.sum()) if held.sum() > 0.0 else float(mean.frequency_hz[best])
-    size = float(np.sqrt(max(2.0 * power / _lobe_share(at, frequency, mean.seconds, step), 1e-300)))
+    shape = _lobe((at - frequency) * mean.seconds)
+    of_density = 2.0 * SINE_COST / mean.seconds
+    summed, matched = float(over.sum() / shape.sum()), float(over @ shape / (shape @ shape))
     one = float(local[best]) / (mean.seconds * mean.share)
-    theory = float(np.sqrt((LOBE_COST * one + 2.0 * LOBE_BINS * (one / size) ** 2) / mean.count))
+    size, fit = (float(np.sqrt(max(of_density * power, 1e-300))) for power in (summed, matched))
+    steady = abs(size - fit) < float(np.sqrt(one / mean.count))
+    size, cost = (fit, MATCHED_COST) if steady else (size, LOBE_COST)
+    theory = float(np.sqrt((cost * one + 2.0 * LOBE_BINS * (one / size) ** 2) / mean.count))
     seen = float(mean.scatter[best]) * LOBE_POINTS * step / size / float(np.sqrt(mean.count))
     freedom = max(mean.count - 1, 1)
     by_chance = float(np.sqrt(stats.chi2.ppf(0.98, freedom) / freedom))
     if mean.count >= 4 and seen > by_chance * theory:
-        return size, float(stats.t.ppf(0.975, freedom)) * seen, frequency
-    return size, 1.96 * theory, frequency
+        return size, float(stats.t.ppf(0.975, freedom)) * seen, frequency, steady
+    return size, 1.96 * theory, frequency, steady
 
 
 def _first_peak(mean: Mean, local: NDArray[np.float64], allowed: NDArray[np.bool_]) -> tuple[int, float]:
@@ -227,6 +237,12 @@ def _first_peak(mean: Mean, local: NDArray[np.float64], allowed: NDArray[np.bool
     values = 2.0 * LOCAL_BINS / (SINE_COST * MEDIAN_COST) * mean.count
     evidence = -float(stats.f.logsf(max(ratio[best], 1e-9), 2 * mean.count, 2.0 * values))
     return best, evidence
+
+
+def _lasts(mean: Mean, best: int) -> bool:
+    """Say whether a line stands in most stretches: noise scatters by its mean, a line in one of K by sqrt(K) times."""
+    lobe = slice(max(0, best - LOBE_POINTS // 2), best + LOBE_POINTS // 2 + 1)
+    return mean.count < 4 or float(mean.scatter[best]) < PASSING * float(mean.density[lobe].mean())
 
 
 def find_in_mean(mean: Mean) -> list[_Found]:
@@ -239,16 +255,16 @@ def find_in_mean(mean: Mean) -> list[_Found]:
     trials = TRIALS_PER_BIN * mean.seconds * TOP_HZ
     found: list[_Found] = []
     skirts = np.zeros(len(local))
-    while len(found) < MOST_LINES and allowed.any():
+    while len(found) < 2 * MOST_LINES and allowed.any():
         best, evidence = _first_peak(mean, local, allowed)
         alarm = float(-np.expm1(trials * np.log1p(-min(np.exp(-evidence), 1.0 - 1e-12))))
         if alarm >= FALSE_ALARM:
             break
-        size, doubt, frequency = _size(mean, local, best)
-        apart = float(np.sqrt(3.0)) / (np.pi * mean.seconds * size) * doubt
-        found.append(_Found(frequency, size, doubt, apart, alarm))
+        size, doubt, frequency, steady = _size(mean, local, best)
+        apart = CENTRE_COST * float(np.sqrt(3.0)) / (np.pi * mean.seconds * size) * doubt
+        found.append(_Found(frequency, size, doubt, apart, alarm, _lasts(mean, best)))
         bins = np.abs(mean.frequency_hz - mean.frequency_hz[best]) * mean.seconds
-        allowed &= bins > max(APART_BINS, LOOSE_BINS)
+        allowed &= bins > (APART_BINS if steady else LOOSE_BINS)
         weak = 2.0 * SINE_COST * mean.density / mean.seconds < (size / SKIRT_RATIO) ** 2
         allowed &= ~((bins < 2.0 * SKIRT_BINS) & weak)
         skirts += skirt((mean.frequency_hz - frequency) * mean.seconds, size, mean.seconds)
@@ -256,34 +272,48 @@ def find_in_mean(mean: Mean) -> list[_Found]:
     return found
 
 
-def mean_lines(spectrum: MeanSpectrum, start_s: float, end_s: float) -> tuple[FittedLines, Mean | None]:
+@dataclass(frozen=True, slots=True, eq=False)
+class MeanLines:
+    """What stands out of a long tone's mean spectrum.
+
+    Arguments:
+        lasting: lines that stand in most stretches, the slowest first; without phases, which nothing keeps so long.
+        passing: lines that stand in few of them; a reel's that moves on, or a part that binds for a while.
+        mean: the mean that shows more of them: as it is, or in step with the speed; None without a single stretch.
+    """
+
+    lasting: FittedLines
+    passing: tuple[Line, ...]
+    mean: Mean | None
+
+
+def _line(found: _Found) -> Line:
+    return Line(
+        found.frequency_hz, 100.0 * found.size, 100.0 * found.doubt, found.frequency_doubt_hz, float(found.alarm)
+    )
+
+
+def mean_lines(spectrum: MeanSpectrum, start_s: float, end_s: float) -> MeanLines:
     """Find the lines of a long tone in the mean spectrum of its stretches.
 
     Arguments:
         spectrum: of all its stretches.
         start_s: where the tone begins.
         end_s: where it ends.
-
-    Returns:
-        The lines, the slowest first, without phases (what turns for an hour keeps none), and the mean that shows more
-        of them: as it is, or in step with the speed.
     """
-    empty = np.zeros(0)
     best: tuple[float, list[_Found], Mean | None] = (-1.0, [], None)
     for mean in spectrum.means():
         if not mean.count:
             continue
         found = find_in_mean(mean)
-        total = sum(one.size**2 for one in found)
+        total = sum(one.size**2 for one in found if one.lasting)
         if total > 1.02 * best[0]:
             best = total, found, mean
     kept = sorted((one for one in best[1] if one.size > one.doubt), key=lambda one: one.frequency_hz)
-    lines = tuple(
-        Line(one.frequency_hz, 100.0 * one.size, 100.0 * one.doubt, one.frequency_doubt_hz, one.alarm) for one in kept
-    )
-    frequency = np.array([one.frequency_hz for one in kept])
-    nothing = np.zeros(len(kept))
-    return FittedLines(lines, frequency if len(kept) else empty, nothing, nothing, start_s, end_s, nothing), best[2]
+    lines = tuple(_line(one) for one in kept if one.lasting)
+    frequency, nothing = np.array([line.frequency_hz for line in lines], dtype=np.float64), np.zeros(len(lines))
+    lasting = FittedLines(lines, frequency, nothing, nothing, start_s, end_s, nothing)
+    return MeanLines(lasting, tuple(_line(one) for one in kept if not one.lasting), best[2])
 
 
-__all__ = ["Mean", "MeanSpectrum", "background", "find_in_mean", "mean_lines", "skirt"]
+__all__ = ["Mean", "MeanLines", "MeanSpectrum", "background", "find_in_mean", "mean_lines", "skirt"]

@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 from scipy import stats
 
-from tapewright.measure.averaged import Mean, mean_lines
+from tapewright.measure.averaged import Mean, MeanLines, mean_lines
 from tapewright.measure.flutter import (
     FLAT_PEAK,
     FLAT_RMS,
@@ -30,7 +30,7 @@ from tapewright.measure.spread import table_doubt
 from tapewright.measure.stretches import LongTone
 from tapewright.standards.iec_60386 import TWO_SIGMA_SHARE, UNWEIGHTED_BAND_HZ, weighting_response
 from tapewright.words.reading import Reading
-from tapewright.words.signal import Trace
+from tapewright.words.signal import Line, Trace
 
 LEAST_STRETCHES: Final = 4
 """From so many whole stretches on, their own scatter is asked as well as that of their quarters."""
@@ -141,19 +141,28 @@ def _flutter(tone: LongTone, course: Course, mean: Mean | None) -> Flutter:
     return Flutter(peak, quasi, rms, flat_peak, flat_rms)
 
 
-def _together(steady: FittedLines, reels: tuple[Reel, ...]) -> FittedLines:
-    """Put steady and reel-borne lines in one row, the slowest first."""
-    lines = [*steady.lines, *(reel.line for reel in reels)]
-    slowing = np.concatenate([np.zeros(len(steady.lines)), [reel.slowing_per_s for reel in reels]])
-    order = sorted(range(len(lines)), key=lambda index: lines[index].frequency_hz)[:MOST_LINES]
-    nothing = np.zeros(len(order))
+def _moved_on(line: Line, reels: tuple[Reel, ...], seconds: float) -> bool:
+    """Say whether a line that stands in few stretches is a reel's, or a harmonic of one, on its way."""
+    ranges = [(order * min(reel.ends_hz), order * max(reel.ends_hz)) for reel in reels for order in (1, 2, 3)]
+    reach = 3.0 / seconds
+    return any(low - reach < line.frequency_hz < high + reach for low, high in ranges)
+
+
+def _together(found: MeanLines, reels: tuple[Reel, ...]) -> FittedLines:
+    """Put lasting, reel-borne and passing lines in one row, the slowest first."""
+    seconds = found.mean.seconds if found.mean else 1.0
+    passing = [line for line in found.passing if not _moved_on(line, reels, seconds)]
+    drifting = [(reel.line, reel.slowing_per_s) for reel in reels]
+    rows = [*((line, 0.0) for line in (*found.lasting.lines, *passing)), *drifting]
+    rows = sorted(sorted(rows, key=lambda row: -row[0].peak_pct)[:MOST_LINES], key=lambda row: row[0].frequency_hz)
+    nothing = np.zeros(len(rows))
     return replace(
-        steady,
-        lines=tuple(lines[index] for index in order),
-        frequency_hz=np.array([lines[index].frequency_hz for index in order]),
+        found.lasting,
+        lines=tuple(line for line, _ in rows),
+        frequency_hz=np.array([line.frequency_hz for line, _ in rows], dtype=np.float64),
         cosine=nothing,
         sine=nothing,
-        slowing_per_s=slowing[order],
+        slowing_per_s=np.array([slowing for _, slowing in rows], dtype=np.float64),
     )
 
 
@@ -166,9 +175,9 @@ def long_readings(tone: LongTone, course: Course, trace: Trace) -> LongReadings:
         trace: thinned.
     """
     tone.meter.flush()
-    steady, mean = mean_lines(tone.spectrum, course.start_s, course.end_s)
-    reels = find_reels(tone.slow.trace(tone.start_s), steady.lines)
-    return LongReadings(course, trace, _together(steady, reels), _flutter(tone, course, mean), mean)
+    found = mean_lines(tone.spectrum, course.start_s, course.end_s)
+    reels = find_reels(tone.slow.trace(tone.start_s), found.lasting.lines)
+    return LongReadings(course, trace, _together(found, reels), _flutter(tone, course, found.mean), found.mean)
 
 
 __all__ = ["LongReadings", "long_course", "long_readings"]

@@ -29,12 +29,15 @@ TURNS_TOP_HZ: Final = 1.6
 PADDED: Final = 4
 PATH_STEP_BINS: Final = 0.75
 SLOWINGS: Final = 13
+LAST_STEP: Final = 0.1
+"""Of the first step: how finely the two ends are told."""
 LEAST_MOVED_BINS: Final = 2.0
 """A line that moves by less than this from end to end is a steady one, and found as such."""
 MOST_REELS: Final = 4
 FALSE_ALARM: Final = 0.003
 BACKGROUND_HZ: Final = 0.25
 """Half-width of the running median that is a minute's background."""
+MOST_OF_A_MINUTE: Final = 40.0
 BESIDE_BINS: Final = 2.5
 STEADY_LOSES: Final = 0.5
 """Share of a path's power that a steady line or a single minute may hold; more, and it is that."""
@@ -60,20 +63,35 @@ class Reel:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Minutes:
-    """Spectra of all minutes over their background: minute, slowing, frequency; the background per minute."""
+    """Spectra over what is no reel, (minute, slowing, frequency); the noise, (minute, frequency); skirts beside it."""
 
     power: NDArray[np.float32]
     background: NDArray[np.float64]
+    beside: NDArray[np.float64]
     frequency_hz: NDArray[np.float64]
     slowings: NDArray[np.float64]
     middle_s: NDArray[np.float64]
     seconds: float
+    ends_s: tuple[float, float]
 
     @property
     def shares(self) -> NDArray[np.float64]:
         """Give how far along the tone each minute stands, 0 to 1."""
         whole_s = self.middle_s[-1] - self.middle_s[0]
         return np.asarray((self.middle_s - self.middle_s[0]) / whole_s, dtype=np.float64)
+
+
+def _between(table: NDArray[np.float64], at: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Give every row at these places between its values: the cubic through the four nearest."""
+    low = np.clip(np.floor(at).astype(np.intp), 1, table.shape[1] - 3)
+    x = at - low
+    weights = (
+        -x * (x - 1.0) * (x - 2.0) / 6.0,
+        (x + 1.0) * (x - 1.0) * (x - 2.0) / 2.0,
+        -(x + 1.0) * x * (x - 2.0) / 2.0,
+        (x + 1.0) * x * (x - 1.0) / 6.0,
+    )
+    return np.asarray(sum(weight * table[:, low + step] for step, weight in zip((-1, 0, 1, 2), weights, strict=True)))
 
 
 def _minutes(trace: Trace, steady: Sequence[Line]) -> _Minutes | None:
@@ -101,10 +119,7 @@ def _minutes(trace: Trace, steady: Sequence[Line]) -> _Minutes | None:
     for number, slowing in enumerate(slowings.tolist()):
         even = warped(times, slowing)
         wanted = np.linspace(even[0], even[-1], length)
-        at = np.clip((wanted * (1.0 + 0.5 * slowing * wanted) - times[0]) * rate, 0.0, length - 1.0)
-        low = np.minimum(at.astype(np.intp), length - 2)
-        share = at - low
-        moved = flat[:, low] * (1.0 - share) + flat[:, low + 1] * share
+        moved = _between(flat, (wanted * (1.0 + 0.5 * slowing * wanted) - times[0]) * rate)
         power[:, number] = np.abs(fft.rfft(moved * taper, padded, axis=1)[:, inside]) ** 2
     power *= np.float32(2.0 / (rate * float(taper @ taper)))
     width = int(2.0 * BACKGROUND_HZ / frequency[1]) | 1
@@ -119,7 +134,16 @@ def _minutes(trace: Trace, steady: Sequence[Line]) -> _Minutes | None:
             beside += skirt(np.maximum(bins - smeared[:, None] - 0.5, 0.0), size, MINUTE_S)
     middle = np.asarray(trace.start_s + (picked + 0.5) * length / rate, dtype=np.float64)
     power /= local[:, None, :] + beside
-    return _Minutes(power, local, frequency[inside], slowings, middle, length / rate)
+    return _Minutes(
+        power,
+        local,
+        beside,
+        frequency[inside],
+        slowings,
+        middle,
+        length / rate,
+        (trace.start_s, trace.start_s + len(values) / rate),
+    )
 
 
 def _path(ends_hz: tuple[NDArray[np.float64], float], shares: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -142,8 +166,16 @@ def _along(held: _Minutes, first_hz: NDArray[np.float64], last_hz: float) -> NDA
     return np.asarray(np.where(inside, power, 0.0), dtype=np.float64)
 
 
-def _best(held: _Minutes) -> tuple[float, float, float]:
-    """Find the path with the most power: its mean over the background, and the rates at its two ends."""
+def _score(power: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Give how much a path holds, (paths,): the mean power, no minute counting for more than 40 backgrounds.
+
+    Among paths that hold so much everywhere, the mean logarithm decides.
+    """
+    return np.asarray((np.minimum(power, MOST_OF_A_MINUTE) + np.log1p(power)).mean(axis=1), dtype=np.float64)
+
+
+def _best(held: _Minutes) -> tuple[float, float]:
+    """Find the path that holds most: the rates at its two ends."""
     step = PATH_STEP_BINS / held.seconds
     ends = np.arange(BAND_HZ[0] + step, TURNS_TOP_HZ, step, dtype=np.float64)
     best = (0.0, 0.0, 0.0)
@@ -151,32 +183,40 @@ def _best(held: _Minutes) -> tuple[float, float, float]:
         first = ends[
             (np.abs(ends - last) * held.seconds >= LEAST_MOVED_BINS) & (ends / last > 0.4) & (ends / last < 2.5)
         ]
-        power = np.minimum(_along(held, first, last), 40.0).mean(axis=1)
+        power = _score(_along(held, first, last))
         at = int(np.argmax(power)) if len(power) else 0
         if len(power) and power[at] > best[0]:
             best = float(power[at]), float(first[at]), last
-    for finer in (0.25, 0.1):
+    for finer in (0.25, LAST_STEP):
         around = step * finer * np.arange(-4, 5)
         near = best
         for last in (near[2] + around).tolist():
-            power = _along(held, np.asarray(near[1] + around, dtype=np.float64), last).mean(axis=1)
+            power = _score(_along(held, np.asarray(near[1] + around, dtype=np.float64), last))
             at = int(np.argmax(power))
             if power[at] > best[0]:
                 best = float(power[at]), float(near[1] + around[at]), last
-    return best
+    return best[1], best[2]
 
 
-def _hidden(held: _Minutes, rates_hz: NDArray[np.float64]) -> None:
-    """Take out what stands at these rates, shape (minutes,) or one for all: chance alone is left there."""
-    far = np.abs(held.frequency_hz - np.broadcast_to(rates_hz, (len(held.middle_s),))[:, None]) * held.seconds
-    np.minimum(held.power, np.where(far < BESIDE_BINS, 1.0, np.inf)[:, None, :], out=held.power)
+def _hidden(held: _Minutes, rates_hz: NDArray[np.float64], size: float) -> None:
+    """Count a found line along these rates, shape (minutes,), with its skirts among what is no reel."""
+    whole_s = held.middle_s[-1] - held.middle_s[0]
+    own = (rates_hz[-1] ** -2.0 - rates_hz[0] ** -2.0) / whole_s * rates_hz**2 / 2.0
+    for number, (rate, slowing) in enumerate(zip(rates_hz.tolist(), own.tolist(), strict=True)):
+        bins = np.abs(held.frequency_hz - rate) * held.seconds
+        smeared = np.abs(held.slowings - slowing) * rate * held.seconds**2 / 2.0
+        beside = skirt(np.maximum(bins - smeared[:, None] - 0.5, 0.0), SKIRTS_LARGER * size, held.seconds)
+        before = held.background[number] + held.beside[SLOWINGS // 2]
+        held.power[number] *= before / (before + beside)
+        near = bins < BESIDE_BINS
+        held.power[number][:, near] = np.minimum(held.power[number][:, near], 1.0)
 
 
 def find_reels(trace: Trace, steady: Sequence[Line]) -> tuple[Reel, ...]:
     """Find the lines of a long tone whose rate changes as a reel's does.
 
     Arguments:
-        trace: speed deviation of the whole tone, below 3 Hz, some 8 values a second, no gaps.
+        trace: speed deviation of the whole tone, below 3 Hz, some ten values a second, no gaps.
         steady: the steady lines, which are no reels.
 
     Returns:
@@ -189,15 +229,15 @@ def find_reels(trace: Trace, steady: Sequence[Line]) -> tuple[Reel, ...]:
     needed = float(stats.gamma.isf(FALSE_ALARM / _trials(held), count) / count) * 1.1
     found: list[Reel] = []
     while len(found) < MOST_REELS:
-        mean, first, last = _best(held)
-        if mean < needed or not first:
+        first, last = _best(held)
+        if not first:
             break
         rates = _path((np.array([first]), last), held.shares)[0]
         power = _along(held, np.array([first]), last)[0]
-        if power.max() > STEADY_LOSES * power.sum():
+        if float(power.mean()) < needed or power.max() > STEADY_LOSES * power.sum():
             break
         kept = [_reel(held, rates, power)]
-        _hidden(held, rates)
+        _hidden(held, rates, kept[0].line.peak_pct / 100.0)
         if 2.0 * rates.max() < BAND_HZ[1]:
             kept += _second(held, 2.0 * rates)
         kept = [reel for reel in kept if reel.line.peak_pct > max(LEAST_PCT, reel.line.doubt_pct)]
@@ -218,7 +258,7 @@ def _second(held: _Minutes, rates: NDArray[np.float64]) -> list[Reel]:
     if float(power.mean()) < float(stats.gamma.isf(FALSE_ALARM, len(power)) / len(power)):
         return []
     reel = _reel(held, rates, power)
-    _hidden(held, rates)
+    _hidden(held, rates, reel.line.peak_pct / 100.0)
     return [reel]
 
 
@@ -226,8 +266,9 @@ def _reel(held: _Minutes, rates: NDArray[np.float64], power: NDArray[np.float64]
     """Turn the power along a path into a size: what the background adds to the mean power is taken out."""
     count = len(rates)
     at = np.round((rates - held.frequency_hz[0]) / (held.frequency_hz[1] - held.frequency_hz[0])).astype(np.intp)
-    local = held.background[np.arange(count), np.clip(at, 0, len(held.frequency_hz) - 1)]
-    squares = 2.0 * SINE_COST / held.seconds * (power - 1.0) * local
+    at = np.clip(at, 0, len(held.frequency_hz) - 1)
+    local, beside = held.background[np.arange(count), at], held.beside[SLOWINGS // 2, at]
+    squares = 2.0 * SINE_COST / held.seconds * (power * (local + beside) - local)
     size = float(np.sqrt(max(float(squares.mean()), 1e-300)))
     own = 2.0 * SINE_COST / held.seconds * float(local.mean())
     theory = np.sqrt((own * size**2 * 2.0 + own**2) / count) / (2.0 * size)
@@ -235,14 +276,18 @@ def _reel(held: _Minutes, rates: NDArray[np.float64], power: NDArray[np.float64]
     certain = float(stats.t.ppf(0.975, count - 1))
     doubt = certain * max(float(theory), seen)
     whole_s = held.middle_s[-1] - held.middle_s[0]
-    middle = float(((rates[0] ** -2.0 + rates[-1] ** -2.0) / 2.0) ** -0.5)
-    slowing = float((rates[-1] ** -2.0 - rates[0] ** -2.0) / whole_s * middle**2 / 2.0)
+    bend = float(rates[-1] ** -2.0 - rates[0] ** -2.0) / float(whole_s)
+    begin, end = ((rates[0] ** -2.0 + bend * (at - held.middle_s[0])) ** -0.5 for at in held.ends_s)
+    middle = float(((begin**-2.0 + end**-2.0) / 2.0) ** -0.5)
+    slowing = bend * middle**2 / 2.0
     doubt = float(doubt)
-    apart = float(np.sqrt(3.0) / (np.pi * held.seconds) * doubt / size)
+    apart = float(
+        np.hypot(2.0 * np.sqrt(3.0) / (np.pi * held.seconds) * doubt / size, LAST_STEP * PATH_STEP_BINS / held.seconds)
+    )
     evidence = float(stats.gamma.sf(count * float(power.mean()), count))
     alarm = min(1.0, evidence * _trials(held))
     line = Line(middle, 100.0 * size, 100.0 * doubt, apart, alarm)
-    return Reel(line, slowing, (float(rates[0]), float(rates[-1])))
+    return Reel(line, slowing, (float(begin), float(end)))
 
 
 __all__ = ["Reel", "find_reels"]

@@ -33,7 +33,7 @@ LEAD_S: Final = 10.0
 TRACE_POINTS: Final = 600_000
 """The thinned trace holds at most so many; of an hour 160 a second."""
 REFLECTED_S: Final = 5.0
-SLOW_RATE_HZ: Final = 8.0
+SLOW_RATE_HZ: Final = 10.0
 SLOW_TOP_HZ: Final = 3.1
 SLOW_STOP_DB: Final = 60.0
 
@@ -70,7 +70,7 @@ def passed(values: NDArray[np.float64], rate_hz: float) -> tuple[NDArray[np.floa
 
 
 class SlowTrace:
-    """The speed deviation below 3 Hz, where the reels are, eight values a second, as it comes in.
+    """The speed deviation below 3 Hz, where the reels are, some ten values a second, as it comes in.
 
     Arguments:
         rate_hz: of what comes in.
