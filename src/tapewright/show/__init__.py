@@ -18,6 +18,7 @@ chain       the way from a fault to a sign, drawn on the mechanism
 chain_places  where its steps stand
 svg         pieces of SVG as text
 charts      numbers -> SVG: speed, spectrum, beliefs
+knowledge_text  what a shop has learnt, and a job just closed
 question    the next question of a conversation
 report      the report as one file of HTML, and the folder that holds it
 templates/  the page that `report` fills in
