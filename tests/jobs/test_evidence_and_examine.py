@@ -12,9 +12,11 @@ import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tapewright.faults.applied import Fault
 from tapewright.jobs.evidence_file import evidence_json, parse_evidence, read_evidence, write_evidence
 from tapewright.jobs.examine import examination_json, examine, findings_json
 from tapewright.machine.library import shipped
+from tapewright.simulate.recording import simulate
 from tapewright.words.evidence import Evidence, Observation
 from tapewright.words.problem import InputAtFaultError
 from tapewright.words.reading import Reading
@@ -81,6 +83,13 @@ def test_mistakes_in_readings_come_back_at_once() -> None:
         "weighted_peak_pct",
     }  # fmt: skip
     assert any("Did you mean speed_error_pct?" in problem.do for problem in caught.value.problems)
+
+
+def test_the_example_of_the_manual_can_be_examined() -> None:
+    text = (Path(__file__).resolve().parents[2] / "docs" / "evidence.md").read_text(encoding="utf-8")
+    example = parse_evidence(text.split("```json\n")[1].split("```")[0], "docs/evidence.md")
+    assert len(example.readings) == 5
+    assert examine(MACHINE, example).beliefs
 
 
 def test_a_reading_of_a_part_the_machine_lacks_is_a_problem() -> None:
@@ -163,6 +172,19 @@ def test_a_recording_sharpens_what_is_believed(tmp_path: Path) -> None:
     shown = examination_json(after)
     assert after.heard[0].budget[0].part == "pinch_roller"
     assert json.dumps(shown, allow_nan=False)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("part", "kind"), [("pinch_roller", "eccentric"), ("capstan", "bent"), ("capstan_belt", "dented")]
+)
+def test_a_simulated_recording_names_what_was_made_uneven(tmp_path: Path, part: str, kind: str) -> None:
+    """From the fault to the sound, to the lines, to the rotor: the other way round than it was made."""
+    out = tmp_path / "tone.wav"
+    simulate(MACHINE, [Fault(part, kind)], out, duration_s=40.0, seed=3)
+    found = examine(MACHINE, Evidence((Observation("play_tape_uneven", True),)), [out])
+    assert found.beliefs[0].part == part
+    assert found.beliefs[0].out_of_order > 0.8
 
 
 def test_what_is_renewed_starts_sound_and_the_rest_is_remembered() -> None:
