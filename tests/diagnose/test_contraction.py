@@ -117,6 +117,7 @@ def test_every_order_gives_the_same_sum(network: tuple[list[Factor], dict[str, i
     factors, sizes = network
     order = list(sizes)
     chance.shuffle(order)
+    order = order[: chance.randint(0, len(order))]  # what it does not name comes last
     plain, turned = (contract(plan_for(factors, sizes, one), {}, list(sizes)) for one in (None, order))
     assert turned.log_total[0] == pytest.approx(float(plain.log_total[0]), abs=1e-12)
     for name in sizes:

@@ -10,10 +10,11 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from tapewright.diagnose.beliefs import posterior
-from tapewright.diagnose.contraction import largest_table, products
+from tapewright.diagnose.contraction import contract, largest_table, products
 from tapewright.diagnose.likelihoods import of_observations
 from tapewright.diagnose.network import Network, network
 from tapewright.diagnose.pairs import after, pairs
+from tapewright.diagnose.pruning import pruned
 from tapewright.machine.library import shipped, shipped_ids
 from tapewright.words.evidence import Observation
 
@@ -110,6 +111,30 @@ def test_a_hypothetical_answer_does_what_the_answer_does(machine_id: str, data: 
     found = pairs(net, said)
     for name in net.parts:
         np.testing.assert_allclose(rows[found.rows[name]], then.states[name][0], atol=1e-9)
+
+
+@pytest.mark.parametrize("machine_id", MACHINES)
+@settings(max_examples=8, suppress_health_check=[HealthCheck.too_slow])
+@given(st.data())
+def test_what_is_left_of_a_pruned_network_says_the_same(machine_id: str, data: st.DataObject) -> None:
+    """Words are allowed or not, node by node: the chance that all of it holds, by what is left and by the whole."""
+    net = network(shipped(machine_id))
+    nodes = data.draw(st.lists(st.sampled_from(sorted(net.observed)), min_size=1, max_size=5, unique=True))
+    allowed = {}
+    for node in nodes:
+        count = len(net.words[node])
+        allowed[node] = np.array(data.draw(st.lists(st.sampled_from([0.0, 1.0]), min_size=count, max_size=count)))
+    left = pruned(net, {node: [(float(one),) for one in chance] for node, chance in allowed.items()})
+    expected = posterior(net, allowed, with_words=False).log_evidence[0]
+    if left is None:  # every word of every node is allowed, or none is
+        assert all(np.ptp(chance) == 0.0 for chance in allowed.values())
+        return
+    told_apart = {node: chance[list(left.words[node])] for node, chance in allowed.items() if node in left.words}
+    alike = [chance[0] for node, chance in allowed.items() if node not in left.words]
+    found = contract(left.plan, {**left.priors, **told_apart}).log_total[0]
+    found = found if all(alike) else -np.inf
+    assert found == pytest.approx(expected, abs=1e-9)
+    assert products(left.plan) <= products(net.plan)
 
 
 @pytest.mark.parametrize("machine_id", shipped_ids())

@@ -5,15 +5,16 @@ one that was looked for in vain only those that could have hidden it. A set clas
 any number of faults, is left. The search asks for the smallest such sets only.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from itertools import combinations
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.diagnose.beliefs import posterior
+from tapewright.diagnose.contraction import contract, largest_table
 from tapewright.diagnose.network import Network
+from tapewright.diagnose.pruning import pruned
 from tapewright.faults.signs import Sign
 from tapewright.words.evidence import Observation
 from tapewright.words.findings import Clash
@@ -25,6 +26,8 @@ more than seven does not explain that it was missed. What lies between is at pea
 MOST_LOOKED_AT: Final = 24
 LARGEST_SET: Final = 3
 _IMPOSSIBLE: Final = -60.0
+AT_ONCE: Final = 600_000
+"""Numbers in the largest table of the sets that are summed at once: about what a processor's cache holds."""
 
 
 def clashes(network: Network, observations: Sequence[Observation]) -> list[Clash]:
@@ -72,17 +75,35 @@ def smallest_sets(
 def _impossible(network: Network, sets: Sequence[Sequence[Observation]]) -> list[bool]:
     """Tell for each set whether no state of the machine is left, all in one batch."""
     verdicts = [any(not _allowed(network, o).any() for o in members) for members in sets]
-    nodes = {network.signs[o.id].node for members in sets for o in members} & set(network.words)
-    batch = {node: np.ones((len(sets), len(network.words[node]))) for node in nodes}
-    for row, members in enumerate(sets):
-        for observation in members:
-            node = network.signs[observation.id].node
-            if node in batch:
-                batch[node][row] *= _allowed(network, observation)
-    if not sets or not batch:
+    told = {o for members in sets for o in members if network.signs[o.id].node in network.words}
+    asked = pruned(network, _told_apart(network, told))
+    if not sets or asked is None:
         return verdicts
-    logs = posterior(network, batch, with_words=False).log_evidence
-    return [verdict or bool(log < _IMPOSSIBLE) for verdict, log in zip(verdicts, logs, strict=True)]
+    logs: list[float] = []
+    at_once = max(1, AT_ONCE // largest_table(asked.plan))
+    for start in range(0, len(sets), at_once):
+        some = sets[start : start + at_once]
+        batch = {node: np.ones((len(some), len(places))) for node, places in asked.words.items()}
+        for row, members in enumerate(some):
+            for observation in members:
+                node = network.signs[observation.id].node
+                if node in batch:
+                    batch[node][row] *= _allowed(network, observation)[list(asked.words[node])]
+        logs += [
+            float(log) for log in np.broadcast_to(contract(asked.plan, {**asked.priors, **batch}).log_total, len(some))
+        ]
+    return [verdict or log < _IMPOSSIBLE for verdict, log in zip(verdicts, logs, strict=True)]
+
+
+def _told_apart(network: Network, told: Iterable[Observation]) -> dict[str, list[tuple[float, ...]]]:
+    """Say of each word of a node which of the answers it is at peace with."""
+    apart: dict[str, list[tuple[float, ...]]] = {}
+    for observation in sorted(told, key=lambda o: o.id):
+        node = network.signs[observation.id].node
+        known = apart.setdefault(node, [()] * len(network.words[node]))
+        allowed = _allowed(network, observation)
+        apart[node] = [(*marks, float(one)) for marks, one in zip(known, allowed, strict=True)]
+    return apart
 
 
 def _allowed(network: Network, observation: Observation) -> NDArray[np.float64]:

@@ -21,7 +21,7 @@ MOST_PAIRS: Final = 50_000
 """A join of more pairs is only done once there is no smaller one."""
 
 
-DEAR: Final = 400_000
+DEAR: Final = 1_500_000
 """Pairs from which a search is worth its time where an order is known."""
 
 
@@ -79,7 +79,7 @@ def cheapest_order(relations: Sequence[Relation], sizes: Mapping[str, int], orde
     Arguments:
         relations: which combinations each factor allows.
         sizes: number of values of each variable.
-        orders: of at least all the variables that the relations speak of.
+        orders: of the variables.
     """
     most, best = float(DEAR), None
     while best is None:
@@ -101,11 +101,11 @@ def given_order(
     Arguments:
         relations: which combinations each factor allows.
         sizes: number of values of each variable.
-        variables: at least all that the relations speak of.
+        variables: those that it does not name come last.
         most: pairs of combinations beyond which it is given up.
     """
     search = _Search(relations, sizes)
-    for name in variables:
+    for name in (*variables, *sorted(search.holders.keys() - set(variables))):
         if search.holders.get(name):
             tried = search.tried(name, most - search.pairs)
             if not tried.chain:
@@ -227,7 +227,9 @@ class _Search:
     def take(self, name: str, tried: _Tried) -> None:
         """Do what was tried."""
         known: dict[int, int] = {}
+        gone = {name}
         for number in tuple(self.holders[name]):
+            gone.update(self.live[number].variables)
             for variable in self.live.pop(number).variables:
                 self.holders[variable].discard(number)
         fresh = -1
@@ -240,12 +242,14 @@ class _Search:
         self.live[self.count - 1] = last
         for variable in last.variables:
             self.holders[variable].add(self.count - 1)
-        self.order.append(name)
+        # Variables that nothing else spoke of went with it.
+        self.order += [name, *sorted(one for one in gone - {name} if not self.holders[one])]
         self.pairs += tried.pairs
 
     def finished(self) -> Order:
         """Multiply the numbers that are left of parts of the network that have nothing to do with each other."""
         waiting = sorted(self.live)
+        assert not any(relation.variables for relation in self.live.values())  # all has been summed out
         while len(waiting) > 1:
             left, right = waiting.pop(0), waiting.pop(0)
             join = joined(self.live[left], self.live[right], (), self.sizes)
