@@ -30,13 +30,15 @@ from tapewright.diagnose.cures import cures
 from tapewright.diagnose.likelihoods import of_answer
 from tapewright.diagnose.network import Network
 from tapewright.diagnose.policy import bench, decide
-from tapewright.diagnose.repairs import GIVE_UP_MINUTES, OPENING_MINUTES
+from tapewright.diagnose.repairs import OPENING_MINUTES
 
 Array = NDArray[np.float64]
 
 _Way = tuple[Array, int, tuple[int, ...], bool]
 _Option = tuple[float, float, list[_Way]]
 
+GIVE_UP_SMALL_MINUTES: Final = 400.0
+"""Handing a small job back: more than any costs that can be put right, and little enough for the search to stay short."""
 MOST_CASES: Final = 60_000
 MOST_WORKS: Final = 7
 TELLS_FROM: Final = 0.004
@@ -65,7 +67,7 @@ class SmallJob:
     works: tuple[int, ...]
     signs: tuple[str, ...]
     opening: float = OPENING_MINUTES
-    give_up: float = GIVE_UP_MINUTES
+    give_up: float = GIVE_UP_SMALL_MINUTES
 
 
 def small_job(network: Network, complaint: Complaint, may_fail: Collection[str], signs: Sequence[str]) -> SmallJob:

@@ -14,7 +14,7 @@ Codes = NDArray[np.intp]
 Mask = NDArray[np.bool_]
 
 PATTERNS: Final = 40
-"""Ways of ending the complaint that are kept apart; rarer ones count as not mended."""
+"""Ways of ending the complaint that are kept apart as they are; of rarer ones one work is kept."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,12 +78,26 @@ def _jointly(inner: Workings, states: Codes, matter: Sequence[int], complaint: C
 
 
 def _commonest(patterns: Mask, weights: Array, place: Codes) -> tuple[Mask, Codes]:
-    """Keep the commonest patterns; the rest become one that nothing ends."""
-    few, which = np.unique(patterns, axis=0, return_inverse=True)
-    of_case = which.ravel()[place]
+    """Keep the commonest patterns; of the others only the work that ends most, and what is left then nothing ends."""
+    few, of_case = _told_apart(patterns, place)
     if len(few) <= PATTERNS:
         return few, of_case
-    common = np.argsort(-np.bincount(of_case, weights, len(few)), kind="stable")[: PATTERNS - 1]
-    number = np.full(len(few), PATTERNS - 1, dtype=np.intp)
-    number[common] = np.arange(PATTERNS - 1)
+    mass = np.bincount(of_case, weights, len(few))
+    rare = np.argsort(-mass, kind="stable")[PATTERNS:]
+    width = few.shape[1] // 2
+    often = np.where(few[rare, :width], mass @ few[:, :width], -1.0)
+    some = np.flatnonzero(often.max(axis=1) >= 0.0)
+    few[rare[some]] = False
+    few[rare[some], often[some].argmax(axis=1)] = True
+    few, of_case = _told_apart(few, of_case)
+    if len(few) <= 2 * PATTERNS:
+        return few, of_case
+    common = np.argsort(-np.bincount(of_case, weights, len(few)), kind="stable")[: 2 * PATTERNS - 1]
+    number = np.full(len(few), len(common), dtype=np.intp)
+    number[common] = np.arange(len(common))
     return np.concatenate([few[common], np.zeros((1, few.shape[1]), dtype=bool)]), number[of_case]
+
+
+def _told_apart(patterns: Mask, place: Codes) -> tuple[Mask, Codes]:
+    few, which = np.unique(patterns, axis=0, return_inverse=True)
+    return few, which.ravel()[place]

@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 Codes = NDArray[np.intp]
 Mask = NDArray[np.bool_]
 
-LONGEST: Final = 8
+LONGEST: Final = 14
 """Repairs in a row that are thought through; what is left after them is handed back."""
 DEEP: Final = 6
 """Questions, and repairs, that are looked at two steps deep."""

@@ -18,9 +18,9 @@ OPENING_MINUTES: Final = 25.0
 """Opening a machine and closing it again; trade judgement, from memory."""
 RETURN_MINUTES: Final = 120.0
 """A machine that comes back: talk, opening, diagnosis again, postage; trade judgement, from memory."""
-GIVE_UP_MINUTES: Final = 400.0
-"""What it is worth not to hand a machine back unmended: a sound one of its kind, in minutes of work; trade judgement,
-from memory. It ends what would otherwise go on for ever."""
+GIVE_UP_MINUTES: Final = 1000.0
+"""What it is worth not to hand a machine back unmended: two days of work, so that it is the last resort; trade
+judgement, from memory. It ends what would otherwise go on for ever."""
 RETEST_MINUTES: Final = 3.0
 """Trying after a repair whether the complaint is gone; trade judgement, from memory."""
 MINUTES_PER_MONEY: Final = 0.8
