@@ -38,7 +38,7 @@ _Way = tuple[Array, int, tuple[int, ...], bool]
 _Option = tuple[float, float, list[_Way]]
 
 GIVE_UP_SMALL_MINUTES: Final = 400.0
-"""Handing a small job back: more than any costs that can be put right, and little enough for the search to stay short."""
+"""Handing a small job back: more than most cost to put right, and little enough for the search to stay short."""
 MOST_CASES: Final = 60_000
 MOST_WORKS: Final = 7
 TELLS_FROM: Final = 0.004
