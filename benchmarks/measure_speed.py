@@ -42,6 +42,15 @@ import sys
 from tapewright.measure.recording import measure_recording
 measure_recording(sys.argv[1])
 """
+PEAK = """
+import pathlib
+status = pathlib.Path("/proc/self/status")
+if status.exists():
+    print(1024 * int(status.read_text().split("VmHWM:")[1].split()[0]))
+else:
+    import resource
+    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+"""
 
 
 def written(path: Path, seconds: float, rate_hz: int = 48000, channels: int = 2) -> None:
@@ -84,9 +93,11 @@ def hilbert_script(path: Path, seconds: float) -> None:
 
 
 def process(script: str, path: Path) -> float:
-    """Run a script as a process of its own; give the memory it took at its peak, bytes (where the system says)."""
-    said = "\nimport resource\nprint(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024)"
-    done = subprocess.run([sys.executable, "-c", script + said, str(path)], capture_output=True, text=True, check=True)
+    """Run a script as a process of its own; give the memory it took at its peak, bytes.
+
+    Linux says it in /proc, for this program alone; elsewhere it is what `resource` says, in its own unit.
+    """
+    done = subprocess.run([sys.executable, "-c", script + PEAK, str(path)], capture_output=True, text=True, check=True)
     return float(done.stdout.split()[-1])
 
 

@@ -4,9 +4,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import signal
 
 from tapewright.measure.recording import measure_recording
 from tapewright.measure.square import folded_hz
+from tapewright.standards.iec_60386 import weighting_response
 from tapewright.words.problem import InputAtFaultError
 from tests.measure import made
 
@@ -21,7 +23,11 @@ def square(frequency_hz: float, slope: float = 0.0) -> np.ndarray:
 
 
 def test_the_square_wave_from_outside(shared_data: Path) -> None:
-    """Oracle: the folder's README: lines near 39.4 and 60.6 Hz that must not be blamed on a part."""
+    """Oracle: the folder's README: lines near 39.4 and 60.6 Hz that must not be blamed on a part.
+
+    The README lays them to edges on whole samples. They also stand exactly where odd harmonics of 50 Hz (650 and
+    750 Hz) beat with 689.3 Hz, while folded harmonics would stand at 15.8 Hz and its multiples; so both are said.
+    """
     found = measure_recording(shared_data / "not_tape" / "direct_square_wave.wav").channels[0]
     assert not found.tone.found
     why = found.tone.why_not or ""
@@ -99,7 +105,7 @@ def test_level_that_swings_or_sags_is_said_and_changes_nothing(tmp_path: Path) -
         for at, one in enumerate((samples, uneven))
     )
     assert found.weighted_peak_pct.value == pytest.approx(plain.weighted_peak_pct.value, rel=0.002)
-    assert any("modulated by 20 % at 9.00 Hz" in note for note in found.notes)
+    assert any("modulated by 20 % at 9.0 Hz" in note for note in found.notes)
     said = next(note for note in found.notes if note.startswith("The level changes by"))
     assert float(said.split()[4]) == pytest.approx(-0.03 * 11.8 * 0.9 * 8.686, abs=0.4)  # from tenth to tenth
     assert not any("level" in note.lower() for note in plain.notes)
@@ -123,3 +129,23 @@ def test_no_sound_card_has_such_a_clock(tmp_path: Path, error_ppm: float, doubt_
     path = made.saved(tmp_path / "t.wav", made.tone(2.0)[0])
     with pytest.raises(InputAtFaultError, match="clock"):
         measure_recording(path, clock_error_ppm=error_ppm, clock_doubt_ppm=doubt_ppm)
+
+
+def test_the_phase_tells_how_far_the_tape_went_in_a_dropout(tmp_path: Path) -> None:
+    """Oracle: the speed curve itself, where it counts: slow flutter runs on through twenty gaps."""
+    draw = np.random.default_rng(8)
+    curve = made.broadband(12.0, 0.1, draw)
+    samples, speed = made.tone(12.0, curve)
+    broken = made.with_dropouts(samples, RATE_HZ, np.linspace(2.5, 11.5, 20).tolist(), 0.03, 1.0)
+    path = made.saved(tmp_path / "t.wav", made.with_noise(broken, 50.0, draw), RATE_HZ)
+    found = measure_recording(path).channels[0]
+    assert found.trace is not None
+    assert found.tone.start_s is not None
+    flat = signal.detrend(signal.resample_poly(speed, 1, 21))
+    spectrum = np.fft.rfft(flat, 2 * len(flat)) * weighting_response(np.fft.rfftfreq(2 * len(flat), 21.0 / RATE_HZ))
+    weighted = 100.0 * np.fft.irfft(spectrum, 2 * len(flat))[: len(flat)]
+    times = np.arange(len(flat)) * 21.0 / RATE_HZ
+    there = np.interp(times, found.trace.times_s, np.isfinite(found.trace.values).astype(float)) > 0.99
+    counted = there & (times > found.tone.start_s + 2.0) & (times < 11.9)
+    assert np.mean(there) < 0.95
+    assert found.weighted_rms_pct.value == pytest.approx(float(np.sqrt(np.mean(weighted[counted] ** 2))), rel=0.005)

@@ -6,6 +6,7 @@ drifts, the spectra are also laid over each other in step with the speed: what t
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import Final
 
@@ -121,7 +122,7 @@ class MeanSpectrum:
         if 2 * len(values) < self.seconds * self.rate_hz or there.mean() < 0.5:
             return
         values = values[: self._length // PADDED]
-        taper = np.sin(np.pi * (np.arange(len(values)) + 0.5) / len(values))
+        taper = _taper(len(values))
         held = ((values - values.mean()) * taper).astype(np.float32)
         spectrum = fft.rfft(held, self._length)[: len(self._frequency)]
         power = spectrum.real.astype(np.float64) ** 2 + spectrum.imag.astype(np.float64) ** 2
@@ -148,6 +149,11 @@ class MeanSpectrum:
             spread = np.sqrt(np.maximum(one.squares / count - smooth**2, 0.0) * count / max(count - 1, 1))
             found.append(Mean(self._frequency, density, spread, self.count, self.seconds, self.share / count))
         return tuple(found)
+
+
+@lru_cache(maxsize=4)
+def _taper(count: int) -> NDArray[np.float64]:
+    return np.asarray(np.sin(np.pi * (np.arange(count) + 0.5) / count), dtype=np.float64)
 
 
 def background(mean: Mean) -> NDArray[np.float64]:

@@ -68,23 +68,29 @@ def _gaps(bad: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
 
-def ready_trace(trace: Trace, lines: FittedLines, settle_long_gaps: bool) -> Ready:
+def ready_trace(
+    trace: Trace, lines: FittedLines, settle_long_gaps: bool, means: NDArray[np.float64] | None = None
+) -> Ready:
     """Make a trace ready for the filters.
 
     Arguments:
         trace: speed deviation, nan in dropouts.
         lines: what goes on in the gaps.
         settle_long_gaps: give the weighting network its settling time again after a long gap.
+        means: mean deviation of each gap, from `means_in_gaps`; nan where it is not known.
     """
     values, rate = trace.values, trace.rate_hz
     bad = ~np.isfinite(values)
-    flat = np.where(bad, 0.0, values - straight_line(values, ~bad))
+    line = straight_line(values, ~bad)
+    flat = np.where(bad, 0.0, values - line)
     counted = ~bad
     for start, stop in _gaps(bad):
         long = (stop - start) / rate > LONG_GAP_S and settle_long_gaps
         counted[start : stop + int((SETTLING_S if long else RECOVERY_S) * rate)] = False
     if bad.any():
         flat[bad] = _stand_in(trace, lines, flat, bad)
+        if means is not None:
+            _as_far(flat, means - line)
     return Ready(flat, counted, rate)
 
 
@@ -102,6 +108,14 @@ def _stand_in(
     smooth = ndimage.uniform_filter1d(rest, width) / np.maximum(weight, 1.0 / (2 * width))
     at = np.arange(len(flat))
     return np.asarray(np.interp(at[bad], at[~bad], smooth[~bad]) + steady[bad], dtype=np.float64)
+
+
+def _as_far(flat: NDArray[np.float64], means: NDArray[np.float64]) -> None:
+    """Bend what stands in for each gap so that the tape goes as far in it as the phase says."""
+    for start, stop in _gaps(np.isfinite(means)):
+        bend = np.sin(np.pi * (np.arange(stop - start) + 1.0) / (stop - start + 1.0))
+        lacking = float(np.mean(means[start:stop] - flat[start:stop]))
+        flat[start:stop] += lacking / float(bend.mean()) * bend
 
 
 def band_limited(
@@ -214,9 +228,13 @@ def flat_where(seconds: float, band_hz: tuple[float, float]) -> str:
 
 
 def _weighted_readings(
-    trace: Trace, lines: FittedLines, noise_rad2_per_hz: float, frequency_hz: float
+    trace: Trace,
+    lines: FittedLines,
+    noise_rad2_per_hz: float,
+    frequency_hz: float,
+    means: NDArray[np.float64] | None,
 ) -> tuple[Reading, Reading, Reading]:
-    ready = ready_trace(trace, lines, settle_long_gaps=True)
+    ready = ready_trace(trace, lines, True, means)
     counted = ready.counted.copy()
     counted[: int(SETTLING_S * ready.rate_hz)] = False
     seconds = float(np.count_nonzero(counted)) / ready.rate_hz
@@ -262,9 +280,14 @@ def _weighted_readings(
 
 
 def _unweighted_readings(
-    trace: Trace, lines: FittedLines, noise_rad2_per_hz: float, frequency_hz: float, band_hz: tuple[float, float]
+    trace: Trace,
+    lines: FittedLines,
+    noise_rad2_per_hz: float,
+    frequency_hz: float,
+    band_hz: tuple[float, float],
+    means: NDArray[np.float64] | None,
 ) -> tuple[Reading, Reading]:
-    ready = ready_trace(trace, lines, settle_long_gaps=False)
+    ready = ready_trace(trace, lines, False, means)
     seconds = float(np.count_nonzero(ready.counted)) / ready.rate_hz
     if seconds < LEAST_RMS_S:
         short = Reading(None, "%", why_not=f"The tone leaves {seconds:.1f} s to count; {LEAST_RMS_S:g} s are needed.")
@@ -294,6 +317,7 @@ def flutter(
     noise_rad2_per_hz: float,
     frequency_hz: float,
     band_hz: tuple[float, float] = UNWEIGHTED_BAND_HZ,
+    means: NDArray[np.float64] | None = None,
 ) -> Flutter:
     """Give the weighted and unweighted readings of a speed deviation.
 
@@ -303,6 +327,7 @@ def flutter(
         noise_rad2_per_hz: density of the tone's own phase noise; 0 when not known.
         frequency_hz: of the tone.
         band_hz: the unweighted band.
+        means: mean deviation of each gap, from `means_in_gaps`; None when not known.
 
     Returns:
         Readings with a doubt that holds the finite time (drawn from the fitted lines and the measured spectrum of the
@@ -311,6 +336,6 @@ def flutter(
     masked = float(np.mean(~np.isfinite(trace.values))) if len(trace.values) else 1.0
     if masked > MASKED_SHARE or len(trace.values) < 0.2 * trace.rate_hz:
         return refused(f"The tone drops out for {100 * masked:.0f} % of its length: too little is left to measure.")
-    peak, quasi, rms = _weighted_readings(trace, lines, noise_rad2_per_hz, frequency_hz)
-    flat_peak, flat_rms = _unweighted_readings(trace, lines, noise_rad2_per_hz, frequency_hz, band_hz)
+    peak, quasi, rms = _weighted_readings(trace, lines, noise_rad2_per_hz, frequency_hz, means)
+    flat_peak, flat_rms = _unweighted_readings(trace, lines, noise_rad2_per_hz, frequency_hz, band_hz, means)
     return Flutter(peak, quasi, rms, flat_peak, flat_rms)

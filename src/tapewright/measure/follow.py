@@ -117,6 +117,11 @@ class Followed:
 
 
 def _runs(flags: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
+    if not flags.any():
+        return
+    if flags.all():
+        yield 0, len(flags)
+        return
     edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
     yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
 
@@ -133,8 +138,8 @@ def _local_median(amplitude: NDArray[np.floating[Any]], rate_hz: float) -> NDArr
 
 
 def _thinned(values: NDArray[Scalar]) -> NDArray[Scalar]:
-    """Give some 60 000 of the values, evenly taken: enough for a median."""
-    return values[:: max(1, len(values) // 60000)]
+    """Give some 10 000 of the values, evenly taken: enough for a median."""
+    return values[:: max(1, len(values) // 10000)]
 
 
 def _dropouts(envelope: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -289,7 +294,7 @@ def _described(held: _Masked, start_s: float, mixer: ToneMixer, whole: bool) -> 
         tone_noise(phase, held.envelope, mixer.rate_hz) if whole else 0.0,
         float(np.median(_thinned(held.amplitude))),
         float(np.ptp(np.quantile(_thinned(held.envelope), [0.25, 0.75]))) / 1.349,
-        _change_db(held.amplitude),
+        _change_db(held.amplitude) if whole else 0.0,
     )
 
 
@@ -341,6 +346,17 @@ def _mean_slope(phase: NDArray[np.float64], piece: NDArray[np.intp]) -> float:
     return above / below if below else 0.0
 
 
+def _filled(phase_rad: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Run the phase straight through its gaps, so that the differentiator has something to go over."""
+    held = ~np.isfinite(phase_rad)
+    if not held.any() or held.all():
+        return phase_rad
+    at = np.arange(len(phase_rad))
+    filled = phase_rad.copy()
+    filled[held] = np.interp(at[held], at[~held], filled[~held])
+    return filled
+
+
 def speed_trace(tone: Followed) -> Trace:
     """Give the speed deviation from its mean, fast positive, flat to 200 Hz; nan in dropouts and 10 ms beside them.
 
@@ -351,16 +367,38 @@ def speed_trace(tone: Followed) -> Trace:
     half = len(taps) // 2
     bad = ~np.isfinite(tone.phase_rad)
     bad[1:] |= np.diff(tone.piece) != 0
-    filled = tone.phase_rad.copy()
-    if bad.any() and not bad.all():
-        at = np.arange(len(filled))
-        held = ~np.isfinite(filled)
-        filled[held] = np.interp(at[held], at[~held], filled[~held])
-    turning = np.convolve(filled, taps, mode="same") * tone.rate_hz / (2.0 * np.pi * tone.frequency_hz)
+    turning = np.convolve(_filled(tone.phase_rad), taps, mode="same")
+    turning *= tone.rate_hz / (2.0 * np.pi * tone.frequency_hz)
     spoilt = ndimage.binary_dilation(bad, structure=np.ones(len(taps), dtype=bool)) if bad.any() else bad
     spoilt[:half] = spoilt[-half:] = True
     turning[spoilt] = np.nan
     return Trace(turning[half:-half], tone.rate_hz, tone.start_s + half / tone.rate_hz)
+
+
+def means_in_gaps(tone: Followed, trace: Trace) -> NDArray[np.float64]:
+    """Give the mean speed deviation of each gap of a trace, where the phase on its two sides tells it; else nan.
+
+    No whole turn is lost in a short dropout, so that the phase says how far the tape went while the tone was away; how
+    it went there is not known. This lets what stands in for the gap leave the filters where they would have been.
+
+    Arguments:
+        tone: from `followed`.
+        trace: its speed deviation.
+
+    Returns:
+        The same shape as the trace: the mean all over each gap, nan elsewhere.
+    """
+    offset = round((trace.start_s - tone.start_s) * tone.rate_hz)
+    means = np.full(len(trace.values), np.nan)
+    turn = 2.0 * np.pi * tone.frequency_hz / tone.rate_hz
+    for start, stop in _runs(~np.isfinite(trace.values)):
+        before, after = offset + start - 1, offset + stop
+        if before < 0 or after >= len(tone.phase_rad) or tone.piece[before] != tone.piece[after]:
+            continue
+        moved = float(tone.phase_rad[after] - tone.phase_rad[before]) / turn
+        ends = 0.5 * float(trace.values[start - 1] + trace.values[stop]) if start > 0 and stop < len(means) else 0.0
+        means[start:stop] = (moved - ends) / (stop - start)  # the trapezoids at the two ends hold half a value each
+    return means
 
 
 def jumps(trace: Trace) -> bool:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from tapewright.measure.audio import Recording
 from tapewright.measure.beats import beat
 from tapewright.measure.flutter import Flutter, flutter
-from tapewright.measure.follow import Followed, followed, jumps, speed_trace
+from tapewright.measure.follow import Followed, followed, jumps, means_in_gaps, speed_trace
 from tapewright.measure.lines import FittedLines, find_lines
 from tapewright.measure.long_readings import long_course, long_readings
 from tapewright.measure.meter import Meter
@@ -71,7 +71,8 @@ class Listener:
             raise ValueError("nothing was heard yet")
         lines = find_lines(self._followed, heard.trace)
         mean_hz, _ = mean_frequency(heard.tone, heard.trace, lines)
-        shown = flutter(heard.trace, lines, heard.tone.noise_rad2_per_hz, mean_hz)
+        means = means_in_gaps(self._followed, heard.trace)
+        shown = flutter(heard.trace, lines, heard.tone.noise_rad2_per_hz, mean_hz, means=means)
         return lines, shown, flutter_spectrum(heard.trace)
 
 

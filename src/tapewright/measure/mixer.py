@@ -18,7 +18,7 @@ OFF_TONE: Final = 0.06
 """Further from the mean frequency than this, ratio, it is not the tone (a tape machine's worst is half of it)."""
 SWINGING: Final = 0.2
 """The same for a tone known to swing strongly: where a belt slips, the speed dips by as much."""
-SLOPE_HZ: Final = 500.0
+SLOPE_HZ: Final = 650.0
 """Width of the filter's slope: the wider, the fewer products each sample costs."""
 SWINGING_SLOPE_HZ: Final = 250.0
 STOP_DB: Final = 75.0

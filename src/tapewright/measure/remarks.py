@@ -167,7 +167,7 @@ def _level_notes(tone: Course) -> list[str]:
     if tone.modulation is not None:
         rate_hz, depth = tone.modulation
         notes.append(
-            f"The level is modulated by {100 * depth:.0f} % at {rate_hz:.2f} Hz; that takes no part in flutter."
+            f"The level is modulated by {100 * depth:.0f} % at {rate_hz:.1f} Hz; that takes no part in flutter."
         )
     return notes
 

@@ -16,7 +16,7 @@ from scipy import fft, signal
 from tapewright.measure.averaged import MeanSpectrum
 from tapewright.measure.beats import beat
 from tapewright.measure.flutter import band_gain, ready_trace
-from tapewright.measure.follow import Followed, followed_part, jumps, speed_trace, tone_noise
+from tapewright.measure.follow import Followed, followed_part, jumps, means_in_gaps, speed_trace, tone_noise
 from tapewright.measure.lines import FittedLines
 from tapewright.measure.meter import Meter, Sizes
 from tapewright.measure.mixer import ToneMixer
@@ -197,7 +197,7 @@ class LongTone:
         self.jumped = self.jumped or (self.mixer.swinging and jumps(trace))
         from_, to = (round((at - trace.start_s) * rate) for at in (begins, min(ends, tone.end_s + 1.0)))
         body = slice(max(0, from_), min(len(trace.values), to))
-        self._count(trace, body, settled=not first)
+        self._count(tone, trace, body, settled=not first)
         values = trace.values[body]
         self.thinned.add(values)
         self.end_s = trace.start_s + (body.stop - 1) / rate
@@ -213,12 +213,13 @@ class LongTone:
             self.thinned.add(np.full(lost, np.nan))
             self.slow.add(np.zeros(lost))
 
-    def _count(self, trace: Trace, body: slice, settled: bool) -> None:
+    def _count(self, tone: Followed, trace: Trace, body: slice, settled: bool) -> None:
         rate = trace.rate_hz
         gaps = not np.isfinite(trace.values).all()
         lines = strong_lines(trace) if gaps else _NO_LINES
-        ready = ready_trace(trace, lines, settle_long_gaps=True)
-        held = ready_trace(trace, lines, settle_long_gaps=False) if gaps else ready
+        means = means_in_gaps(tone, trace) if gaps else None
+        ready = ready_trace(trace, lines, True, means)
+        held = ready_trace(trace, lines, False, means) if gaps else ready
         weighted, flat = passed(ready.values, rate)
         counted = ready.counted.copy()
         if not settled:
