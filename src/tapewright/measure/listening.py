@@ -76,21 +76,20 @@ class Listener:
         return lines, shown, flutter_spectrum(heard.trace)
 
 
-def listen(recording: Recording, listeners: list[Listener | None], progress: Callable[[float], None] | None) -> None:
+def listen(recording: Recording, listeners: dict[int, Listener], progress: Callable[[float], None] | None) -> None:
     """Read the stretch that holds tones and give each channel's samples to its listener.
 
     Arguments:
         recording: from `open_recording`.
-        listeners: one for each channel; None for one that nobody listens to.
+        listeners: by channel, from 0; nobody listens to the others.
         progress: called with the share done.
     """
-    active = [(channel, one) for channel, one in enumerate(listeners) if one is not None]
-    if not active:
+    if not listeners:
         return
-    at = min(one.mixer.first for _, one in active)
-    stop = max(one.mixer.last for _, one in active)
+    at = min(one.mixer.first for one in listeners.values())
+    stop = max(one.mixer.last for one in listeners.values())
     for block in channel_blocks(recording, at, stop, progress=progress):
-        for channel, one in active:
+        for channel, one in listeners.items():
             samples = block[channel, max(0, one.mixer.first - at) : max(0, one.mixer.last - at)]
             if len(samples):
                 one.add(samples)

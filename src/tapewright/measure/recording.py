@@ -151,58 +151,56 @@ def _channel(
 
 
 def _first_that_holds(
-    recording: Recording, surveys: tuple[Survey, ...], asked: _Asked, tell: Callable[[float], None]
-) -> tuple[ChannelReadings, ...]:
-    """Follow each channel's likeliest tone, and where that is none after all the next one."""
-    choices = [list(_candidates(found, asked.tone_hz)) for found in surveys]
-    read: list[ChannelReadings | None] = [None] * len(surveys)
-    for attempt in range(max(len(one) for one in choices)):
-        tried = [one[attempt] if attempt < len(one) and read[at] is None else None for at, one in enumerate(choices)]
+    recording: Recording,
+    surveys: dict[int, Survey],
+    asked: _Asked,
+    tell: Callable[[float], None],
+) -> dict[int, ChannelReadings]:
+    """Follow the likeliest tone of each surveyed channel, and where that is none after all the next one."""
+    choices = {at: list(_candidates(found, asked.tone_hz)) for at, found in surveys.items()}
+    read: dict[int, ChannelReadings] = {}
+    for attempt in range(max(len(one) for one in choices.values())):
+        tried = {at: one[attempt] for at, one in choices.items() if attempt < len(one) and at not in read}
         meter = Meter()
-        listeners = [
-            Listener(one.tone, recording, meter, one.swinging) if one and one.tone.found else None for one in tried
-        ]
+        listeners = {
+            at: Listener(one.tone, recording, meter, one.swinging) for at, one in tried.items() if one.tone.found
+        }
         listen(recording, listeners, tell if attempt == 0 else None)
-        for at, (found, one, listener) in enumerate(zip(surveys, tried, listeners, strict=True)):
-            if one is None:
-                continue
+        for at, one in tried.items():
+            listener = listeners.get(at)
             heard = listener.heard() if listener else None
             fault = one.tone.why_not if listener is None else not_followed(heard)
             if listener is not None and heard is not None and fault is None:
-                read[at] = _channel(found, one.tone, listener, heard, recording, asked)
+                read[at] = _channel(surveys[at], one.tone, listener, heard, recording, asked)
             elif attempt == len(choices[at]) - 1:
-                square = find_square_wave(recording, found, at)
+                square = find_square_wave(recording, surveys[at], at)
                 reason = no_tone(square.says() if square else fault or "")
-                read[at] = _without_tone(reason, file_notes(found, recording.rate_hz))
-    return tuple(one for one in read if one is not None)
+                read[at] = _without_tone(reason, file_notes(surveys[at], recording.rate_hz))
+    return read
 
 
-def _at_a_glance(
-    recording: Recording, asked: _Asked, tell: Callable[[float], None]
-) -> tuple[ChannelReadings, ...] | None:
-    """Read a long recording with one long steady tone in every channel, without surveying all of it first.
+def _at_a_glance(recording: Recording, asked: _Asked, tell: Callable[[float], None]) -> dict[int, ChannelReadings]:
+    """Read those channels of a long recording that hold one long steady tone, without surveying all of them first.
 
     Returns:
-        None when anything is less plain than that: then the whole survey decides.
+        The readings by channel, from 0; a channel is left out when anything is less plain than that: then the whole
+        survey decides.
     """
-    found = glimpses(recording, asked.tone_hz)
-    if found is None:
-        return None
-    tones = [_to_the_ends(find_tone(one, asked.tone_hz), one, recording.duration_s) for one in found]
-    if not all(_plain(one, tone) for one, tone in zip(found, tones, strict=True)):
-        return None
+    found = glimpses(recording, asked.tone_hz) or ()
+    tones = {at: _to_the_ends(find_tone(one, asked.tone_hz), one, recording.duration_s) for at, one in enumerate(found)}
     meter = Meter()
-    listeners = [Listener(tone, recording, meter) for tone in tones]
-    listen(recording, list(listeners), lambda share: tell(0.9 * share))
-    read = []
-    for survey_of, tone, listener in zip(found, tones, listeners, strict=True):
+    listeners = {at: Listener(tone, recording, meter) for at, tone in tones.items() if _plain(found[at], tone)}
+    most = 0.95 if len(listeners) == recording.channels else 0.4
+    listen(recording, listeners, lambda share: tell(most * share))
+    read = {}
+    for at, listener in listeners.items():
         heard = listener.heard()
         if heard is None or not_followed(heard) is not None:
-            return None
+            continue
         counted = listener.levels
-        whole = replace(survey_of, clipped=counted.clipped, not_numbers=counted.not_numbers, peak=counted.peak)
-        read.append(_channel(whole, tone, listener, heard, recording, asked))
-    return tuple(read)
+        whole = replace(found[at], clipped=counted.clipped, not_numbers=counted.not_numbers, peak=counted.peak)
+        read[at] = _channel(whole, tones[at], listener, heard, recording, asked)
+    return read
 
 
 def _to_the_ends(tone: Tone, found: Survey, duration_s: float) -> Tone:
@@ -290,15 +288,17 @@ def measure_recording(
     _check_tone(recording.path, tone_hz, recording.rate_hz)
     asked = _Asked(tone_hz, _clock(clock_error_ppm, clock_doubt_ppm))
     tell = progress or (lambda share: None)
-    glanced = None if recording.rate_hz < 2.0 * TRACE_RATE_HZ else _at_a_glance(recording, asked, tell)
-    if glanced is not None:
-        tell(1.0)
-        return _readings(path, recording, glanced)
-    surveys = survey(recording, tone_hz, lambda share: tell(0.5 * share))
-    if recording.rate_hz < 2.0 * TRACE_RATE_HZ:
-        few = no_tone(f"{recording.rate_hz} samples a second are too few to follow a test tone.")
-        channels = tuple(_without_tone(few, file_notes(found, recording.rate_hz)) for found in surveys)
-    else:
-        channels = _first_that_holds(recording, surveys, asked, lambda share: tell(0.5 + 0.4 * share))
+    too_few = recording.rate_hz < 2.0 * TRACE_RATE_HZ
+    read = {} if too_few else _at_a_glance(recording, asked, tell)
+    rest = [at for at in range(recording.channels) if at not in read]
+    if rest:
+        found = survey(recording, tone_hz, lambda share: tell(0.4 + 0.3 * share), rest)
+        surveys = dict(zip(rest, found, strict=True))
+        if too_few:
+            few = no_tone(f"{recording.rate_hz} samples a second are too few to follow a test tone.")
+            read = {at: _without_tone(few, file_notes(one, recording.rate_hz)) for at, one in surveys.items()}
+        else:
+            read |= _first_that_holds(recording, surveys, asked, lambda share: tell(0.7 + 0.25 * share))
+    channels = tuple(read[at] for at in range(recording.channels))
     tell(1.0)
     return _readings(path, recording, channels)

@@ -1,6 +1,6 @@
 """One pass over a file: what stands out in each short frame, how loud it is, and whether it was clipped."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -22,8 +22,8 @@ GLIMPSES_FROM_S: Final = 60.0
 """In a longer recording a steady tone is first looked for in a part of it."""
 GLIMPSE_EVERY: Final = 4
 MOST_GLIMPSES: Final = 400
-MOST_FRAMES: Final = 60_000
-"""A file of more than three quarters of an hour is looked at in so many frames, further apart: memory stays flat."""
+MOST_FRAMES: Final = 24_000
+"""A file of more than twenty minutes is looked at in so many frames, further apart: memory stays flat."""
 FEATURES: Final = 11
 GOLDEN: Final = 0.6180339887
 """Share of a slot by which each glimpse is shifted against the last, so that no regular beeping escapes them."""
@@ -256,7 +256,10 @@ def _refuse_flat(recording: Recording, surveys: tuple[Survey, ...]) -> None:
 
 
 def survey(
-    recording: Recording, tone_hz: float | None = None, progress: Callable[[float], None] | None = None
+    recording: Recording,
+    tone_hz: float | None = None,
+    progress: Callable[[float], None] | None = None,
+    channels: Sequence[int] | None = None,
 ) -> tuple[Survey, ...]:
     """Read the file once and say, for each channel, what stands out in each frame.
 
@@ -264,18 +267,21 @@ def survey(
         recording: from `open_recording`.
         tone_hz: look only within 10 % of this; None looks from 500 Hz to 10 kHz.
         progress: called with the share done.
+        channels: which ones, from 0; None for all.
 
     Errors:
-        InputAtFaultError: not one sample can be read, all samples are zero, or all stand at a fixed level.
+        InputAtFaultError: not one sample can be read, all samples of all channels are zero, or stand at a fixed
+            level.
     """
     band = TONE_BAND_HZ if tone_hz is None else (0.9 * tone_hz, 1.1 * tone_hz)
-    frames = [_Frames(recording.rate_hz, band, recording.frames) for _ in range(recording.channels)]
-    levels = [Levels() for _ in range(recording.channels)]
+    channels = range(recording.channels) if channels is None else channels
+    frames = [_Frames(recording.rate_hz, band, recording.frames) for _ in channels]
+    levels = [Levels() for _ in channels]
     count = 0
     for block in channel_blocks(recording, progress=progress):
         count += block.shape[1]
-        for one, level, samples in zip(frames, levels, block, strict=True):
-            one.add(level.add(samples))
+        for one, level, channel in zip(frames, levels, channels, strict=True):
+            one.add(level.add(block[channel]))
     if not count:
         raise InputAtFaultError(
             Problem(
@@ -285,7 +291,8 @@ def survey(
             )
         )
     found = tuple(_summed_up(one, level, recording.rate_hz) for one, level in zip(frames, levels, strict=True))
-    _refuse_flat(recording, found)
+    if len(found) == recording.channels:
+        _refuse_flat(recording, found)
     return found
 
 
