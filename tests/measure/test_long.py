@@ -235,3 +235,19 @@ def test_shares_are_quantiles() -> None:
         held.add(part)
     for share in (0.5, 0.05, 0.01):
         assert held.exceeded(share) == pytest.approx(float(np.quantile(np.abs(values), 1.0 - share)), rel=1e-3)
+
+
+def test_a_channel_that_a_glance_does_not_settle_is_surveyed_beside_one_that_it_does(tmp_path: Path) -> None:
+    """Left a long tone; right hiss, and a tone of six seconds in it that is found where it stands."""
+    draw = np.random.default_rng(7)
+    left, _ = made.tone(120.0, made.rotors_curve((made.Rotor(6.3, 0.1),)), rate_hz=RATE_HZ, error_pct=0.3)
+    right = 0.01 * draw.standard_normal(len(left))
+    short, _ = made.tone(6.0, rate_hz=RATE_HZ, error_pct=-0.8)
+    right[int(71.0 * RATE_HZ) : int(71.0 * RATE_HZ) + len(short)] += short
+    both = np.stack([made.with_noise(left, 40.0, draw), right], axis=1)
+    first, second = measure_recording(made.saved(tmp_path / "t.wav", both, RATE_HZ)).channels
+    assert first.speed_error_pct.value == pytest.approx(0.3, abs=1e-3)
+    assert second.speed_error_pct.value == pytest.approx(-0.8, abs=2e-3)
+    assert second.tone.start_s == pytest.approx(71.1, abs=0.05)
+    alone = measure_recording(made.saved(tmp_path / "a.wav", both[:, 0], RATE_HZ)).channels[0]
+    assert alone.weighted_peak_pct == first.weighted_peak_pct
