@@ -42,6 +42,8 @@ CENTRE_COST: Final = 1.25
 """Doubt of a lobe's centre over that of the best fit of a frequency; by simulation."""
 LOOSE_BINS: Final = 4.0
 """A line wanders by up to so much from stretch to stretch and is still one line."""
+NARROW_BINS: Final = 8.0
+"""A line has to stand above the plain median so near to it as well: where the noise has an edge, the other is off."""
 WHITENED_OCTAVE: Final = 0.25
 LOCAL_BINS: Final = 24.0
 """Half-width of the local background."""
@@ -256,13 +258,15 @@ def find_in_mean(mean: Mean) -> list[_Found]:
     if mean.count < 1 or not len(mean.density):
         return []
     local = background(mean)
+    near = ndimage.median_filter(mean.density, size=int(2 * NARROW_BINS * PADDED) | 1, mode="reflect")
+    asked = np.maximum(local, near / float(stats.gamma.ppf(0.5, mean.count) / mean.count))
     allowed = mean.frequency_hz > LEAST_CYCLES / mean.seconds
     allowed &= mean.density * 2.0 * SINE_COST / mean.seconds > (LEAST_PCT / 100.0) ** 2
     trials = TRIALS_PER_BIN * mean.seconds * TOP_HZ
     found: list[_Found] = []
     skirts = np.zeros(len(local))
     while len(found) < 2 * MOST_LINES and allowed.any():
-        best, evidence = _first_peak(mean, local, allowed)
+        best, evidence = _first_peak(mean, asked, allowed)
         alarm = float(-np.expm1(trials * np.log1p(-min(np.exp(-evidence), 1.0 - 1e-12))))
         if alarm >= FALSE_ALARM:
             break

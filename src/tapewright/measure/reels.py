@@ -35,8 +35,10 @@ LEAST_MOVED_BINS: Final = 2.0
 """A line that moves by less than this from end to end is a steady one, and found as such."""
 MOST_REELS: Final = 4
 FALSE_ALARM: Final = 0.003
-BACKGROUND_HZ: Final = 0.25
-"""Half-width of the running median that is a minute's background."""
+BACKGROUNDS_HZ: Final = (0.25, 0.12)
+"""Half-widths of the running medians of which the larger is a minute's background: noise may have an edge."""
+BACKGROUND_VALUES: Final = 8.0
+"""So many independent values the background of one minute is worth."""
 MOST_OF_A_MINUTE: Final = 40.0
 BESIDE_BINS: Final = 2.5
 STEADY_LOSES: Final = 0.5
@@ -122,9 +124,9 @@ def _minutes(trace: Trace, steady: Sequence[Line]) -> _Minutes | None:
         moved = _between(flat, (wanted * (1.0 + 0.5 * slowing * wanted) - times[0]) * rate)
         power[:, number] = np.abs(fft.rfft(moved * taper, padded, axis=1)[:, inside]) ** 2
     power *= np.float32(2.0 / (rate * float(taper @ taper)))
-    width = int(2.0 * BACKGROUND_HZ / frequency[1]) | 1
-    local = ndimage.median_filter(power[:, SLOWINGS // 2], size=(1, width), mode="reflect") / np.log(2.0)
-    local = np.maximum(local, 1e-300)
+    widths = (int(2.0 * reach / frequency[1]) | 1 for reach in BACKGROUNDS_HZ)
+    medians = [ndimage.median_filter(power[:, SLOWINGS // 2], size=(1, width), mode="reflect") for width in widths]
+    local = np.maximum(np.maximum(*medians) / np.log(2.0), 1e-300)
     beside = np.zeros((SLOWINGS, inside.stop - inside.start))
     for line in steady:
         if line.frequency_hz < BAND_HZ[1] + 1.0:
@@ -226,7 +228,7 @@ def find_reels(trace: Trace, steady: Sequence[Line]) -> tuple[Reel, ...]:
     if held is None:
         return ()
     count = len(held.middle_s)
-    needed = float(stats.gamma.isf(FALSE_ALARM / _trials(held), count) / count) * 1.1
+    needed = float(stats.f.isf(FALSE_ALARM / _trials(held), 2 * count, 2.0 * BACKGROUND_VALUES * count))
     found: list[Reel] = []
     while len(found) < MOST_REELS:
         first, last = _best(held)
@@ -284,7 +286,7 @@ def _reel(held: _Minutes, rates: NDArray[np.float64], power: NDArray[np.float64]
     apart = float(
         np.hypot(2.0 * np.sqrt(3.0) / (np.pi * held.seconds) * doubt / size, LAST_STEP * PATH_STEP_BINS / held.seconds)
     )
-    evidence = float(stats.gamma.sf(count * float(power.mean()), count))
+    evidence = float(stats.f.sf(float(power.mean()), 2 * count, 2.0 * BACKGROUND_VALUES * count))
     alarm = min(1.0, evidence * _trials(held))
     line = Line(middle, 100.0 * size, 100.0 * doubt, apart, alarm)
     return Reel(line, slowing, (float(begin), float(end)))
