@@ -4,7 +4,9 @@ import pytest
 
 from tapewright.diagnose.beliefs import posterior, ranked
 from tapewright.diagnose.likelihoods import of_observations
-from tapewright.diagnose.network import network
+from tapewright.diagnose.network import network, speaking_of
+from tapewright.faults.applied import Fault, applied
+from tapewright.faults.consequences import outcome
 from tapewright.machine.library import shipped
 from tapewright.words.evidence import Observation
 from tapewright.words.findings import Belief
@@ -20,6 +22,26 @@ CONCLUDED = [
     ("four_track", ("play_cam_stands", "play_falls_back"), (), {"cam_belt"}),
     ("four_track", ("play_capstan_starts_slowly", "play_flywheel_slips"), (), {"capstan_belt"}),
     ("one_motor_portable", ("play_takeup_reel_right_while_slack",), (), {"takeup_clutch"}),
+    (  # keys dead while lamps answer, no motor heard: what feeds the motors has opened, as after a belt that dragged
+        "four_track",
+        ("cassette_in_keys_dead", "switch_on_nothing_starts"),
+        ("power_supply_no_lamp",),
+        {"power_supply", "cam_belt"},
+    ),
+    ("four_track", ("play_squeak", "play_tape_right"), (), {"idler_tyre"}),  # squeak before any other sign
+    ("four_track", ("stop_stays_shut", "stop_does_not_drop"), (), {"cam_belt"}),
+    (  # a regular waver after a belt change: what the old belt left behind
+        "four_track",
+        ("play_wavers_regularly",),
+        ("capstan_belt_slack", "capstan_belt_sticky", "capstan_belt_gone"),
+        {"motor_pulley", "flywheel"},
+    ),
+    (
+        "two_motor_deck",
+        ("play_wavers_regularly",),
+        ("capstan_belt_slack", "capstan_belt_sticky", "capstan_belt_gone"),
+        {"motor_pulley", "flywheel"},
+    ),
     (
         "four_track",
         ("play_stops", "play_counter_hesitates"),
@@ -30,7 +52,7 @@ CONCLUDED = [
 
 
 def concluded(machine_id: str, seen: tuple[str, ...], unseen: tuple[str, ...]) -> list[Belief]:
-    net = network(shipped(machine_id), None, EQUAL)
+    net = speaking_of(network(shipped(machine_id), None, EQUAL), (*seen, *unseen), seen)
     told = [Observation(sign, True) for sign in seen] + [Observation(sign, False) for sign in unseen]
     return ranked(net, posterior(net, of_observations(net, told)))[0]
 
@@ -42,6 +64,24 @@ def test_the_part_a_technician_concludes(
     found = concluded(machine_id, seen, unseen)
     assert found[0].part in parts
     assert found[0].explains_complaint > found[1].explains_complaint
+
+
+@pytest.mark.parametrize(
+    ("machine_id", "fault"),
+    [
+        ("four_track", Fault("idler_tyre", "flat_spot", 1.0)),  # an idler that grips unevenly
+        ("four_track", Fault("heads", "guides_bent")),  # a tape edge on a guide
+        ("four_track", Fault("capstan_motor", "worn")),  # a dry motor
+        ("two_motor_deck", Fault("capstan_motor", "worn")),
+        ("two_motor_deck", Fault("heads", "guides_bent")),
+    ],
+    ids=str,
+)
+def test_unsteady_pitch_also_comes_from(machine_id: str, fault: Fault) -> None:
+    """A stiff cassette too, told by `only_this_cassette`: every other look is made with a good one."""
+    usual = shipped(machine_id)
+    assert outcome(usual).values["tape@play"] == "right"
+    assert outcome(applied(usual, [fault])).values["tape@play"] == "uneven"
 
 
 def test_a_film_on_the_roller_says_sticky_rather_than_glazed() -> None:

@@ -69,10 +69,10 @@ def of_observations(network: Network, observations: Iterable[Observation]) -> di
     likelihoods: dict[str, Array] = {}
     for observation in observations:
         sign = network.signs[observation.id]
-        if observation.present is None or sign.node in network.constants:
-            continue
-        if sign.node not in network.words:
+        if sign.aside and sign.node not in {**network.words, **network.constants} and sign.node not in network.told:
             raise ValueError(f"{sign.id} is told, and the network was not asked to speak of it (`speaking_of`)")
+        if observation.present is None or sign.node not in network.words:
+            continue
         said = of_answer(sign, network.words[sign.node], present=observation.present, sure=observation.sure)
         likelihoods[sign.node] = likelihoods.get(sign.node, np.ones(len(said))) * said
     return likelihoods

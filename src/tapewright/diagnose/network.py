@@ -19,10 +19,13 @@ from tapewright.faults.applied import imperfections_of, with_imperfections
 from tapewright.faults.catalogue import PossibleFault, possible_faults
 from tapewright.faults.graph import Node, ancestors, evaluate, reachable
 from tapewright.faults.mechanism import Mechanism, mechanism
+from tapewright.faults.moments import WARM, at_moment
 from tapewright.faults.signs import Sign, signs
 from tapewright.machine.parts import Machine, part_names, sound
 
 SOUND_STATE = ("sound", 0.0)
+FAILS_LATER = "fails_when_warm"
+"""The sign, in any mode, that says so."""
 READ_DIRECTLY = ("tape@play",)
 """Nodes that measurements speak to as well as signs: none of their words may be merged."""
 
@@ -137,7 +140,7 @@ def network(machine: Machine, age_years: float | None = None, equal_rate: float 
     return replace(net, parts={states.part: states for states in part_states(machine, age_years, equal_rate)})
 
 
-def speaking_of(net: Network, signs_told: Iterable[str]) -> Network:
+def speaking_of(net: Network, signs_told: Iterable[str], shown: Iterable[str] = ()) -> Network:
     """Give a network that also speaks of signs that join much of the machine at once, where some were told.
 
     Such signs (a noise from no known place, a pitch that wavers in step with something) are taken when a person tells
@@ -145,14 +148,25 @@ def speaking_of(net: Network, signs_told: Iterable[str]) -> Network:
 
     Arguments:
         net: the machine's network.
-        signs_told: ids of signs; those the network speaks of already, or does not know, are passed over.
+        signs_told: ids of signs; those the network does not know are passed over.
+        shown: those that were noticed: where a mode is right at first and goes wrong later, what else was told of it
+            speaks of later, and says nothing of how it starts: it counts neither way.
     """
-    told = {net.signs[sign].node for sign in signs_told if sign in net.signs and net.signs[sign].aside}
+    known = [net.signs[sign] for sign in signs_told if sign in net.signs]
+    silent = {sign.id: replace(sign, notice={}, false_rate=0.5) for sign in _told_of_later(net, known, shown)}
+    told = {sign.node for sign in known if sign.aside}
     wanted = frozenset(told - net.words.keys() - net.constants.keys())
-    if not wanted:
-        return net
-    larger = _of_usual_age(net.machine, wanted | net.told)
-    return replace(larger, parts=net.parts, signs=net.signs)
+    if wanted:
+        larger = _of_usual_age(net.machine, wanted | net.told)
+        net = replace(larger, parts=net.parts, signs=net.signs)
+    return replace(net, signs={**net.signs, **silent}) if silent else net
+
+
+def _told_of_later(net: Network, known: Iterable[Sign], shown: Iterable[str]) -> list[Sign]:
+    """Pick the signs that are told of a mode which goes wrong only after minutes, where that is another thing there."""
+    later = {sign.mode for sign in known if sign.id in set(shown) and sign.id == f"{sign.mode}_{FAILS_LATER}"}
+    nodes = {node.name for node in net.mechanism.nodes}
+    return [sign for sign in known if sign.mode in later and at_moment(sign.node, WARM) in nodes]
 
 
 @cache
@@ -173,14 +187,14 @@ def derive(machine: Machine, told: frozenset[str] = frozenset()) -> Network:
     domains = reachable(graph.nodes, {name: tuple(dict.fromkeys(words)) for name, words in answers.items()})
     constants = {name: words[0] for name, words in domains.items() if len(words) == 1}
     found = {sign.id: sign for sign in signs(graph)}
-    spoken_of = [s for s in found.values() if not s.aside or s.node in told]
+    spoken_of = [s for s in found.values() if s.node in told or not s.aside]
     observed = tuple(dict.fromkeys(s.node for s in spoken_of if s.node not in constants))
     steady = tuple(c.name for c in graph.conditions if c.about == "steady" and c.name not in constants)
     observed = tuple(dict.fromkeys(observed + steady))
     needed = ancestors(graph.nodes, observed) - set(constants)
     words = {name: domains[name] for name in domains if name in needed}
     factors = [*_condition_factors(graph, parts, answers, words), *function_factors(graph.nodes, words, constants)]
-    merged = merge_alike(factors, words, _told_apart(found.values(), words, steady))
+    merged = merge_alike(factors, words, _told_apart(spoken_of, words, steady))
     factors, words = merged.factors, merged.words
     observed = tuple(name for name in observed if name in words)
     at_rest = evaluate(graph.nodes, {name: given[0] for name, given in answers.items()})

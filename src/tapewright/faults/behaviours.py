@@ -392,7 +392,7 @@ def tape_in_play(nip: str, take_up: str, hold_back: str) -> str:
         return "still"
     if nip == "at_times":
         return "at_times"
-    if nip == "slips" or take_up == "hard":
+    if nip == "slips" or take_up in ("hard", "uneven"):
         return "uneven"
     if nip == "runs_away":
         return "races"
@@ -494,6 +494,11 @@ def changes_with_warmth(cold: str, warm: str) -> str:
     return "same"
 
 
+def either_change(*changes: str) -> str:
+    """Combine what minutes of running do to several drives: worsens, eases, same."""
+    return next((word for word in ("worsens", "eases") if word in changes), "same")
+
+
 def only_late(at_start: str, at_end: str) -> str:
     """Say whether a thing goes well at the start of a side and not at its end: no, yes."""
     return "yes" if at_start in WELL and at_end not in WELL else "no"
@@ -521,9 +526,9 @@ def roller_turns(nip: str, drag: str) -> str:
     return "by_fits" if nip in ("slips", "at_times") or drag == "tight" else "turns"
 
 
-def wavers(tape: str, lumpy: str) -> str:
+def wavers(nip: str, lumpy: str) -> str:
     """Say whether an unsteady pitch comes and goes with something that turns: no, regular, irregular."""
-    if tape != "uneven":
+    if nip not in ("uneven", "slips"):
         return "no"
     return "regular" if lumpy == "yes" else "irregular"
 
@@ -548,10 +553,17 @@ def lid_opens(latch: str, head_base: str = "arrives") -> str:
     return "stuck" if head_base in ("stays", "part", "at_times") else latch
 
 
-def key_answered(permit: str, feed: str) -> str:
+def guide_rubs(guide: str) -> str:
+    """Say how a guide holds the tape back: a word of drag."""
+    return "stiff" if guide == "askew" else "free"
+
+
+def key_answered(permit: str, feed: str, lamps: str) -> str:
     """Say whether anything answers a key that the logic could see: yes, at_times, no (with lamps lit), dark."""
-    if feed == "none":
+    if lamps == "dark":
         return "dark"
+    if feed == "none":
+        return "no"
     return "at_times" if feed == "at_times" and permit == "yes" else permit
 
 

@@ -8,7 +8,7 @@ from tapewright.faults import conditions
 from tapewright.faults.catalogue import swings
 from tapewright.faults.graph import Node
 from tapewright.faults.sheet import Sheet
-from tapewright.machine.parts import Coupling, Mode, has_logic, shaft
+from tapewright.machine.parts import HOLDING_KINDS, Coupling, Machine, Mode, has_logic, shaft
 
 
 def draw_permit(sheet: Sheet, mode: Mode) -> str:
@@ -45,7 +45,25 @@ def is_ready(sheet: Sheet, mode: Mode, coupling: Coupling) -> bool:
     by = coupling.by
     if by == sheet.machine.head_base.name or (by and by == sheet.machine.head_base.lifted_by):
         return not mode.moves_head_base or sheet.has(f"head_base@{mode.name}")
+    if by in sheet.machine.rotors and shaft(sheet.machine, by) in _moved_in(sheet.machine, mode):
+        return sheet.has(f"turns:{shaft(sheet.machine, by)}@{mode.name}")
     return True
+
+
+def _moved_in(machine: Machine, mode: Mode) -> frozenset[str]:
+    """Name the shafts that a motor fed in a mode reaches through what nothing but another motor brings in."""
+    reached = {shaft(machine, motor) for motor in mode.motors}
+    grown = True
+    while grown:
+        shafts = [
+            [shaft(machine, rotor) for rotor in c.path]
+            for c in machine.couplings.values()
+            if c.kind not in HOLDING_KINDS and (not c.switched or c.name in mode.engaged)
+        ]
+        new = {driven for first, *others in shafts if first in reached for driven in others} - reached
+        reached |= new
+        grown = bool(new)
+    return frozenset(reached)
 
 
 def draw_brought(sheet: Sheet, mode: Mode, coupling: Coupling) -> str | None:

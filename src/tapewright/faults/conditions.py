@@ -182,13 +182,29 @@ def feed(name: str) -> Condition:
 
     def read(machine: Machine) -> str:
         imperfect = part(machine, name).imperfections
-        if not imperfect.works:
+        if not imperfect.works or imperfect.pull < 0.1:
             return "none"
         if imperfect.contact < 0.9:
             return "at_times"
         return "low" if imperfect.pull < 0.8 else "good"
 
     return Condition(name, "feed", read)
+
+
+def lamps(name: str) -> Condition:
+    """Whether lamps and display light; they may while nothing reaches the motors."""
+    return Condition(name, "lamps", lambda machine: "lit" if part(machine, name).imperfections.works else "dark")
+
+
+def chirps(name: str) -> Condition:
+    """Whether a rubber rim squeaks under load: it does so as it goes hard, before it lets go."""
+    return Condition(
+        name, "chirps", lambda machine: "yes" if part(machine, name).imperfections.grip < CHIRPS_BELOW else "no"
+    )
+
+
+CHIRPS_BELOW: Final = 0.8
+"""Share of its friction below which a rim creeps audibly; from memory."""
 
 
 def warm(condition: Condition) -> Condition:

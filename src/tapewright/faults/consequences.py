@@ -8,10 +8,12 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Final
 
+from tapewright.faults.applied import with_imperfections
+from tapewright.faults.conditions import Condition
 from tapewright.faults.graph import evaluate
-from tapewright.faults.mechanism import mechanism
+from tapewright.faults.mechanism import Mechanism, mechanism
 from tapewright.faults.signs import Sign, signs
-from tapewright.machine.parts import TURNING_SENSORS, Machine, Mode, shaft
+from tapewright.machine.parts import TURNING_SENSORS, Imperfections, Machine, Mode, part, shaft, sound
 
 NOTICED_FROM: Final = 0.5
 """A sign is shown when a person who looks reports it more often than not."""
@@ -83,8 +85,21 @@ def outcome(machine: Machine) -> Outcome:
     >>> outcome(applied(shipped("four_track"), [Fault("capstan_belt", "missing")])).values["tape@play"]
     'races'
     """
-    graph = mechanism(machine)
-    return Outcome(evaluate(graph.nodes, {condition.name: condition.read(machine) for condition in graph.conditions}))
+    ideal = sound(machine)
+    graph = _mechanism_of(ideal)
+    given = {c.name: _answer(ideal, c, part(machine, c.part).imperfections) for c in graph.conditions}
+    return Outcome(evaluate(graph.nodes, given))
+
+
+@lru_cache(maxsize=8)
+def _mechanism_of(ideal: Machine) -> Mechanism:
+    """Give the graph of a machine's functions; what is wrong with it does not matter there."""
+    return mechanism(ideal)
+
+
+@lru_cache(maxsize=16384)  # a condition hangs on its own part alone, and most parts are sound
+def _answer(ideal: Machine, condition: Condition, imperfect: Imperfections) -> str:
+    return condition.read(with_imperfections(ideal, condition.part, imperfect))
 
 
 def signs_shown(machine: Machine) -> tuple[Sign, ...]:

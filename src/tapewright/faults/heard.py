@@ -10,7 +10,7 @@ from tapewright.faults import conditions
 from tapewright.faults.bringing_in import draw_permit
 from tapewright.faults.graph import Node
 from tapewright.faults.sheet import Sheet
-from tapewright.machine.parts import HOLDING_KINDS, Mode, has_logic, shaft
+from tapewright.machine.parts import HOLDING_KINDS, Machine, Mode, has_logic, nips_at_work, shaft
 
 
 def draw_heard(sheet: Sheet, mode: Mode) -> None:
@@ -26,7 +26,9 @@ def draw_heard(sheet: Sheet, mode: Mode) -> None:
     ]
     noises = [sheet.condition(conditions.noise(name)) for name in (*turning, *driving)]
     _any(sheet, "noise", mode, noises, does.any_yes)
-    squeals = [node for node in sheet.nodes if node.startswith("rubs:") and node.endswith(f"@{mode.name}")]
+    tyres = [name for name in turning if machine.rotors[name].kind == "idler_tyre"]
+    squeals = [sheet.condition(conditions.chirps(name)) for name in tyres]
+    squeals += [node for node in sheet.nodes if node.startswith("rubs:") and node.endswith(f"@{mode.name}")]
     if mode.at_capstan:
         squeals.append(sheet.condition(conditions.noise(machine.cassette.name)))
         squeals += [_squeaks(sheet, name) for name in turning if machine.rotors[name].kind == "pinch_roller"]
@@ -35,12 +37,38 @@ def draw_heard(sheet: Sheet, mode: Mode) -> None:
             sheet.condition(conditions.sound_path(machine.electronics.name)),
         )
         sheet.node(Node(f"sound@{mode.name}", heard, does.sound_heard, machine.electronics.name))
-        lumps = [sheet.condition(conditions.steady(name)) for name in (*turning, *driving)]
+        lumps = [sheet.condition(conditions.steady(name)) for name in _on_the_way_to_the_tape(machine, mode)]
         lumpy = _any(sheet, "lumpy", mode, lumps, does.any_lumpy)
-        sheet.node(Node(f"waver@{mode.name}", (f"tape@{mode.name}", lumpy), does.wavers, "tape"))
+        sheet.node(Node(f"waver@{mode.name}", (f"nip@{mode.name}", lumpy), does.wavers, "tape"))
         harms = [name for name in (f"loop@{mode.name}", f"wrap@{mode.name}", f"edge@{mode.name}") if sheet.has(name)]
         _any(sheet, "eaten", mode, harms, does.either)
     _any(sheet, "squeal", mode, squeals, does.either)
+
+
+def _on_the_way_to_the_tape(machine: Machine, mode: Mode) -> list[str]:
+    """Name what turns between the motor and the tape at the leading capstan: its unsteadiness is the pitch's own."""
+    nips = nips_at_work(machine, mode)[:1]
+    shafts = {shaft(machine, end): None for nip in nips for end in nip.path}
+    found = [nip.name for nip in nips]
+    asked = [*_on(machine, shafts), *found]
+    driving = [c for c in machine.couplings.values() if c.kind not in HOLDING_KINDS and c.kind != "nip"]
+    at_work = [c for c in driving if not c.switched or c.name in mode.engaged]
+    grown = True
+    while grown:
+        onward = [c for c in at_work if {shaft(machine, end) for end in c.path[1:]} & shafts.keys()]
+        new = [c for c in onward if c.name not in found]
+        found += [c.name for c in new]
+        # In the order of the drive: what is asked link by link then stands beside what turns link by link.
+        before = [owner for c in new if (owner := shaft(machine, c.driver)) not in shafts]
+        asked += [*(c.name for c in new), *_on(machine, before)]
+        shafts |= dict.fromkeys(before)
+        grown = bool(new)
+    return asked
+
+
+def _on(machine: Machine, shafts: Iterable[str]) -> list[str]:
+    owners = list(shafts)
+    return [name for owner in owners for name in machine.rotors if shaft(machine, name) == owner]
 
 
 def _squeaks(sheet: Sheet, roller: str) -> str:
@@ -75,5 +103,6 @@ def draw_keys(sheet: Sheet) -> None:
     play = machine.modes.get("play")
     if play is None or not has_logic(machine) or "cassette_in" not in machine.modes:
         return
-    parents = (draw_permit(sheet, play), sheet.condition(conditions.feed(machine.supply.name)))
+    fed = [sheet.condition(about(machine.supply.name)) for about in (conditions.feed, conditions.lamps)]
+    parents = (draw_permit(sheet, play), *fed)
     sheet.node(Node("answers@cassette_in", parents, does.key_answered, machine.control_board.name))

@@ -374,6 +374,9 @@ def _draw_hold_back(sheet: Sheet, mode: Mode) -> str:
         able = _draw_ability(sheet, mode, motor)
         holds.append(sheet.node(Node(f"holds:{motor}/{able}", (able,), does.motor_holds_back, motor)))
     braking = draw_braked(sheet, mode, shaft(machine, mode.gives)) if mode.at_capstan else ()
+    if mode.at_capstan:
+        askew = (sheet.condition(conditions.guide(machine.heads.name)),)
+        braking = (*braking, sheet.node(Node("rubbing:guides", askew, does.guide_rubs, machine.heads.name)))
     if not holds and not braking:
         return sheet.node(Node("hold_back:none", (), lambda: "right"))
     if len(holds) == 1 and not braking:
@@ -568,6 +571,7 @@ def _draw_surfaces(sheet: Sheet) -> None:
         sheet.condition(conditions.steady(rotor.name))
         sheet.condition(conditions.wobble(rotor.name))
         sheet.condition(conditions.noise(rotor.name))
+    sheet.condition(conditions.lamps(sheet.machine.supply.name))
     for coupling in sheet.machine.couplings.values():
         sheet.condition(conditions.surface(coupling.name))
         sheet.condition(conditions.steady(coupling.name))

@@ -17,7 +17,7 @@ from tapewright.faults.conditions import Condition
 from tapewright.faults.graph import Node
 from tapewright.faults.sheet import Sheet
 from tapewright.machine.forces import Margin, mode_margins
-from tapewright.machine.parts import Machine, Mode, shaft
+from tapewright.machine.parts import Machine, Mode, nips_at_work, shaft
 from tapewright.machine.typical import typical
 from tapewright.words.estimate import Estimate
 
@@ -52,10 +52,18 @@ def draw_moments(sheet: Sheet, mode: Mode, draw_mode: Draw) -> None:
         warm = Sheet(sheet.machine)
         draw_mode(warm, mode)
         when_warm = _graft(sheet, warm, WARM, _changing(sheet.machine))
-        _compare(sheet, f"warming@{mode.name}", (tape, when_warm[tape]), does.changes_with_warmth)
+        driven = [reel, *(f"turns:{name}@{mode.name}" for name in _capstans(sheet.machine, mode))]
+        each = [_compare(sheet, f"warming:{one}", (one, when_warm[one]), does.changes_with_warmth) for one in driven]
+        sheet.node(Node(f"warming@{mode.name}", tuple(each), does.either_change, "tape"))
         base = f"head_base@{mode.name}"
         if sheet.has(base):
             _compare(sheet, f"warming_base@{mode.name}", (base, when_warm[base]), does.changes_with_warmth)
+
+
+def _capstans(machine: Machine, mode: Mode) -> list[str]:
+    """Name the shaft of the capstan that sets the tape's speed."""
+    leading = nips_at_work(machine, mode)[:1]
+    return [shaft(machine, end) for nip in leading for end in nip.path if machine.rotors[end].kind == "capstan"]
 
 
 def _compare(sheet: Sheet, name: str, parents: tuple[str, str], function: Callable[[str, str], str]) -> str:

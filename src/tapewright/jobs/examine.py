@@ -72,7 +72,8 @@ def examine(
     Raises:
         InputAtFaultError: for evidence or recordings that cannot be used.
     """
-    net = speaking_of(network(machine, evidence.age_years, equal_rate), (o.id for o in evidence.signs))
+    shown = (o.id for o in evidence.signs if o.present)
+    net = speaking_of(network(machine, evidence.age_years, equal_rate), (o.id for o in evidence.signs), shown)
     if knowledge is not None:
         net = with_knowledge(net, knowledge, rates=equal_rate is None)
     checked_evidence(net, evidence)
