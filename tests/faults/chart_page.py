@@ -10,7 +10,7 @@ CHART = Path(__file__).with_name("symptom_chart.csv")
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "symptom-chart.md"
 
 REASONS = {
-    "cold and warm": "What changes between cold and warm, and from one try to the next, is not worked out yet.",
+    "cold and warm": "What warmth does to grease, bearings and motors is worked out; what rest does to a belt is not.",
     "not described": "The description has no such part, or no such property of it, yet.",
 }
 """Why a row has no sign: the short word in the chart, and the whole reason."""
