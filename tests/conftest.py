@@ -1,7 +1,9 @@
 """What every test may lean on: where things are, draws that repeat, no screen."""
 
+import atexit
 import os
 import shutil
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -13,6 +15,9 @@ ROOT = Path(__file__).resolve().parent.parent
 
 os.environ.setdefault("MPLBACKEND", "Agg")  # before anything loads the plotting library: a test has no screen
 os.environ["TAPEWRIGHT_DATA"] = str(ROOT / "no such shop")  # a test goes by the catalogue alone
+if "PYTEST_XDIST_WORKER" not in os.environ:  # else whoever shares the tests out has set it
+    os.environ["TAPEWRIGHT_CACHE"] = tempfile.mkdtemp(prefix="tapewright-cache-")
+    atexit.register(shutil.rmtree, os.environ["TAPEWRIGHT_CACHE"], ignore_errors=True)
 
 # The same examples on every run and every machine: a failure here is a failure there. A property is not a race either.
 settings.register_profile("house", derandomize=True, deadline=None, database=None)

@@ -1,10 +1,10 @@
 """Exact sums over a network of factors: every wanted marginal at once, for many cases in one batch.
 
-Relations are joined pair by pair in an order that is searched once (`ordering`); what each join adds to what is laid
-down in lists, so that a sum is a run of gathered products. A second pass, backwards along the same joins, gives what
-surrounds each of the factors, and so every marginal. This is reverse-mode differentiation of the sum, in which the
-derivative by an input is the marginal without that input (A. Darwiche, "A differential approach to inference in
-Bayesian networks", J. ACM 50(3), 2003); keeping only combinations that can occur makes it an arithmetic circuit, as
+Relations are joined pair by pair in an order that is searched once (`ordering`, `kept_orders`); what each join adds to
+what is laid down in lists, so that a sum is a run of gathered products. A second pass, backwards along the same joins,
+gives what surrounds each of the factors, and so every marginal. This is reverse-mode differentiation of the sum, in
+which the derivative by an input is the marginal without that input (A. Darwiche, "A differential approach to inference
+in Bayesian networks", J. ACM 50(3), 2003); keeping only combinations that can occur makes it an arithmetic circuit, as
 M. Chavira and A. Darwiche have it for networks that are mostly certain (Artificial Intelligence 172(6-7), 2008).
 """
 
@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
-from tapewright.diagnose.ordering import Order, best_order, cheapest_order
+from tapewright.diagnose.kept_orders import kept_order
+from tapewright.diagnose.ordering import Order, cheapest_order
 from tapewright.diagnose.relations import Array, Places, Relation, relation_of
 
 LARGE: Final = 3000
@@ -151,7 +152,7 @@ def plan_of(
         ValueError: when they allow no combination at all.
     """
     relations = [relation for relation, _ in inputs]
-    steps = cheapest_order(relations, sizes, orders) if orders else best_order(relations, sizes)
+    steps = cheapest_order(relations, sizes, orders) if orders else kept_order(relations, sizes)
     leaves, weights, joints = _possible(inputs, steps)
     if not all(len(weight) for weight in weights):
         raise ValueError("these factors allow no combination at all")

@@ -3,7 +3,9 @@
 Each variable in turn: all relations that speak of it are joined, the smallest first, and it is summed out. The search
 takes, at each turn, the variable after which least is left to carry on, counted in combinations that can really occur;
 that needs the joins themselves, so they are kept for the plan. As long as each turn leaves less than there was, there
-is nothing to choose; from there on several searches with chance in them, always the same, try to be the cheapest.
+is nothing to choose; from there on several searches with chance in them, always the same, try to be the cheapest. The
+one that gets by with the smallest join goes on, so that none does a large one which another can do without. What they
+go through is counted, never timed: the more it is, the fewer of them go on, and the same order is found everywhere.
 """
 
 import math
@@ -11,6 +13,7 @@ import random
 from collections.abc import Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
+from enum import Enum, auto
 from typing import Final
 
 from tapewright.diagnose.relations import Joined, Relation, joined, summed
@@ -19,8 +22,12 @@ CHANCES: Final = (0.0, 0.25, 0.25, 0.25, 0.25, 0.25, 0.25)
 """How much chance each search has in it; more searches find little that is cheaper (`benchmarks/diagnose_speed.py`)."""
 MOST_PAIRS: Final = 50_000
 """A join of more pairs is only done once there is no smaller one."""
-
-
+MOST_TRIED: Final = 25_000_000
+"""Combinations gone through, two or three seconds, after which the best order so far is taken, or the first to come."""
+STILL_RUNNING: Final = 3
+"""So many searches go on after that until one is through: a single one might be in a dead end."""
+ONE_JOIN: Final = 1_000
+"""Even a join of nothing takes as long as going through so many combinations."""
 DEAR: Final = 1_500_000
 """Pairs from which a search is worth its time where an order is known."""
 
@@ -64,12 +71,20 @@ def best_order(relations: Sequence[Relation], sizes: Mapping[str, int]) -> Order
     """
     start = _Search(relations, sizes)
     start.go_on(only_shrinking=True)
-    best = None
-    for seed, much in enumerate(CHANCES):
-        search = start.copy()
-        if search.go_on(math.inf if best is None else best.pairs, random.Random(seed), much):
+    running = [start.copy(random.Random(seed), much) for seed, much in enumerate(CHANCES)]
+    best, tried = None, 0
+    while best is None or running:
+        search = running.pop(0)
+        before = search.tried_so_far
+        end = search.go_on(math.inf if best is None else best.pairs, turn=MOST_TRIED / len(CHANCES))
+        tried += search.tried_so_far - before
+        if end is _End.DONE:
             best = search.finished()
-    assert best is not None  # the first search has no bound
+        elif end is _End.STUCK:
+            running.append(search)
+        running.sort(key=_Search.standing)
+        if tried > MOST_TRIED:
+            running = running[:STILL_RUNNING] if best is None else []
     return best
 
 
@@ -87,8 +102,10 @@ def cheapest_order(relations: Sequence[Relation], sizes: Mapping[str, int], orde
             best = given_order(relations, sizes, variables, most if best is None else best.pairs) or best
         if best is None or best.pairs > DEAR:
             search = _Search(relations, sizes)
-            if search.go_on(most if best is None else best.pairs):
-                best = search.finished()
+            end = _End.STUCK
+            while end is _End.STUCK:
+                end = search.go_on(most if best is None else best.pairs)
+            best = search.finished() if end is _End.DONE else best
         most *= 8.0
     return best
 
@@ -123,6 +140,14 @@ class _Tried:
     growth: int
 
 
+class _End(Enum):
+    """Why a search stops: all is summed out, it costs too much, or it had its turn or needs larger joins to go on."""
+
+    DONE = auto()
+    DEAR = auto()
+    STUCK = auto()
+
+
 class _Search:
     """Relations that are left, and what has been done so far."""
 
@@ -140,59 +165,74 @@ class _Search:
         self.options: dict[str, _Tried] = {}
         self.stale = sorted(self.holders)
         self.bound = float(MOST_PAIRS)
+        self.need = 0.0
+        self.tried_so_far = 0
+        self.chance, self.much = random.Random(0), 0.0
 
-    def copy(self) -> "_Search":
-        """Give a search that goes on from here on its own."""
+    def copy(self, chance: random.Random, much: float) -> "_Search":
+        """Give a search that goes on from here on its own.
+
+        Arguments:
+            chance: where chance comes from.
+            much: how much of it.
+        """
         other = copy(self)
+        other.chance, other.much = chance, much
         other.live, other.options = dict(self.live), dict(self.options)
         other.holders = {name: set(numbers) for name, numbers in self.holders.items()}
-        other.order, other.steps = list(self.order), list(self.steps)
+        other.order, other.steps, other.stale = list(self.order), list(self.steps), list(self.stale)
         return other
 
-    def go_on(
-        self,
-        most: float = math.inf,
-        chance: random.Random | None = None,
-        much: float = 0.0,
-        *,
-        only_shrinking: bool = False,
-    ) -> bool:
-        """Choose variable after variable; False once it costs more than the best so far.
+    def standing(self) -> tuple[float, int]:
+        """Say how far it is from the end: the pairs of the join it needs next, and how many variables are left."""
+        return self.need, sum(map(bool, self.holders.values()))
+
+    def go_on(self, most: float = math.inf, turn: float = math.inf, *, only_shrinking: bool = False) -> _End:
+        """Choose variable after variable.
 
         Arguments:
             most: pairs that the best so far has.
-            chance: where chance comes from.
-            much: how much of it.
+            turn: combinations to go through before it is the turn of another.
             only_shrinking: stop once every choice leaves more than there was.
         """
-        draw = chance or random.Random(0)
+        turn += self.tried_so_far
+        self._widen()
         while any(self.holders.values()):
-            self._try_stale()
-            name = min(sorted(self.options), key=lambda one: _blurred(self.options[one], draw, much))
+            if not self._try_stale(most, turn):
+                return _End.STUCK
+            name = min(sorted(self.options), key=lambda one: _blurred(self.options[one], self.chance, self.much))
             best = self.options[name]
             if not best.chain:
-                self.bound *= 4.0
-                self.stale = sorted(one for one, option in self.options.items() if not option.chain)
-                if self.pairs + self.bound / 4.0 >= most:
-                    return False
-                continue
+                self.need = float(min(option.pairs for option in self.options.values()))
+                return _End.DEAR if self.pairs + self.need >= most else _End.STUCK
             if only_shrinking and best.growth > 0:
-                return True
+                return _End.STUCK
             if self.pairs + best.pairs >= most:
-                return False
+                return _End.DEAR
             neighbours = {v for number in self.holders[name] for v in self.live[number].variables} - {name}
             self.take(name, best)
             del self.options[name]
             self.stale = sorted(neighbours)
-        return True
+        return _End.DONE
 
-    def _try_stale(self) -> None:
-        for name in self.stale:
+    def _widen(self) -> None:
+        """Let joins be as large as they must, and try again those that were larger."""
+        while self.bound < self.need:
+            self.bound *= 4.0
+        larger = (name for name, option in self.options.items() if not option.chain and option.pairs <= self.bound)
+        self.stale = sorted({*self.stale, *larger})
+
+    def _try_stale(self, most: float, turn: float) -> bool:
+        """Try what has changed; False when the turn is over before all is."""
+        while self.stale:
+            if self.tried_so_far > turn:
+                return False
+            name = self.stale.pop()
             if self.holders[name]:
-                self.options[name] = self.tried(name, self.bound)
+                self.options[name] = self.tried(name, min(self.bound, most - self.pairs))
             else:
                 self.options.pop(name, None)
-        self.stale = []
+        return True
 
     def tried(self, name: str, most: float) -> _Tried:
         """See what summing a variable out does."""
@@ -209,9 +249,11 @@ class _Search:
                 join: Joined | int = summed(inside[left], kept, self.sizes)
             else:
                 join = joined(inside[left], inside[right], kept, self.sizes, most - pairs)
+            self.tried_so_far += ONE_JOIN + sum(inside[number].count for number in (left, right) if number is not None)
             if isinstance(join, int):
                 return _Tried((), pairs + join, pairs + join)
             pairs += len(join.left)
+            self.tried_so_far += len(join.left)
             chain.append((left, right, join))
             inside[fresh] = join.relation
             waiting = sorted([*waiting, fresh], key=lambda number: (inside[number].count, number))
