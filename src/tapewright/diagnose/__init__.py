@@ -24,6 +24,7 @@ beliefs       how likely each part is out of order, and how much of the evidence
 pairs         what every part has to do with every function, in one go
 repairs       what can be mended, and what that costs
 cases         what may be wrong, whole machine by whole machine, drawn and weighed
+distinct      rows of a table that are alike
 cures         which works would end a complaint, alone or together
 policy        what to do next, by the expected cost of repair: ask, mend or hand back
 course        small jobs worked out exactly, and what the policy costs on them

@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from tapewright.diagnose.distinct import distinct_rows
 from tapewright.diagnose.likelihoods import of_answer
 from tapewright.diagnose.network import Network
 from tapewright.diagnose.repairs import Work, works
@@ -284,10 +285,10 @@ def _weighed(inner: Workings, states: Codes, logs: Array, stages: Sequence[Stage
     if not kept.any():
         return Cases(states[:0], now[:0], logs[:0])
     weights = np.exp(logs[kept] - logs[kept].max())
-    few, place = np.unique(states[kept], axis=0, return_inverse=True)
+    few, place = distinct_rows(states[kept])
     first = np.zeros(len(few), dtype=np.intp)
-    first[place.ravel()] = np.arange(len(weights))
-    total = np.bincount(place.ravel(), weights)
+    first[place] = np.arange(len(weights))
+    total = np.bincount(place, weights)
     return Cases(few, now[kept][first], total / total.sum())
 
 

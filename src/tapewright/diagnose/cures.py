@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapewright.diagnose.cases import Cases, Complaint, Workings, hangs_on, showing
+from tapewright.diagnose.distinct import distinct_rows
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.intp]
@@ -41,7 +42,7 @@ def cures(inner: Workings, cases: Cases, complaint: Complaint) -> Cures:
         complaint: what has to end.
     """
     matter = hangs_on(inner, complaint)
-    few, place = np.unique(cases.now[:, matter], axis=0, return_inverse=True)
+    few, place = distinct_rows(cases.now[:, matter])
     states = np.zeros((len(few), len(inner.parts)), dtype=np.intp)
     states[:, matter] = few
     doing = np.stack([inner.mends[i][states[:, i]] for i in matter], axis=1) if matter else np.empty((len(few), 0))
@@ -53,7 +54,7 @@ def cures(inner: Workings, cases: Cases, complaint: Complaint) -> Cures:
         ended = bad[~showing(inner, without, complaint)]
         alone[ended, doing[ended, column]] = True
     jointly = _jointly(inner, states, matter, complaint, np.asarray(~alone.any(axis=1)))
-    kept, pattern = _commonest(np.concatenate([alone, jointly], axis=1), cases.weights, place.ravel())
+    kept, pattern = _commonest(np.concatenate([alone, jointly], axis=1), cases.weights, place)
     width = len(inner.works)
     return Cures(pattern, kept[:, :width], kept[:, width:])
 
@@ -99,5 +100,5 @@ def _commonest(patterns: Mask, weights: Array, place: Codes) -> tuple[Mask, Code
 
 
 def _told_apart(patterns: Mask, place: Codes) -> tuple[Mask, Codes]:
-    few, which = np.unique(patterns, axis=0, return_inverse=True)
-    return few, which.ravel()[place]
+    few, which = distinct_rows(patterns)
+    return few, which[place]
