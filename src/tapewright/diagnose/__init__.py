@@ -18,6 +18,7 @@ expected_times  winds, run-down, the head base, running on, giving up
 expected_motion  speed, drift, flutter, lines, rates
 combinations  the states a machine can be in, one fault or several: the word of each function, the reading of each
 projection    how likely a reading is in each state, as likelihoods of words and of parts
+told_when     what was told of a moment, as signs can take it
 likelihoods   what an answer or a reading says about functions and parts
 unexplained   evidence that a description does not explain
 beliefs       how likely each part is out of order, and how much of the evidence that explains

@@ -21,6 +21,7 @@ from tapewright.diagnose.likelihoods import checked_evidence, of_budget, of_read
 from tapewright.diagnose.network import network, speaking_of
 from tapewright.diagnose.next_check import look_ahead
 from tapewright.diagnose.plan import plan
+from tapewright.diagnose.told_when import by_moment
 from tapewright.diagnose.unexplained import unexplained
 from tapewright.jobs.rounds import Round, latest_round, with_more
 from tapewright.machine.parts import Machine
@@ -72,12 +73,13 @@ def examine(
     Raises:
         InputAtFaultError: for evidence or recordings that cannot be used.
     """
-    shown = (o.id for o in evidence.signs if o.present)
-    net = speaking_of(network(machine, evidence.age_years, equal_rate), (o.id for o in evidence.signs), shown)
+    net = network(machine, evidence.age_years, equal_rate)
+    checked_evidence(net, evidence)
+    told = replace(evidence, signs=by_moment(net.signs, evidence.signs))
+    net = speaking_of(net, (o.id for o in told.signs), (o.id for o in told.signs if o.present))
     if knowledge is not None:
         net = with_knowledge(net, knowledge, rates=equal_rate is None)
-    checked_evidence(net, evidence)
-    latest = latest_round(net, evidence)
+    latest = latest_round(net, told)
     heard = [*heard, *hear_all(machine, recordings, tone_hz, progress, accept_truncated=accept_truncated)]
     readings = {**_best_readings(heard), **evidence.readings}
     likelihoods = with_more(
