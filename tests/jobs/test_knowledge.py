@@ -163,7 +163,8 @@ observations = st.builds(
     Observation, texts, st.sampled_from([True, False, None]), st.sampled_from([0.0, 0.5, 1.0]), texts, texts,
     st.lists(texts, max_size=2).map(tuple),
 )  # fmt: skip
-readings = st.dictionaries(texts, st.builds(Reading, st.sampled_from([-3.5, 0.25]), st.just("%"), st.none() | chances))
+names = st.sampled_from(["speed_error_pct", "drift_pct"])
+readings = st.dictionaries(names, st.builds(Reading, st.sampled_from([-3.5, 0.25]), st.just("%"), st.none() | chances))
 
 
 @st.composite
