@@ -22,8 +22,8 @@ CHANCES: Final = (0.0, 0.25, 0.25, 0.25, 0.25, 0.25, 0.25)
 """How much chance each search has in it; more searches find little that is cheaper (`benchmarks/diagnose_speed.py`)."""
 MOST_PAIRS: Final = 50_000
 """A join of more pairs is only done once there is no smaller one."""
-MOST_TRIED: Final = 25_000_000
-"""Combinations gone through, two or three seconds, after which the best order so far is taken, or the first to come."""
+MOST_TRIED: Final = 80_000_000
+"""Combinations gone through, some four seconds, after which the best order so far is taken, or the first to come."""
 STILL_RUNNING: Final = 3
 """So many searches go on after that until one is through: a single one might be in a dead end."""
 ONE_JOIN: Final = 1_000
