@@ -112,7 +112,7 @@ def with_one_fault(job: SmallJob, parts: int = 4) -> SmallJob:
     return replace(job, cases=Cases(cases.states[single], cases.now[single], weights), give_up=1e6)
 
 
-@pytest.mark.parametrize("number", range(6))
+@pytest.mark.parametrize("number", [0, *(pytest.param(one, marks=pytest.mark.slow) for one in range(1, 6))])
 def test_with_a_single_fault_it_is_the_published_setting(number: int) -> None:
     """`strategy` solves that setting by itself and is held against published examples."""
     job = with_one_fault(drawn_jobs(networks(), 8)[number])
@@ -137,7 +137,7 @@ def test_with_a_single_fault_it_is_the_published_setting(number: int) -> None:
     assert cheapest_minutes(job) == pytest.approx(published.expected_cost, rel=1e-6)
 
 
-@pytest.mark.parametrize("number", range(8))
+@pytest.mark.parametrize("number", [0, *(pytest.param(one, marks=pytest.mark.slow) for one in range(1, 8))])
 def test_without_questions_the_cheapest_course_is_the_best_order(number: int) -> None:
     """The slow way: every order of the works, with several parts bad at once, what is not mended left as it was."""
     job = replace(drawn_jobs(networks(), 8)[number], signs=(), give_up=1e6)

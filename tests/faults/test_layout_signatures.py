@@ -31,7 +31,13 @@ def test_a_sound_machine_plays_winds_and_stops(machine_id: str) -> None:
         assert (dict(mode.harm), mode.stopped_by, dict(mode.runs_on)) == ({}, (), {})
 
 
-@pytest.mark.parametrize("machine_id", shipped_ids())
+ALWAYS = "four_track"
+"""The machine that every run of the tests looks at; the others when the slow ones run."""
+
+
+@pytest.mark.parametrize(
+    "machine_id", [pytest.param(one, marks=() if one == ALWAYS else pytest.mark.slow) for one in shipped_ids()]
+)
 def test_every_fault_of_every_layout_shows_or_is_felt(machine_id: str) -> None:
     """A fault that no sign and no line of flutter could ever tell would be a part nobody can diagnose."""
     usual, silent = shown(machine_id), []
