@@ -160,7 +160,7 @@ def test_more_combinations_than_numbers_of_64_bits() -> None:
     names = [f"v{i}" for i in range(40)]
     sizes = dict.fromkeys(names, 8)
     values = np.random.default_rng(2).integers(0, 8, (40, 50))
-    one, other = (Relation(tuple(names), values[:, part]) for part in (slice(0, 30), slice(20, 50)))
+    one, other = (Relation(tuple(names), values[:, part].astype(np.int16)) for part in (slice(0, 30), slice(20, 50)))
     join = joined(one, other, names, sizes)
     assert isinstance(join, Joined)
     both = {tuple(column) for column in one.values.T} & {tuple(column) for column in other.values.T}

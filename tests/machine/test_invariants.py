@@ -111,5 +111,6 @@ def test_the_order_in_the_file_changes_nothing(machine_id: str, seed: int) -> No
     assert margins_of(machine) == pytest.approx(margins, rel=EQUAL)
     found = dict(outcome(machine).values)
     told = {name for name in words if name.partition(":")[0].partition("@")[0] in ("turns", "tape", "head_base", "nip")}
+    told = {name for name in told if "~" not in name}  # another moment has its own node only where it differs
     assert {name: found[name] for name in told} == {name: words[name] for name in told}
     assert sorted((one.first, one.second, one.why) for one in rate_twins(machine, "play")) == twins

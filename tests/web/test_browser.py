@@ -166,7 +166,8 @@ def test_the_smallest_telephone_and_no_script(chromium: Any, address: str, tmp_p
     hand.tap("text=Add the recording")
     page.locator(".recording h3").wait_for()
     for _ in range(60):
-        if page.locator("text=Look again").count() == 0:
+        page.locator(".recording h3").wait_for()
+        if page.locator("text=Test tone of 3150").count():
             break
         hand.tap("text=Look again")
         page.wait_for_timeout(300)

@@ -118,7 +118,8 @@ class _Rows:
 def _laid_out(rows: Sequence[_Row], kinds: Sequence[str]) -> _Cases:
     """Lay rows out; those that say nothing, or name a kind that is not here, are left out."""
     own: dict[tuple[str, str], list[int]] = {}
-    before, weights, times = [], [], []
+    before, weights = [], []
+    times: list[float] = []
     for row in rows:
         seen = row.seen
         if row.times and (seen.speaks if seen.found == NOT_LOOKED_AT else seen.found in kinds):

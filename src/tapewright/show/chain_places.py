@@ -138,7 +138,11 @@ def _wanted(
     lines = _balanced(f"{one.number}\u2002{one.link.says[:1].upper()}{one.link.says[1:]}")
     if one.number in badges:
         return Wanted(str(one.number), lines, badges[one.number], 1.3 * BADGE * font)
-    target = acts_on(seen.machine, one.link.part) if one.link.part in boxed(seen.machine) else ""
+    target = (
+        acts_on(seen.machine, one.link.part)
+        if one.link.part in boxed(seen.machine, (*seen.suspects, seen.fault))
+        else ""
+    )
     near = place_of(seen, way, Link(target, "head_base", "")) if target else None
     return Wanted(str(one.number), lines, near or (around[0], around[3]), 4.0, framed=True, pointed=False)
 

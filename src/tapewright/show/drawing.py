@@ -159,7 +159,7 @@ def _lines(seen: Scene) -> dict[str, list[Line]]:
     for coupling in seen.machine.couplings.values():
         if coupling.kind == "belt" or seen.suspicion(coupling.name):
             found[coupling.name] = [*_name(seen, coupling.name), *_rate(seen, coupling.name)]
-    for name in boxed(seen.machine):
+    for name in boxed(seen.machine, seen.suspects):
         found[name] = _name(seen, name)
     base = seen.machine.head_base
     where = f"{seen.machine.modes[seen.mode].head_base}, lifted by {glyphs.lifted_said(seen.machine)}"
@@ -193,7 +193,7 @@ def _wanted(seen: Scene, way: TapeWay | None, lines: Mapping[str, list[Line]]) -
     found = []
     for key, said in lines.items():
         anchor, reach, pointed = _anchor(seen, way, key)
-        framed = key in boxed(seen.machine)
+        framed = key in boxed(seen.machine, seen.suspects)
         found.append(Wanted(key, tuple(line.says for line in said), anchor, reach, framed, pointed))
     return sorted(found, key=lambda one: (not any(line.strong for line in lines[one.key]), one.framed, one.reach))
 

@@ -1,7 +1,7 @@
 """What a drawing of a mechanism is made from: where things stand, how they turn, who is suspected."""
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -103,9 +103,15 @@ def _working(machine: Machine, mode: str) -> frozenset[str]:
     return frozenset((*(c.name for c in active(machine, at)), *held))
 
 
-def boxed(machine: Machine) -> tuple[str, ...]:
-    """Name the parts that are drawn as a box with their name: sensors, solenoids, levers, the supply."""
+def boxed(machine: Machine, wanted: Collection[str] = ()) -> tuple[str, ...]:
+    """Name the parts that are drawn as a box with their name: sensors, solenoids, levers, the supply.
+
+    Arguments:
+        machine: as described.
+        wanted: parts that are shown in any event; boards and lid stand beside the mechanism and are shown only then.
+    """
     drawn = {*machine.rotors, *machine.couplings, machine.head_base.name}
+    drawn |= {machine.electronics.name, machine.control_board.name, machine.lid.name} - set(wanted)
     return tuple(name for name in part_names(machine) if name not in drawn)
 
 
