@@ -129,10 +129,12 @@ def test_from_the_complaint_to_the_report(
 
     broken = tmp_path / "broken.wav"
     broken.write_bytes(b"RIFF")
+    page.wait_for_load_state("networkidle")
     page.locator("#file").set_input_files(broken)
     page.locator(".refused:has-text('broken.wav')").wait_for()
     assert ["422" in one for one in hand.complaints] == [True], "the browser's own note of the refusal"
     hand.complaints.clear()
+    page.wait_for_load_state("networkidle")
     page.locator("#file").set_input_files(tone_with_flutter(tmp_path / "side a.wav"))
     page.locator("text=Test tone of 3150").wait_for(timeout=60_000)
     hand.tap("summary:has-text('Charts')")
@@ -169,7 +171,7 @@ def test_the_smallest_telephone_and_no_script(chromium: Any, address: str, tmp_p
         page.locator(".recording h3").wait_for()
         if page.locator("text=Test tone of 3150").count():
             break
-        hand.tap("text=Look again")
+        hand.tap(".recording a:has-text('Look again')")
         page.wait_for_timeout(300)
     page.locator("text=Test tone of 3150").wait_for()
     hand.tap("text=See them on the drawing")
