@@ -209,12 +209,12 @@ def test_two_shares_of_one_coupling_multiply() -> None:
     hangs_on, found = known
     tyre, rim = found.parts.index("idler_tyre"), found.parts.index("takeup_reel")
     pair = [
-        net.parts[n].states.index(s) for n, s in (("idler_tyre", ("glazed", 0.8)), ("takeup_reel", ("dirty_rim", 1.0)))
+        net.parts[n].states.index(s) for n, s in (("idler_tyre", ("glazed", 0.7)), ("takeup_reel", ("dirty_rim", 1.0)))
     ]
     row = np.zeros((1, len(found.parts)), dtype=np.int64)
     row[0, tyre], row[0, rim] = pair
     (composed,) = in_states(net, hangs_on, singles(net, hangs_on), row).values
-    worn = applied(net.machine, [Fault("idler_tyre", "glazed", 0.8), Fault("takeup_reel", "dirty_rim", 1.0)])
+    worn = applied(net.machine, [Fault("idler_tyre", "glazed", 0.7), Fault("takeup_reel", "dirty_rim", 1.0)])
     assert composed == 0.0 or composed == pytest.approx(hangs_on.value(worn), rel=0.35)
 
 
