@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from tapewright.faults.mechanism import reached_from
+from tapewright.faults.drives import reached_from
 from tapewright.machine.parts import Machine, shaft
 from tapewright.machine.rates import Rate, rates
 from tapewright.words.findings import BudgetItem

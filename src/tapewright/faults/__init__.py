@@ -7,6 +7,7 @@ conditions    one part's imperfections -> what the rest of the mechanism feels o
 graph         functions that hang on each other: evaluate, reach, trace back
 behaviours    how motion, grip and drag combine at one place
 sheet         the graph while it is being drawn
+drives        what can drive what in a mode
 bringing_in   what brings couplings in and lets brakes go
 heard         what the ear makes of a whole mode; what lid and keys answer
 moments       the same mode when warm, and at the start of a side

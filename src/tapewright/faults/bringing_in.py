@@ -6,9 +6,10 @@ Part of the graph that `mechanism` draws; nothing here knows a fault or a sign.
 from tapewright.faults import behaviours as does
 from tapewright.faults import conditions
 from tapewright.faults.catalogue import swings
+from tapewright.faults.drives import reached_from
 from tapewright.faults.graph import Node
 from tapewright.faults.sheet import Sheet
-from tapewright.machine.parts import HOLDING_KINDS, Coupling, Machine, Mode, has_logic, shaft
+from tapewright.machine.parts import Coupling, Machine, Mode, has_logic, shaft
 
 
 def draw_permit(sheet: Sheet, mode: Mode) -> str:
@@ -51,19 +52,8 @@ def is_ready(sheet: Sheet, mode: Mode, coupling: Coupling) -> bool:
 
 
 def _moved_in(machine: Machine, mode: Mode) -> frozenset[str]:
-    """Name the shafts that a motor fed in a mode reaches through what nothing but another motor brings in."""
-    reached = {shaft(machine, motor) for motor in mode.motors}
-    grown = True
-    while grown:
-        shafts = [
-            [shaft(machine, rotor) for rotor in c.path]
-            for c in machine.couplings.values()
-            if c.kind not in HOLDING_KINDS and (not c.switched or c.name in mode.engaged)
-        ]
-        new = {driven for first, *others in shafts if first in reached for driven in others} - reached
-        reached |= new
-        grown = bool(new)
-    return frozenset(reached)
+    """Name the shafts that the motors fed in a mode can turn."""
+    return frozenset(owner for motor in mode.motors for owner in reached_from(machine, mode, motor))
 
 
 def draw_brought(sheet: Sheet, mode: Mode, coupling: Coupling) -> str | None:

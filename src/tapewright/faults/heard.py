@@ -8,9 +8,11 @@ from collections.abc import Callable, Iterable
 from tapewright.faults import behaviours as does
 from tapewright.faults import conditions
 from tapewright.faults.bringing_in import draw_permit
+from tapewright.faults.drives import engaged
 from tapewright.faults.graph import Node
 from tapewright.faults.sheet import Sheet
-from tapewright.machine.parts import HOLDING_KINDS, Machine, Mode, has_logic, nips_at_work, shaft
+from tapewright.machine.couplings import active
+from tapewright.machine.parts import Machine, Mode, has_logic, nips_at_work, shaft
 
 
 def draw_heard(sheet: Sheet, mode: Mode) -> None:
@@ -19,11 +21,7 @@ def draw_heard(sheet: Sheet, mode: Mode) -> None:
         return
     machine = sheet.machine
     turning = [name for name in machine.rotors if sheet.has(f"turns:{shaft(machine, name)}@{mode.name}")]
-    driving = [
-        c.name
-        for c in machine.couplings.values()
-        if c.kind not in HOLDING_KINDS and (not c.switched or c.name in mode.engaged)
-    ]
+    driving = [coupling.name for coupling in active(machine, mode)]
     noises = [sheet.condition(conditions.noise(name)) for name in (*turning, *driving)]
     _any(sheet, "noise", mode, noises, does.any_yes)
     tyres = [name for name in turning if machine.rotors[name].kind == "idler_tyre"]
@@ -51,8 +49,7 @@ def _on_the_way_to_the_tape(machine: Machine, mode: Mode) -> list[str]:
     shafts = {shaft(machine, end): None for nip in nips for end in nip.path}
     found = [nip.name for nip in nips]
     asked = [*_on(machine, shafts), *found]
-    driving = [c for c in machine.couplings.values() if c.kind not in HOLDING_KINDS and c.kind != "nip"]
-    at_work = [c for c in driving if not c.switched or c.name in mode.engaged]
+    at_work = engaged(machine, mode)
     grown = True
     while grown:
         onward = [c for c in at_work if {shaft(machine, end) for end in c.path[1:]} & shafts.keys()]

@@ -4,7 +4,6 @@ Nothing here knows a fault or a sign. Change the description (let the flywheel l
 from the flywheel, keep the capstan motor running) and the graph, and with it every belief, changes.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import partial
 from typing import Final
@@ -21,6 +20,7 @@ from tapewright.faults.bringing_in import (
     is_ready,
 )
 from tapewright.faults.conditions import Condition
+from tapewright.faults.drives import driven_by, engaged, reached_from
 from tapewright.faults.graph import Node
 from tapewright.faults.heard import draw_heard, draw_keys, draw_lid
 from tapewright.faults.moments import draw_moments
@@ -168,31 +168,6 @@ def _draw_unpowered(sheet: Sheet, mode: Mode) -> None:
 
 
 # --- drives ----------------------------------------------------------------------------------------------------------
-
-
-def engaged(machine: Machine, mode: Mode) -> tuple[Coupling, ...]:
-    """Give the couplings that can drive something in a mode, in the order of the description."""
-    return tuple(
-        c
-        for c in machine.couplings.values()
-        if c.kind not in HOLDING_KINDS and c.kind != "nip" and (not c.switched or c.name in mode.engaged)
-    )
-
-
-def reached_from(machine: Machine, mode: Mode, rotor: str) -> tuple[str, ...]:
-    """Name the shafts that a rotor's shaft turns in a mode, itself first, outward."""
-    found = [shaft(machine, rotor)]
-    for name in found:
-        found += [driven for _, driven in _drives(machine, mode, name) if driven not in found]
-    return tuple(found)
-
-
-def _drives(machine: Machine, mode: Mode, name: str) -> Iterator[tuple[Coupling, str]]:
-    """Give what a shaft drives directly: each coupling, and the shaft at its other end."""
-    for coupling in engaged(machine, mode):
-        shafts = [shaft(machine, rotor) for rotor in coupling.path]
-        if shafts[0] == name:
-            yield from ((coupling, driven) for driven in shafts[1:])
 
 
 def _draw_turning(sheet: Sheet, mode: Mode) -> None:
@@ -490,9 +465,9 @@ def _draw_sounds(sheet: Sheet, mode: Mode) -> None:
 
 def _draw_motor_sound(sheet: Sheet, mode: Mode, name: str) -> None:
     machine = sheet.machine
-    first = list(_drives(machine, mode, name))
+    first = list(driven_by(machine, mode, name))
     near = tuple(_draw_strength(sheet, mode, coupling, driven) for coupling, driven in first)
-    beyond = [driven for _, one in first for _, driven in _drives(machine, mode, one)]
+    beyond = [driven for _, one in first for _, driven in driven_by(machine, mode, one)]
     further = tuple(_draw_drag(sheet, one, mode) for one in dict.fromkeys(beyond[: max(0, HEARD_BEYOND - len(first))]))
     parents = (f"turns:{name}@{mode.name}", *near, *further)
     function = partial(_sounds, count=len(near))

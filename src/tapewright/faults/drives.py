@@ -1,0 +1,27 @@
+"""What can drive what in a mode: the couplings that are in, followed outward from a shaft."""
+
+from collections.abc import Iterator
+
+from tapewright.machine.couplings import active
+from tapewright.machine.parts import Coupling, Machine, Mode, shaft
+
+
+def engaged(machine: Machine, mode: Mode) -> tuple[Coupling, ...]:
+    """Give the couplings that can drive a shaft in a mode, in the order of the description; a nip drives the tape."""
+    return tuple(coupling for coupling in active(machine, mode) if coupling.kind != "nip")
+
+
+def reached_from(machine: Machine, mode: Mode, rotor: str) -> tuple[str, ...]:
+    """Name the shafts that a rotor's shaft turns in a mode, itself first, outward."""
+    found = [shaft(machine, rotor)]
+    for name in found:
+        found += [driven for _, driven in driven_by(machine, mode, name) if driven not in found]
+    return tuple(found)
+
+
+def driven_by(machine: Machine, mode: Mode, owner: str) -> Iterator[tuple[Coupling, str]]:
+    """Give what a shaft drives directly: each coupling, and the shaft at its other end."""
+    for coupling in engaged(machine, mode):
+        shafts = [shaft(machine, rotor) for rotor in coupling.path]
+        if shafts[0] == owner:
+            yield from ((coupling, driven) for driven in shafts[1:])
