@@ -6,8 +6,9 @@ the torque with nothing imperfect.
 """
 
 from bisect import bisect_right
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 from tapewright.faults.applied import warmed, with_imperfections
@@ -88,7 +89,8 @@ def _capacity_nm(machine: Machine, coupling: str) -> float:
     return 1.0
 
 
-def sound_margins(machine: Machine, mode: str) -> dict[str, Margin]:
+@lru_cache(maxsize=128)  # of one machine every mode is asked again and again, for each of its couplings
+def sound_margins(machine: Machine, mode: str) -> Mapping[str, Margin]:
     """Give the margins of all couplings at work in a mode, by name, doubts left out."""
     return {found.coupling: found for found in mode_margins(machine, mode, exact=True)}
 
@@ -97,71 +99,70 @@ def _words(edges: tuple[float, ...], words: tuple[str, ...], value: float) -> st
     return words[bisect_right(edges, value)]
 
 
+def _told_by(name: str, about: str, word: Callable[[Imperfections], str]) -> Condition:
+    """Make a condition that is read off the part's own imperfections."""
+    return Condition(name, about, lambda machine: word(part(machine, name).imperfections))
+
+
 def drag(name: str) -> Condition:
     """How freely a part turns or slides."""
-    return Condition(name, "drag", lambda machine: _words(_DRAG_EDGES, DRAGS, part(machine, name).imperfections.drag))
+    return _told_by(name, "drag", _drag_word)
+
+
+def _drag_word(wrong: Imperfections) -> str:
+    return _words(_DRAG_EDGES, DRAGS, wrong.drag)
 
 
 def hold_back(name: str) -> Condition:
     """How hard a drag holds back."""
-    return Condition(
-        name,
-        "hold_back",
-        lambda machine: _words((0.3, 2.5), ("slack", "right", "hard"), part(machine, name).imperfections.passes),
-    )
+    return _told_by(name, "hold_back", lambda wrong: _words((0.3, 2.5), ("slack", "right", "hard"), wrong.passes))
 
 
 def motor(name: str) -> Condition:
     """How a motor answers when it is fed."""
-    return Condition(name, "motor", lambda machine: _motor_word(part(machine, name).imperfections))
+    return _told_by(name, "motor", _motor_word)
 
 
-def _motor_word(imperfect: Imperfections) -> str:
-    if not imperfect.works or not imperfect.present:
+def _motor_word(wrong: Imperfections) -> str:
+    if not wrong.works or not wrong.present:
         return "dead"
-    if imperfect.contact < 0.9:
+    if wrong.contact < 0.9:
         return "at_times"
-    if imperfect.pull < 0.7:
+    if wrong.pull < 0.7:
         return "weak"
-    if imperfect.rate >= RUNS_AWAY_FROM:
+    if wrong.rate >= RUNS_AWAY_FROM:
         return "runs_away"
-    if abs(imperfect.rate - 1.0) > 0.005:
-        return "fast" if imperfect.rate > 1.0 else "slow"
-    return "uneven" if imperfect.lump >= LUMP_FELT else "good"
+    if abs(wrong.rate - 1.0) > 0.005:
+        return "fast" if wrong.rate > 1.0 else "slow"
+    return "uneven" if wrong.lump >= LUMP_FELT else "good"
 
 
 def solenoid(name: str) -> Condition:
     """How a solenoid answers when it is fed."""
-    return Condition(name, "solenoid", lambda machine: _solenoid_word(part(machine, name).imperfections))
+    return _told_by(name, "solenoid", _solenoid_word)
 
 
-def _solenoid_word(imperfect: Imperfections) -> str:
-    if not imperfect.works or not imperfect.present:
+def _solenoid_word(wrong: Imperfections) -> str:
+    if not wrong.works or not wrong.present:
         return "dead"
-    if imperfect.contact < 0.9:
+    if wrong.contact < 0.9:
         return "at_times"
-    return "weak" if imperfect.pull < 0.7 else "good"
+    return "weak" if wrong.pull < 0.7 else "good"
 
 
 def lever(name: str) -> Condition:
     """How a lever hands motion on: as freely as its pivot turns, or not at all when it is snapped or unhooked."""
-
-    def read(machine: Machine) -> str:
-        imperfect = part(machine, name).imperfections
-        return _words(_DRAG_EDGES, DRAGS, imperfect.drag) if imperfect.present else "gone"
-
-    return Condition(name, "lever", read)
+    return _told_by(name, "lever", lambda wrong: _drag_word(wrong) if wrong.present else "gone")
 
 
 def brake(name: str) -> Condition:
     """How a brake holds when it is on."""
+    return _told_by(name, "brake", _brake_word)
 
-    def read(machine: Machine) -> str:
-        imperfect = part(machine, name).imperfections
-        strength = imperfect.grip * imperfect.tension * imperfect.passes * float(imperfect.present)
-        return "holds" if strength >= BRAKE_HOLDS_FROM else "slack"
 
-    return Condition(name, "brake", read)
+def _brake_word(wrong: Imperfections) -> str:
+    strength = wrong.grip * wrong.tension * wrong.passes * float(wrong.present)
+    return "holds" if strength >= BRAKE_HOLDS_FROM else "slack"
 
 
 BRAKE_HOLDS_FROM: Final = 0.5
@@ -170,37 +171,30 @@ BRAKE_HOLDS_FROM: Final = 0.5
 
 def contact(name: str) -> Condition:
     """How truly a switch or sensor reports."""
-    return Condition(
-        name,
-        "contact",
-        lambda machine: _words((0.1, 0.9), ("dead", "at_times", "good"), part(machine, name).imperfections.contact),
-    )
+    return _told_by(name, "contact", lambda wrong: _words((0.1, 0.9), ("dead", "at_times", "good"), wrong.contact))
 
 
 def feed(name: str) -> Condition:
     """What the supply gives."""
+    return _told_by(name, "feed", _feed_word)
 
-    def read(machine: Machine) -> str:
-        imperfect = part(machine, name).imperfections
-        if not imperfect.works or imperfect.pull < 0.1:
-            return "none"
-        if imperfect.contact < 0.9:
-            return "at_times"
-        return "low" if imperfect.pull < 0.8 else "good"
 
-    return Condition(name, "feed", read)
+def _feed_word(wrong: Imperfections) -> str:
+    if not wrong.works or wrong.pull < 0.1:
+        return "none"
+    if wrong.contact < 0.9:
+        return "at_times"
+    return "low" if wrong.pull < 0.8 else "good"
 
 
 def lamps(name: str) -> Condition:
     """Whether lamps and display light; they may while nothing reaches the motors."""
-    return Condition(name, "lamps", lambda machine: "lit" if part(machine, name).imperfections.works else "dark")
+    return _told_by(name, "lamps", lambda wrong: "lit" if wrong.works else "dark")
 
 
 def chirps(name: str) -> Condition:
     """Whether a rubber rim squeaks under load: it does so as it goes hard, before it lets go."""
-    return Condition(
-        name, "chirps", lambda machine: "yes" if part(machine, name).imperfections.grip < CHIRPS_BELOW else "no"
-    )
+    return _told_by(name, "chirps", lambda wrong: "yes" if wrong.grip < CHIRPS_BELOW else "no")
 
 
 CHIRPS_BELOW: Final = 0.8
@@ -218,54 +212,46 @@ def warm(condition: Condition) -> Condition:
 
 def swing(name: str) -> Condition:
     """Whether an idler that the friction of its own arm swings arrives: yes, at_times, no."""
-    return Condition(
-        name,
-        "swing",
-        lambda machine: _words((0.1, 0.9), ("no", "at_times", "yes"), part(machine, name).imperfections.swing),
-    )
+    return _told_by(name, "swing", lambda wrong: _words((0.1, 0.9), ("no", "at_times", "yes"), wrong.swing))
 
 
 def noise(name: str) -> Condition:
     """Whether a part adds a noise of its own: rubbing, clicking, hissing."""
-    return Condition(name, "noise", lambda machine: "yes" if part(machine, name).imperfections.noise >= 0.5 else "no")
+    return _told_by(name, "noise", lambda wrong: "yes" if wrong.noise >= HEARD_FROM else "no")
 
 
 def step(name: str) -> Condition:
     """Whether a cam stands in step with what it moves."""
-    return Condition(name, "step", lambda machine: "in" if part(machine, name).imperfections.in_step else "out")
+    return _told_by(name, "step", lambda wrong: "in" if wrong.in_step else "out")
 
 
 def spring(name: str) -> Condition:
     """Whether the spring that brings a part home is there."""
-    return Condition(
-        name, "spring", lambda machine: "gone" if part(machine, name).imperfections.tension < 0.3 else "there"
-    )
+    return _told_by(name, "spring", lambda wrong: "gone" if wrong.tension < 0.3 else "there")
 
 
 def sound_path(name: str) -> Condition:
     """What the electronics make of what the heads give: clear, one_side, crackles, silent."""
+    return _told_by(name, "sound_path", _sound_word)
 
-    def read(machine: Machine) -> str:
-        imperfect = part(machine, name).imperfections
-        if not imperfect.works:
-            return "silent"
-        if imperfect.contact < 0.9:
-            return "crackles"
-        return "one_side" if imperfect.signal < DULL_BELOW else "clear"
 
-    return Condition(name, "sound_path", read)
+def _sound_word(wrong: Imperfections) -> str:
+    if not wrong.works:
+        return "silent"
+    if wrong.contact < 0.9:
+        return "crackles"
+    return "one_side" if wrong.signal < DULL_BELOW else "clear"
 
 
 def latch(name: str) -> Condition:
     """How a lid answers its key or latch: opens, flies (nothing damps it), stuck."""
+    return _told_by(name, "latch", _latch_word)
 
-    def read(machine: Machine) -> str:
-        imperfect = part(machine, name).imperfections
-        if not imperfect.present or imperfect.drag >= _DRAG_EDGES[1]:
-            return "stuck"
-        return "flies" if imperfect.tension < 0.5 else "opens"
 
-    return Condition(name, "latch", read)
+def _latch_word(wrong: Imperfections) -> str:
+    if not wrong.present or wrong.drag >= _DRAG_EDGES[1]:
+        return "stuck"
+    return "flies" if wrong.tension < 0.5 else "opens"
 
 
 def surface(name: str) -> Condition:
@@ -299,9 +285,7 @@ OFF_BELOW: Final = 0.01
 
 def wobble(name: str) -> Condition:
     """Whether a part is seen to run out of true."""
-    return Condition(
-        name, "wobble", lambda machine: "yes" if part(machine, name).imperfections.lump >= WOBBLES_FROM else "no"
-    )
+    return _told_by(name, "wobble", lambda wrong: "yes" if wrong.lump >= WOBBLES_FROM else "no")
 
 
 WOBBLES_FROM: Final = 0.008
@@ -310,62 +294,48 @@ WOBBLES_FROM: Final = 0.008
 
 def signal(name: str) -> Condition:
     """What a head gives: clear, dull (too little level or treble), worn (the same, past cleaning), hissy."""
+    return _told_by(name, "signal", _signal_word)
 
-    def read(machine: Machine) -> str:
-        imperfect = part(machine, name).imperfections
-        if imperfect.noise >= HISSES_FROM:
-            return "hissy"
-        if imperfect.signal >= DULL_BELOW:
-            return "clear"
-        return "worn" if imperfect.worn_m >= WORN_FROM_M else "dull"
 
-    return Condition(name, "signal", read)
+def _signal_word(wrong: Imperfections) -> str:
+    if wrong.noise >= HEARD_FROM:
+        return "hissy"
+    if wrong.signal >= DULL_BELOW:
+        return "clear"
+    return "worn" if wrong.worn_m >= WORN_FROM_M else "dull"
 
 
 WORN_FROM_M: Final = 0.00002
 """Depth of a groove that a fingernail feels; from memory."""
-HISSES_FROM: Final = 0.5
-"""Hiss from which an ear notices it in a pause, against the plain hiss of a magnetised head; from memory."""
-
-
+HEARD_FROM: Final = 0.5
+"""Noise or hiss from which an ear notices it, against one that is plain to hear; from memory."""
 DULL_BELOW: Final = 0.6
 """Share of level or treble below which an ear notices without comparing: 4 to 5 dB; from memory."""
 
 
 def square(name: str) -> Condition:
     """Whether a head's gap stands square to the tape, or a tape lies flat across its way."""
-    return Condition(
-        name,
-        "square",
-        lambda machine: "askew" if part(machine, name).imperfections.tilt_rad >= ASKEW_FROM else "square",
-    )
-
-
-def guide(name: str) -> Condition:
-    """Whether the guides beside a head lead the tape straight; their share of its imperfections is where it swings."""
-    return Condition(
-        name, "guide", lambda machine: "askew" if part(machine, name).imperfections.swing < 0.5 else "square"
-    )
+    return _told_by(name, "square", lambda wrong: "askew" if wrong.tilt_rad >= ASKEW_FROM else "square")
 
 
 ASKEW_FROM: Final = 0.001
 """Radians from which treble is lost to azimuth on a narrow track: 3 minutes of arc; from memory."""
 
 
+def guide(name: str) -> Condition:
+    """Whether the guides beside a head lead the tape straight."""
+    return _told_by(name, "guide", lambda wrong: "square" if wrong.guides_true else "askew")
+
+
 def trimmed(name: str) -> Condition:
     """Whether residue on a running surface has changed its effective diameter, and so the speed."""
-    return Condition(
-        name,
-        "size",
-        lambda machine: _words((0.995, 1.005), ("small", "right", "large"), part(machine, name).imperfections.rate),
-    )
+    return _told_by(name, "size", lambda wrong: _words((0.995, 1.005), ("small", "right", "large"), wrong.rate))
 
 
 def steady(name: str) -> Condition:
     """Whether a part puts a line of its own on the tape's speed."""
+    return _told_by(name, "steady", _steady_word)
 
-    def read(machine: Machine) -> str:
-        imperfect = part(machine, name).imperfections
-        return "lumpy" if imperfect.present and imperfect.lump >= LUMP_FELT else "steady"
 
-    return Condition(name, "steady", read)
+def _steady_word(wrong: Imperfections) -> str:
+    return "lumpy" if wrong.present and wrong.lump >= LUMP_FELT else "steady"

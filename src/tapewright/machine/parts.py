@@ -80,6 +80,7 @@ class Imperfections:
         swing: share of the tries in which an arm that its own friction swings arrives.
         noise: rubbing, clicking or hissing that it adds: 0 none, 1 plain to hear.
         worn_m: depth of the groove or step that is worn into it, metres.
+        guides_true: False when a guide beside a head is bent or out of height and drives the tape to one side.
         in_step: False when it stands out of step with what it moves, as after a strip-down.
         warm: what is wrong with it after ten minutes of running; None when that is the same as from cold.
     """
@@ -101,6 +102,7 @@ class Imperfections:
     swing: float = 1.0
     noise: float = 0.0
     worn_m: float = 0.0
+    guides_true: bool = True
     in_step: bool = True
     warm: "Imperfections | None" = None
 
