@@ -17,10 +17,11 @@ from scipy.stats import beta
 
 from tapewright.diagnose.beliefs import posterior, ranked
 from tapewright.diagnose.likelihoods import of_observations
-from tapewright.diagnose.network import network, speaking_of
+from tapewright.diagnose.network import network
+from tapewright.diagnose.told_when import as_told
 from tapewright.machine.library import shipped
 from tapewright.machine.parts import Coupling, Machine, Rotor, part, part_names
-from tapewright.words.evidence import Observation
+from tapewright.words.evidence import Evidence, Observation
 from tests.cases.checks_to_signs import answers, noticed
 from tests.cases.words_to_signs import mapping, told
 
@@ -181,8 +182,8 @@ def evidence(case: str, with_checks: bool) -> list[Observation]:
 
 def _scored(case: str, machine_id: str, with_checks: bool) -> Scored:
     machine, observations = shipped(machine_id), evidence(case, with_checks)
-    net = speaking_of(network(machine), (o.id for o in observations), (o.id for o in observations if o.present))
-    beliefs, _ = ranked(net, posterior(net, of_observations(net, observations)))
+    net, told_of_it = as_told(network(machine), Evidence(tuple(observations)))
+    beliefs, _ = ranked(net, posterior(net, of_observations(net, told_of_it.signs)))
     main = causes()[case][0]
     wanted = parts_of(machine, f"{main['part']} {main['kind']}")
     return Scored(case, machine_id, wanted, tuple(belief.part for belief in beliefs))

@@ -2,15 +2,14 @@
 
 import pytest
 
+from tapewright.diagnose.network import network
 from tapewright.diagnose.told_when import by_moment
-from tapewright.faults.mechanism import mechanism
-from tapewright.faults.signs import signs
 from tapewright.jobs.examine import examine
 from tapewright.machine.library import shipped
 from tapewright.words.evidence import Evidence, Observation
 
 MACHINE = shipped("four_track")
-SIGNS = {sign.id: sign for sign in signs(mechanism(MACHINE))}
+NET = network(MACHINE)
 
 
 @pytest.mark.parametrize(
@@ -23,15 +22,15 @@ SIGNS = {sign.id: sign for sign in signs(mechanism(MACHINE))}
 )
 def test_what_differs_between_two_moments_is_a_sign(there: str, not_there: str, sign: str) -> None:
     told = [Observation("play_tape_slow", True, 0.9, there), Observation("play_tape_slow", False, 1.0, not_there)]
-    found = by_moment(SIGNS, told)
+    found = by_moment(NET, told)
     assert (sign, True, 0.9) in {(one.id, one.present, one.sure) for one in found}
     assert len(found) == 2
 
 
 def test_what_is_told_of_another_moment_alone_says_nothing_of_this_one() -> None:
-    assert by_moment(SIGNS, [Observation("play_tape_slow", True, when="warm")]) == ()
+    assert by_moment(NET, [Observation("play_tape_slow", True, when="warm")]) == ()
     usual = Observation("play_tape_slow", True, when="on Tuesdays")
-    assert by_moment(SIGNS, [usual]) == (usual,)
+    assert by_moment(NET, [usual]) == (usual,)
 
 
 def test_grease_is_suspected_where_warmth_cures() -> None:
@@ -42,3 +41,24 @@ def test_grease_is_suspected_where_warmth_cures() -> None:
     )
     found = examine(MACHINE, Evidence(told)).beliefs
     assert found[0].part in ("cam", "head_base")
+
+
+def test_what_goes_wrong_later_is_not_told_of_the_start() -> None:
+    told = [Observation("play_tape_slow", True), Observation("play_loop", True), Observation("rewind_weak", True)]
+    later = Observation("play_fails_when_warm", True)
+    kept = {"play_loop", "rewind_weak", "play_fails_when_warm"}
+    for said in ([*told, later], [later, *told]):
+        assert {one.id for one in by_moment(NET, said)} == kept
+
+
+def test_a_tape_that_may_be_held_counts_at_any_moment() -> None:
+    """Common practice: the tape comes out first, whenever it was drawn in."""
+    found = examine(MACHINE, Evidence((Observation("play_loop", True, when="warm"),)))
+    assert found.plan[0].part == "tape"
+
+
+def test_what_was_told_of_another_moment_is_not_asked_again() -> None:
+    told = (Observation("play_tape_uneven", True), Observation("fast_forward_weak", True, when="warm"))
+    found = examine(MACHINE, Evidence(told))
+    assert found.next_check is not None
+    assert found.next_check.id not in {one.id for one in told}

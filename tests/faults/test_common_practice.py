@@ -52,7 +52,7 @@ CONCLUDED = [
 
 
 def concluded(machine_id: str, seen: tuple[str, ...], unseen: tuple[str, ...]) -> list[Belief]:
-    net = speaking_of(network(shipped(machine_id), None, EQUAL), (*seen, *unseen), seen)
+    net = speaking_of(network(shipped(machine_id), None, EQUAL), (*seen, *unseen))
     told = [Observation(sign, True) for sign in seen] + [Observation(sign, False) for sign in unseen]
     return ranked(net, posterior(net, of_observations(net, told)))[0]
 

@@ -19,13 +19,10 @@ from tapewright.faults.applied import imperfections_of, with_imperfections
 from tapewright.faults.catalogue import PossibleFault, possible_faults
 from tapewright.faults.graph import Node, ancestors, evaluate, reachable
 from tapewright.faults.mechanism import Mechanism, mechanism
-from tapewright.faults.moments import WARM, at_moment
 from tapewright.faults.signs import Sign, signs
 from tapewright.machine.parts import Machine, part_names, sound
 
 SOUND_STATE = ("sound", 0.0)
-FAILS_LATER = "fails_when_warm"
-"""The sign, in any mode, that says so."""
 READ_DIRECTLY = ("tape@play",)
 """Nodes that measurements speak to as well as signs: none of their words may be merged."""
 
@@ -140,7 +137,7 @@ def network(machine: Machine, age_years: float | None = None, equal_rate: float 
     return replace(net, parts={states.part: states for states in part_states(machine, age_years, equal_rate)})
 
 
-def speaking_of(net: Network, signs_told: Iterable[str], shown: Iterable[str] = ()) -> Network:
+def speaking_of(net: Network, signs_told: Iterable[str]) -> Network:
     """Give a network that also speaks of signs that join much of the machine at once, where some were told.
 
     Such signs (a noise from no known place, a pitch that wavers in step with something) are taken when a person tells
@@ -149,24 +146,13 @@ def speaking_of(net: Network, signs_told: Iterable[str], shown: Iterable[str] = 
     Arguments:
         net: the machine's network.
         signs_told: ids of signs; those the network does not know are passed over.
-        shown: those that were noticed: where a mode is right at first and goes wrong later, what else was told of it
-            speaks of later, and says nothing of how it starts: it counts neither way.
     """
-    known = [net.signs[sign] for sign in signs_told if sign in net.signs]
-    silent = {sign.id: replace(sign, notice={}, false_rate=0.5) for sign in _told_of_later(net, known, shown)}
-    told = {sign.node for sign in known if sign.aside}
+    told = {net.signs[sign].node for sign in signs_told if sign in net.signs and net.signs[sign].aside}
     wanted = frozenset(told - net.words.keys() - net.constants.keys())
-    if wanted:
-        larger = _of_usual_age(net.machine, wanted | net.told)
-        net = replace(larger, parts=net.parts, signs=net.signs)
-    return replace(net, signs={**net.signs, **silent}) if silent else net
-
-
-def _told_of_later(net: Network, known: Iterable[Sign], shown: Iterable[str]) -> list[Sign]:
-    """Pick the signs that are told of a mode which goes wrong only after minutes, where that is another thing there."""
-    later = {sign.mode for sign in known if sign.id in set(shown) and sign.id == f"{sign.mode}_{FAILS_LATER}"}
-    nodes = {node.name for node in net.mechanism.nodes}
-    return [sign for sign in known if sign.mode in later and at_moment(sign.node, WARM) in nodes]
+    if not wanted:
+        return net
+    larger = _of_usual_age(net.machine, wanted | net.told)
+    return replace(larger, parts=net.parts, signs=net.signs)
 
 
 @cache
@@ -252,18 +238,14 @@ def _condition_answers(graph: Mechanism, parts: Mapping[str, PartStates]) -> dic
     """Put every condition's question to its part in each of its states."""
     ideal = sound(graph.machine)
     kinds = {(p.part, p.fault.kind): p.fault for p in possible_faults(ideal)}
-    answers = {}
-    for condition in graph.conditions:
-        states = parts[condition.part].states if condition.part in parts else (SOUND_STATE,)
-        given = []
-        for kind, severity in states:
-            worn = ideal
-            if kind != "sound":
-                fault = kinds[condition.part, kind]
-                worn = with_imperfections(ideal, condition.part, imperfections_of(fault, severity))
-            given.append(condition.read(worn))
-        answers[condition.name] = tuple(given)
-    return answers
+    worn = {
+        name: [with_imperfections(ideal, name, imperfections_of(kinds[name, kind], s)) for kind, s in known.states[1:]]
+        for name, known in parts.items()
+    }
+    return {
+        condition.name: tuple(condition.read(machine) for machine in (ideal, *worn.get(condition.part, ())))
+        for condition in graph.conditions
+    }
 
 
 def _condition_factors(

@@ -29,7 +29,8 @@ from tapewright.diagnose.closed_jobs import (
 )
 from tapewright.diagnose.learning import SETTLED, by_kind, part_kind, sense_of, with_knowledge
 from tapewright.diagnose.likelihoods import checked_evidence, of_answer, of_readings
-from tapewright.diagnose.network import Network, PartStates, network, speaking_of
+from tapewright.diagnose.network import Network, PartStates, network
+from tapewright.diagnose.told_when import as_told
 from tapewright.faults.consequences import NOTICED_FROM
 from tapewright.faults.signs import Sign
 from tapewright.jobs.evidence_file import evidence_json
@@ -119,17 +120,18 @@ def close_job(
     Raises:
         InputAtFaultError: for signs the machine does not have; for a job that nothing tells from others.
     """
-    usual = speaking_of(network(machine, evidence.age_years), (one.id for one in evidence.signs))
+    usual = network(machine, evidence.age_years)
     checked_evidence(usual, evidence)
     if not evidence.signs and not name:
         found = "has neither evidence nor a name, so that it cannot be told from other jobs."
         raise InputAtFaultError(Problem("the job", found, "Give --evidence E or --job NAME."))
     known_as = job_id(machine, evidence, name)
+    usual, told = as_told(usual, evidence)
     known = usual if knowledge is None else with_knowledge(usual, without_job(knowledge, known_as))
-    steps = [_before_answer(known, evidence, findings, i) for i in range(len(evidence.signs) + 1)]
-    said = [_before_looking(known, evidence, findings, i) for i in range(len(findings))]
-    whole = replace(evidence, signs=(*evidence.signs, *_gone(usual, evidence, findings, cured)))
-    leading = ranked(*_without_finding(known, evidence))[0][0] if evidence.signs else None
+    steps = [_before_answer(known, told, findings, i) for i in range(len(told.signs) + 1)]
+    said = [_before_looking(known, told, findings, i) for i in range(len(findings))]
+    whole = replace(told, signs=(*told.signs, *_gone(usual, told, findings, cured)))
+    leading = ranked(*_without_finding(known, told))[0][0] if told.signs else None
     return ClosedJob(
         id=known_as,
         layout=machine.layout,

@@ -18,10 +18,10 @@ from tapewright.diagnose.closed_jobs import Knowledge
 from tapewright.diagnose.explain import chains, reasons
 from tapewright.diagnose.learning import with_knowledge
 from tapewright.diagnose.likelihoods import checked_evidence, of_budget, of_readings
-from tapewright.diagnose.network import network, speaking_of
+from tapewright.diagnose.network import network
 from tapewright.diagnose.next_check import look_ahead
 from tapewright.diagnose.plan import plan
-from tapewright.diagnose.told_when import by_moment
+from tapewright.diagnose.told_when import as_told
 from tapewright.diagnose.unexplained import unexplained
 from tapewright.jobs.rounds import Round, latest_round, with_more
 from tapewright.machine.parts import Machine
@@ -75,8 +75,7 @@ def examine(
     """
     net = network(machine, evidence.age_years, equal_rate)
     checked_evidence(net, evidence)
-    told = replace(evidence, signs=by_moment(net.signs, evidence.signs))
-    net = speaking_of(net, (o.id for o in told.signs), (o.id for o in told.signs if o.present))
+    net, told = as_told(net, evidence)
     if knowledge is not None:
         net = with_knowledge(net, knowledge, rates=equal_rate is None)
     latest = latest_round(net, told)
@@ -90,7 +89,8 @@ def examine(
     beliefs, none = ranked(latest.network, posterior(latest.network, likelihoods, with_words=False))
     beliefs = _with_reasons(latest, beliefs)
     odd = unexplained(latest.network, readings, latest.observations)
-    asked = {o.id for o in latest.observations} | set(skipped)
+    of_other_moments = {o.id for o in evidence.signs} - {o.id for o in told.signs}
+    asked = {o.id for o in latest.observations} | of_other_moments | set(skipped)
     outlook = look_ahead(latest.network, likelihoods, asked, case_open=_case_is_open(latest))
     return Record(
         machine_id=machine.id,
