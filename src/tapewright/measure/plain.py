@@ -48,33 +48,37 @@ class PlainSamples:
 
 def _riff_data(file: BinaryIO, size: int) -> int | None:
     """Find the byte at which the samples of a WAV or RF64 file begin."""
-    at = 12
-    for _ in range(_MOST_CHUNKS):
-        file.seek(at)
-        head = file.read(8)
-        if len(head) < 8:
-            return None
+
+    def chunk(head: bytes) -> tuple[bool, int]:
         name, length = struct.unpack("<4sI", head)
-        if name == b"data":
-            return at + 8
-        at += 8 + length + length % 2
-        if at >= size:
-            return None
-    return None
+        return name == b"data", 8 + length + length % 2
+
+    return _data_at(file, size, 12, 8, chunk)
 
 
 def _w64_data(file: BinaryIO, size: int) -> int | None:
     """Find the same in a W64 file, whose chunks have names of 16 bytes and lengths that count the head as well."""
-    at = 40
+
+    def chunk(head: bytes) -> tuple[bool, int]:
+        length = int.from_bytes(head[16:], "little")
+        return head[:4] == b"data" and head[4:16] == _GUID_TAIL, (max(length, 24) + 7) // 8 * 8
+
+    return _data_at(file, size, 40, 24, chunk)
+
+
+def _data_at(
+    file: BinaryIO, size: int, at: int, head_bytes: int, chunk: Callable[[bytes], tuple[bool, int]]
+) -> int | None:
+    """Go from chunk to chunk; `chunk` says of a head whether the samples follow it, and how far the next one is."""
     for _ in range(_MOST_CHUNKS):
         file.seek(at)
-        head = file.read(24)
-        if len(head) < 24:
+        head = file.read(head_bytes)
+        if len(head) < head_bytes:
             return None
-        if head[:4] == b"data" and head[4:16] == _GUID_TAIL:
-            return at + 24
-        length = int.from_bytes(head[16:], "little")
-        at += (max(length, 24) + 7) // 8 * 8
+        is_data, length = chunk(head)
+        if is_data:
+            return at + head_bytes
+        at += length
         if at >= size:
             return None
     return None
