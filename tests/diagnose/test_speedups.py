@@ -9,6 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from benchmarks.diagnose_speed import as_agrum
 from tapewright.diagnose.beliefs import posterior
 from tapewright.diagnose.contraction import contract, largest_table, products
 from tapewright.diagnose.likelihoods import of_observations
@@ -27,25 +28,6 @@ gum: Any = pyagrum  # it says nothing of its types
 
 Array = NDArray[np.float64]
 MACHINES = ("four_track", "one_motor_portable", "direct_reels_deck_starter")
-
-
-def as_agrum(net: Network) -> Any:
-    """Give the same network to pyAgrum: parts as roots with every state, functions as certain tables."""
-    other = gum.BayesNet()
-    for name, states in net.parts.items():
-        other.add(gum.LabelizedVariable(f"part:{name}", "", len(states.states)))
-        other.cpt(f"part:{name}").fillWith(list(states.prior))
-    for name, words in net.words.items():
-        other.add(gum.LabelizedVariable(name, "", len(words)))
-    for factor in net.factors:
-        *parents, child = factor.variables
-        for parent in parents:
-            other.addArc(parent, child)
-    for factor in net.factors:
-        table = other.cpt(factor.variables[-1])
-        order = [list(factor.variables).index(name) for name in reversed(table.names)]
-        table[:] = np.ascontiguousarray(factor.table.transpose(order))
-    return other
 
 
 @st.composite

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from tapewright.machine.parts import Machine, part_names
-from tapewright.words.problem import Problem
+from tapewright.words.problem import Problem, nearest
 from tapewright.words.units import GCM_NM, GF_N, OUNCE_KG, OZIN_NM, STANDARD_GRAVITY_M_PER_S2
 
 Place = Literal["", "motor", "rotor", "flywheel", "part"]
@@ -159,9 +159,8 @@ def asked(machine: Machine, name: str, where: str = "readings") -> Asked | Probl
         ("mode", mode, _modes(machine, quantity.mode)),
     ):
         if given and given not in known:
-            near = difflib.get_close_matches(given, known, n=1)
-            do = f"Did you mean {near[0]}?" if near else f"It can be one of: {', '.join(known)}."
-            return Problem(f"{where}.{name}", f"names the {what} {given!r}, which does not fit here.", do)
+            found = f"names the {what} {given!r}, which does not fit here."
+            return Problem(f"{where}.{name}", found, nearest(given, known))
     return Asked(quantity, part, mode)
 
 

@@ -1,12 +1,11 @@
 """Fault + machine -> a new machine. Nothing is altered, so nothing need ever be undone."""
 
-import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from tapewright.faults.catalogue import FaultKind, catalogue, homes, possible_faults
 from tapewright.machine.parts import SINGLES, SOUND, Imperfections, Machine, part
-from tapewright.words.problem import InputAtFaultError, Problem
+from tapewright.words.problem import InputAtFaultError, Problem, nearest
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,9 +49,8 @@ def _known(machine: Machine, fault: Fault, where: str) -> Fault:
     possible = possible_faults(machine)
     parts = sorted({one.part for one in possible})
     if fault.part not in parts:
-        near = difflib.get_close_matches(fault.part, parts, n=1)
-        hint = f"Did you mean {near[0]}?" if near else f"It can be one of: {', '.join(parts)}."
-        raise InputAtFaultError(Problem(where, f"names the part {fault.part!r}, which cannot fail here.", hint))
+        found = f"names the part {fault.part!r}, which cannot fail here."
+        raise InputAtFaultError(Problem(where, found, nearest(fault.part, parts)))
     kinds = [one.fault.kind for one in possible if one.part == fault.part]
     if fault.kind not in kinds:
         do = f"{fault.part} can be: {', '.join(kinds)}."

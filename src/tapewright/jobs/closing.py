@@ -5,7 +5,6 @@ before it: what is kept is what was said before the outcome, whoever writes it d
 when the job was closed.
 """
 
-import difflib
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
@@ -37,7 +36,7 @@ from tapewright.jobs.evidence_file import evidence_json
 from tapewright.jobs.rounds import Round, latest_round, with_more
 from tapewright.machine.parts import Machine
 from tapewright.words.evidence import Evidence, Observation
-from tapewright.words.problem import InputAtFaultError, Problem
+from tapewright.words.problem import InputAtFaultError, Problem, nearest
 
 SPEAKS_FROM: Final = 0.01
 """Evidence that makes no kind likelier or less likely than sound by more than this says nothing of a part."""
@@ -68,7 +67,7 @@ def parse_findings(machine: Machine, said: Sequence[tuple[str, str]], cured: Seq
         name, _, kind = text.partition("=") if option == "--bad" else (text, "", SOUND)
         where = f"{option} {text}"
         if name not in net.parts:
-            problems.append(Problem(where, f"names {name!r}, which cannot fail here.", _near(name, list(net.parts))))
+            problems.append(Problem(where, f"names {name!r}, which cannot fail here.", nearest(name, list(net.parts))))
             continue
         kinds = list(by_kind(net.parts[name], net.parts[name].prior))[1:]
         if option == "--bad" and kind not in kinds:
@@ -81,18 +80,15 @@ def parse_findings(machine: Machine, said: Sequence[tuple[str, str]], cured: Seq
     bad = [finding.part for finding in findings if finding.kind != SOUND]
     for name in cured:
         if name not in bad:
-            do = "Say with --bad what was wrong with it." if name in net.parts else _near(name, bad or list(net.parts))
+            do = (
+                "Say with --bad what was wrong with it." if name in net.parts else nearest(name, bad or list(net.parts))
+            )
             problems.append(Problem(f"--cured {name}", "names no part that was found bad.", do))
     if not findings:
         problems.append(Problem("close", "was not told what was found.", "Give --bad PART=KIND or --sound PART."))
     if problems:
         raise InputAtFaultError(problems)
     return tuple(findings)
-
-
-def _near(name: str, known: Sequence[str]) -> str:
-    near = difflib.get_close_matches(name, known, n=1)
-    return f"Did you mean {near[0]}?" if near else f"It can be one of: {', '.join(known)}."
 
 
 def close_job(

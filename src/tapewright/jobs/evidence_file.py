@@ -1,6 +1,5 @@
 """What was noticed and measured, read from and written to a JSON file: every mistake at once, every write whole."""
 
-import difflib
 import json
 import math
 from pathlib import Path
@@ -9,7 +8,7 @@ from typing import Any, Final
 from tapewright.diagnose.measured import BY_STEM, Quantity, name_problem, split, unit_factor
 from tapewright.words.evidence import Evidence, Observation
 from tapewright.words.plain import plain
-from tapewright.words.problem import InputAtFaultError, Problem
+from tapewright.words.problem import InputAtFaultError, Problem, nearest
 from tapewright.words.reading import Reading
 from tapewright.words.whole_file import write_whole
 
@@ -248,6 +247,5 @@ def _finite(value: Any) -> bool:
 def _unknown(row: dict[str, Any], known: tuple[str, ...], where: str, key: str, problems: list[Problem]) -> None:
     for name in row:
         if name not in known:
-            near = difflib.get_close_matches(name, known, n=1)
-            do = f"Did you mean {near[0]}?" if near else f"Known here: {', '.join(known)}."
+            do = nearest(name, known, otherwise="Known here")
             problems.append(Problem(f"{where}, {key}{name}", "is not a known key.", do))

@@ -1,6 +1,7 @@
 """A mistake in the user's material, as a value; and the one exception that carries them."""
 
-from collections.abc import Sequence
+import difflib
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 
@@ -31,3 +32,19 @@ class InputAtFaultError(Exception):
     def __init__(self, problems: Problem | Sequence[Problem]) -> None:
         self.problems: tuple[Problem, ...] = (problems,) if isinstance(problems, Problem) else tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+def nearest(name: str, known: Iterable[str], otherwise: str = "It can be one of") -> str:
+    """Say which known name was probably meant; where none is near, list them all.
+
+    Arguments:
+        name: what was written.
+        known: the names there are.
+        otherwise: how the list begins.
+
+    >>> nearest("capstn_belt", ["capstan_belt", "cam_belt"])
+    'Did you mean capstan_belt?'
+    """
+    names = list(known)
+    near = difflib.get_close_matches(name, names, n=1)
+    return f"Did you mean {near[0]}?" if near else f"{otherwise}: {', '.join(names)}."
