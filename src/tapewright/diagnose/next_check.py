@@ -120,6 +120,7 @@ def look_ahead(
     asked: Collection[str] = (),
     *,
     case_open: bool = False,
+    now: Posterior | None = None,
 ) -> Outlook:
     """Weigh every check that is left, once; give the best, and what would change the tool's mind.
 
@@ -128,8 +129,9 @@ def look_ahead(
         likelihoods: what the evidence so far says, from `likelihoods`.
         asked: ids of signs that were answered or skipped.
         case_open: whether the case lies open already.
+        now: what is believed by these likelihoods, where that is worked out already.
     """
-    now = posterior(network, likelihoods, with_words=False)
+    now = posterior(network, likelihoods, with_words=False) if now is None else now
     candidates = _candidates(network, now, likelihoods, asked, case_open=case_open)
     worth = [one for one in candidates if one.saving > 0]
     shut = [one for one in worth if case_open or not one.sign.opens_case]

@@ -10,12 +10,12 @@ from tapewright.words.evidence import Evidence, Observation
 from tapewright.words.plain import plain
 from tapewright.words.problem import InputAtFaultError, Problem, nearest
 from tapewright.words.reading import Reading
-from tapewright.words.whole_file import write_whole
+from tapewright.words.whole_file import read_text, write_whole
 
 KEYS: Final = ("signs", "readings", "age_years")
 SIGN_KEYS: Final = ("id", "present", "sure", "when", "cassette", "after")
 READING_KEYS: Final = ("value", "unit", "doubt", "why_not", "method", "conditions")
-LARGEST_BYTES: Final = 5_000_000
+LARGEST_MB: Final = 5
 
 
 def read_evidence(path: Path) -> Evidence:
@@ -27,16 +27,14 @@ def read_evidence(path: Path) -> Evidence:
     Raises:
         InputAtFaultError: a Problem for each mistake: key path, what was found, what to do.
     """
-    where = str(path)
-    try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise InputAtFaultError(Problem(where, "is larger than 5 MB.", "Give an evidence file, not a recording."))
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise InputAtFaultError(Problem(where, "is not there.", "Check the name, or leave --evidence out.")) from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputAtFaultError(Problem(where, f"cannot be read: {error}.", "Give a JSON file in UTF-8.")) from None
-    return parse_evidence(text, where)
+    text = read_text(
+        path,
+        largest_mb=LARGEST_MB,
+        instead="Give an evidence file, not a recording.",
+        absent="Check the name, or leave --evidence out.",
+        kind="JSON",
+    )
+    return parse_evidence(text, str(path))
 
 
 def parse_evidence(text: str, where: str) -> Evidence:

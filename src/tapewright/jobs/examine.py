@@ -86,12 +86,13 @@ def examine(
         of_readings(latest.network, readings),
         of_budget(latest.network, [item for one in heard for item in one.budget]),
     )
-    beliefs, none = ranked(latest.network, posterior(latest.network, likelihoods, with_words=False))
+    believed = posterior(latest.network, likelihoods, with_words=False)
+    beliefs, none = ranked(latest.network, believed)
     beliefs = _with_reasons(latest, beliefs)
     odd = unexplained(latest.network, readings, latest.observations)
     of_other_moments = {o.id for o in evidence.signs} - {o.id for o in told.signs}
     asked = {o.id for o in latest.observations} | of_other_moments | set(skipped)
-    outlook = look_ahead(latest.network, likelihoods, asked, case_open=_case_is_open(latest))
+    outlook = look_ahead(latest.network, likelihoods, asked, case_open=_case_is_open(latest), now=believed)
     return Record(
         machine_id=machine.id,
         title=machine.title,

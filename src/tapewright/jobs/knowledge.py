@@ -25,11 +25,11 @@ from tapewright.jobs.bench_job import bench_home
 from tapewright.jobs.evidence_file import evidence_json, parse_evidence
 from tapewright.words.evidence import Evidence
 from tapewright.words.problem import InputAtFaultError, Problem
-from tapewright.words.whole_file import write_whole
+from tapewright.words.whole_file import read_text, write_whole
 
 SCHEMA: Final = 1
 KNOWLEDGE_FILE: Final = "knowledge.toml"
-LARGEST_BYTES: Final = 200_000_000
+LARGEST_MB: Final = 200
 HEAD: Final = """\
 # What a shop has seen: one [[job]] for each closed job, one [[tally]] for what was counted before on paper.
 # `tapewright close` adds jobs, `tapewright knowledge` shows what follows from them. You may edit this file: take a job
@@ -173,17 +173,14 @@ def read_knowledge(path: Path) -> Knowledge:
     Raises:
         InputAtFaultError: a Problem for each mistake: where, what was found, what to do.
     """
-    where = str(path)
-    try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise InputAtFaultError(Problem(where, "is larger than 200 MB.", "Give a file that `close` has written."))
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        do = "`tapewright close` writes it; check the name."
-        raise InputAtFaultError(Problem(where, "is not there.", do)) from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputAtFaultError(Problem(where, f"cannot be read: {error}.", "Give a TOML file in UTF-8.")) from None
-    return parse_knowledge(text, where)
+    text = read_text(
+        path,
+        largest_mb=LARGEST_MB,
+        instead="Give a file that `close` has written.",
+        absent="`tapewright close` writes it; check the name.",
+        kind="TOML",
+    )
+    return parse_knowledge(text, str(path))
 
 
 def parse_knowledge(text: str, where: str) -> Knowledge:
