@@ -13,7 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tapewright.machine.library import shipped
-from tapewright.show.charts import MOST_POINTS, Tag, beliefs_chart, set_out, spectrum_chart, speed_chart, thinned
+from tapewright.show.charts import Tag, beliefs_chart, set_out, spectrum_chart, speed_chart
+from tapewright.show.plotting import MOST_POINTS, thinned
 from tapewright.show.svg import inlined
 from tapewright.words.findings import Belief, BudgetItem
 from tapewright.words.signal import Trace

@@ -17,6 +17,7 @@ drawing     the mechanism as one picture
 chain       the way from a fault to a sign, drawn on the mechanism
 chain_places  where its steps stand
 svg         pieces of SVG as text
+plotting    what matplotlib draws, in the house's form
 charts      numbers -> SVG: speed, spectrum, beliefs
 knowledge_text  what a shop has learnt, and a job just closed
 question    the next question of a conversation

@@ -1,34 +1,23 @@
-"""Numbers -> SVG: speed over time, the spectrum of flutter with its lines named, beliefs as bars.
-
-matplotlib is loaded inside the functions that need it, so that nothing else waits for it. Its output is rewritten for a
-page: presentation attributes in place of inline styles, colours that follow the page, no metadata, ids of its own.
-"""
+"""Numbers -> SVG: speed over time, the spectrum of flutter with its lines named, beliefs as bars."""
 
 import hashlib
-import io
-import re
-import xml.etree.ElementTree as ET
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise, permutations
-from typing import TYPE_CHECKING, Any, Final
+from itertools import permutations
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tapewright.machine.parts import Machine
+from tapewright.show.plotting import DRAWN_AS, empty, plain_number, plotted, thinned
 from tapewright.show.said import name_of, percent
-from tapewright.show.svg import FAINT, FONT, INK, MUTED, PAPER, SECOND, SUSPECT, element, picture, text
+from tapewright.show.svg import FAINT, INK, MUTED, PAPER, SECOND, SUSPECT, element, picture, text
 from tapewright.words.findings import Belief, BudgetItem
 from tapewright.words.signal import Trace
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-Points = NDArray[np.float64]
-
-MOST_POINTS: Final = 4000
-"""More than this cannot be told apart on a screen, and makes a heavy page."""
 SHOWN_LINES: Final = 8
 """How many lines of a spectrum are named; more names would cover each other."""
 ROWS, ROW = 8, 0.06
@@ -37,39 +26,6 @@ LETTER_OF_AXIS: Final = 0.0145
 """Width of a letter of those names as a share of the axis: half of 8.5 points, of 320, and some air."""
 SIDES: Final = tuple(sides for count in (3, 2, 1) for sides in permutations((0.0, 0.96, -0.96), count))
 """Where to try a name: over its line (0), as a flag right or left of it; some crowds need flags of one kind only."""
-STAND_INS: Final = {
-    "#010203": INK, "#040506": MUTED, "#070809": FAINT, "#0a0b0c": SUSPECT, "#0d0e0f": SECOND, "#101112": PAPER,
-}  # fmt: skip
-"""Colours no chart uses, each standing for one of the page's while matplotlib draws."""
-_AS = {page: stand_in for stand_in, page in STAND_INS.items()}
-
-
-def thinned(times: Points, values: Points, most: int = MOST_POINTS) -> tuple[Points, Points]:
-    """Keep what a plot can show: the lowest and highest of each stretch, in their order; gaps stay gaps.
-
-    Arguments:
-        times: shape (n,).
-        values: shape (n,), nan where there is none.
-        most: points to keep.
-
-    >>> x, y = thinned(np.arange(9.0), np.array([0, 5, 0, 0, -5, 0, 0, 0, 1.0]), 6)
-    >>> bool(y.max() == 5 and y.min() == -5), len(x) <= 6
-    (True, True)
-    """
-    if len(values) <= most:
-        return times, values
-    edges = np.linspace(0, len(values), most // 2 + 1).astype(int)
-    kept: list[int] = []
-    for first, last in pairwise(edges):
-        piece = values[first:last]
-        good = np.flatnonzero(np.isfinite(piece))
-        if len(good) < len(piece):
-            # A stretch with a gap in it keeps one point of the gap, so that the line breaks there.
-            gap = first + int(np.flatnonzero(~np.isfinite(piece))[0])
-            kept += sorted({gap} | ({first + int(good[np.argmax(np.abs(piece[good]))])} if len(good) else set()))
-        else:
-            kept += sorted({first + int(np.argmin(piece)), first + int(np.argmax(piece))})
-    return times[kept], values[kept]
 
 
 def speed_chart(trace: Trace, title: str = "Speed over time") -> str:
@@ -83,19 +39,19 @@ def speed_chart(trace: Trace, title: str = "Speed over time") -> str:
     finite = values[np.isfinite(values)]
 
     def draw(axes: "Axes") -> None:
-        axes.axhline(0.0, color=_AS[MUTED], linewidth=0.8, linestyle=(0, (4, 3)))
-        axes.plot(times, values, color=_AS[INK], linewidth=0.7)
+        axes.axhline(0.0, color=DRAWN_AS[MUTED], linewidth=0.8, linestyle=(0, (4, 3)))
+        axes.plot(times, values, color=DRAWN_AS[INK], linewidth=0.7)
         axes.set_xlabel("time in the recording, s")
         axes.set_ylabel("speed deviation, %")
         axes.margins(x=0.01)
 
     if not len(finite):
-        return _empty(title, "Nothing was left of the recording.")
+        return empty(title, "Nothing was left of the recording.")
     said = (
         f"From {times[0]:.1f} s to {times[-1]:.1f} s the speed lies between {finite.min():+.2f} % and "
         f"{finite.max():+.2f} % of its mean. Fast is upward; gaps are stretches that were left out."
     )
-    return _plotted(title, said, draw)
+    return plotted(title, said, draw)
 
 
 def spectrum_chart(
@@ -117,7 +73,7 @@ def spectrum_chart(
     frequencies, sizes = np.asarray(frequency_hz, dtype=np.float64), np.asarray(peak_pct, dtype=np.float64)
     good = np.isfinite(sizes) & (frequencies > 0) & (sizes > 0)
     if not good.any():
-        return _empty(title, "There is no spectrum.")
+        return empty(title, "There is no spectrum.")
     frequencies, sizes = thinned(frequencies[good], sizes[good])
     named = sorted(budget, key=lambda item: -item.peak_pct)[:SHOWN_LINES]
     ends = float(frequencies.min()) / 1.1, float(frequencies.max()) * 1.1
@@ -125,7 +81,7 @@ def spectrum_chart(
     named.sort(key=lambda item: item.frequency_hz)
 
     def draw(axes: "Axes") -> None:
-        axes.loglog(frequencies, sizes, color=_AS[INK], linewidth=0.7)
+        axes.loglog(frequencies, sizes, color=DRAWN_AS[INK], linewidth=0.7)
         top = max([float(sizes.max()), *(item.peak_pct for item in named)]) * 1.3
         low = max(float(sizes.min()), top * 1e-4) * 0.8
         rows = 1 + max((tag.row for tag in tags.values()), default=-1)
@@ -138,15 +94,11 @@ def spectrum_chart(
             _name_line(axes, item, tag, height)
         axes.set_xlabel("frequency, Hz")
         axes.set_ylabel("flutter, % peak")
-        axes.xaxis.set_major_formatter(_plain_number)
-        axes.yaxis.set_major_formatter(_plain_number)
+        axes.xaxis.set_major_formatter(plain_number)
+        axes.yaxis.set_major_formatter(plain_number)
 
     told = "; ".join(f"{item.frequency_hz:.3g} Hz {item.peak_pct:.2g} % {_line_name(item, machine)}" for item in named)
-    return _plotted(title, f"Steady lines: {told}." if told else "No line stands out.", draw, tall=3.5)
-
-
-def _plain_number(value: float, _place: float) -> str:
-    return f"{value:g}"
+    return plotted(title, f"Steady lines: {told}." if told else "No line stands out.", draw, tall=3.5)
 
 
 def _line_name(item: BudgetItem, machine: Machine | None) -> str:
@@ -222,7 +174,7 @@ def _meet(one: tuple[float, float], other: tuple[float, float]) -> bool:
 def _name_line(axes: "Axes", item: BudgetItem, tag: Tag | None, height: float | None) -> None:
     """Mark one line and name it, with a leader; one that is nobody's has another mark, another dash, another colour."""
     nobody = not item.order
-    colour = _AS[SUSPECT if nobody else SECOND]
+    colour = DRAWN_AS[SUSPECT if nobody else SECOND]
     axes.plot([item.frequency_hz], [item.peak_pct], marker="D" if nobody else "o", markersize=4, color=colour,
               linestyle="none")  # fmt: skip
     if tag is None or height is None:
@@ -230,93 +182,7 @@ def _name_line(axes: "Axes", item: BudgetItem, tag: Tag | None, height: float | 
     axes.plot([item.frequency_hz] * 2, [item.peak_pct, height], color=colour, linewidth=0.9,
               linestyle=":" if nobody else "--")  # fmt: skip
     axes.text(tag.middle_hz, height, tag.says, ha="center", va="bottom", fontsize=8.5, parse_math=False,
-              color=_AS[SUSPECT if nobody else INK])  # fmt: skip
-
-
-# --- matplotlib for a page --------------------------------------------------------------------------------------------
-
-
-def _plotted(title: str, says: str, draw: Callable[["Axes"], None], tall: float = 2.5) -> str:
-    """Let matplotlib draw, and give its picture the house's form."""
-    import matplotlib as mpl
-    from matplotlib.figure import Figure
-
-    settings: dict[Any, Any] = {
-        "svg.fonttype": "none", "svg.hashsalt": "tapewright", "font.size": 9.5, "axes.edgecolor": _AS[MUTED],
-        "axes.labelcolor": _AS[INK], "xtick.color": _AS[MUTED], "ytick.color": _AS[MUTED], "xtick.labelcolor": _AS[INK],
-        "ytick.labelcolor": _AS[INK], "grid.color": _AS[FAINT], "text.color": _AS[INK], "path.simplify": True,
-    }  # fmt: skip
-    with mpl.rc_context(settings):
-        figure = Figure(figsize=(5.4, tall), layout="constrained")
-        figure.patch.set_visible(False)
-        axes = figure.subplots()
-        axes.patch.set_visible(False)
-        axes.grid(visible=True, linewidth=0.6)
-        axes.spines[["top", "right"]].set_visible(False)
-        draw(axes)
-        written = io.BytesIO()
-        figure.savefig(written, format="svg", metadata={"Date": None, "Creator": None, "Title": title})
-    return _housed(written.getvalue().decode("utf-8"), title, says)
-
-
-def _housed(svg: str, title: str, says: str) -> str:
-    """Rewrite matplotlib's picture: no styles, no metadata, no outside names; colours of the page; ids of its own."""
-    root = ET.fromstring(svg)
-    key = "c" + hashlib.sha256(svg.encode()).hexdigest()[:8]
-    _, _, width, height = (float(value) for value in root.attrib["viewBox"].split())
-    inside = "".join(_element(child, key) for child in root)
-    return picture(title, says, (0.0, 0.0, width, height), key, inside, kind="chart")
-
-
-def _element(node: ET.Element, key: str) -> str:
-    name = node.tag.rpartition("}")[2]
-    if name in ("metadata", "style", "title"):
-        return ""
-    attributes: dict[str, str | float | None] = {}
-    for full, value in node.attrib.items():
-        attribute = full.rpartition("}")[2]
-        if attribute == "style":
-            attributes |= _styled(value)
-        elif attribute == "id":
-            attributes["id"] = f"{key}-{value}"
-        elif attribute == "href":
-            attributes["href"] = f"#{key}-{value.removeprefix('#')}"
-        else:
-            attributes[attribute] = value
-    shown = {one.replace("-", "_"): _coloured(str(value), key) for one, value in attributes.items()}
-    if name == "g":
-        shown.pop("id", None)
-    if name == "defs" and not len(node):
-        return ""
-    inside = [text(node.text)] if node.text and node.text.strip() else []
-    return element(name, *inside, *(_element(child, key) for child in node), **shown)
-
-
-def _styled(style: str) -> dict[str, str | float | None]:
-    """Turn an inline style into attributes that say the same."""
-    found: dict[str, str | float | None] = {}
-    for piece in style.split(";"):
-        name, _, value = (word.strip() for word in piece.partition(":"))
-        if name == "font":
-            size = re.search(r"([\d.]+)px", value)
-            found |= {"font-size": size.group(1) if size else "10", "font-family": FONT}
-        elif name == "font-family":
-            found[name] = FONT
-        elif name:
-            found[name] = value
-    return found
-
-
-def _coloured(value: str, key: str) -> str:
-    if value.startswith("url(#"):
-        return f"url(#{key}-{value[5:]}"
-    return STAND_INS.get(value.lower(), value)
-
-
-def _empty(title: str, says: str) -> str:
-    key = "e" + hashlib.sha256((title + says).encode()).hexdigest()[:8]
-    words = element("text", text(says), x=8.0, y=24.0, font_size=12.0, fill=INK)
-    return picture(title, says, (0.0, 0.0, 374.0, 40.0), key, words, kind="chart")
+              color=DRAWN_AS[SUSPECT if nobody else INK])  # fmt: skip
 
 
 # --- beliefs ----------------------------------------------------------------------------------------------------------
@@ -350,7 +216,7 @@ def beliefs_chart(
         for name, explains, out in bars
     )
     if not bars:
-        return _empty(title, "Nothing has been worked out.")
+        return empty(title, "Nothing has been worked out.")
     drawn = "".join(_bar_row(key, k, *bar) for k, bar in enumerate(bars))
     height = _TOP + _ROW * len(bars) + 4.0
     ticks = "".join(_tick(share, height) for share in (0.0, 0.25, 0.5, 0.75, 1.0))
