@@ -256,6 +256,28 @@ def _measure(options: argparse.Namespace) -> Shown:
     return data, heard_text(heard, machine)
 
 
+def _compare(options: argparse.Namespace) -> Shown:
+    from tapewright.jobs.compare import compared, comparison_json, hear_one, said_in_all
+    from tapewright.machine.load import read_machine
+    from tapewright.show.comparing import comparison_page, comparison_text
+    from tapewright.words.whole_file import write_whole
+
+    _checked(options)
+    machine = None if options.machine is None else read_machine(options.machine)
+    before, after = (
+        hear_one(path, machine, options.tone, _Progress(f"measuring {when}"), accept_truncated=options.accept_truncated)
+        for path, when in ((options.before, "before"), (options.after, "after"))
+    )
+    changes = compared(before, after)
+    data, says = comparison_json(options.before, options.after, changes), said_in_all(changes)
+    text = comparison_text(changes, says, machine)
+    if options.out is not None:
+        write_whole(options.out, comparison_page(changes, says, before, after, machine))
+        data["page"] = str(options.out)
+        text += f"\n\nWritten: {options.out}"
+    return data, text
+
+
 def _rates(options: argparse.Namespace) -> Shown:
     from tapewright.machine.load import read_machine
     from tapewright.machine.rate_twins import rate_twins
@@ -453,6 +475,12 @@ _COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Op
     ("measure", "readings from a recording of a test tone", _measure,
      ((("file",), {"metavar": "FILE", "type": Path, "help": "the recording; it is never changed"}),
       (("--machine",), {"metavar": "M", "help": "set the lines against this machine's rates"}), _TONE, _TRUNCATED)),
+    ("compare", "what changed between two recordings, and whether it is more than doubt", _compare,
+     ((("before",), {"metavar": "BEFORE", "type": Path, "help": "a recording, or what `measure --json` printed"}),
+      (("after",), {"metavar": "AFTER", "type": Path, "help": "the same of the later one"}),
+      (("--machine",), {"metavar": "M", "help": "set the lines against this machine's rates"}),
+      (("--out",), {"metavar": "F.html", "type": Path, "help": "write a page with both on one plot"}),
+      _TONE, _TRUNCATED)),
     ("machine", "start, check and draw the description of a machine", _machine,
      ((("action",), {"choices": ["new", "check", "draw", "layouts", "schema"],
                      "help": "a starter, all mistakes at once, a picture, what ships, a schema for editors"}),

@@ -3,6 +3,7 @@
 evidence_file  what was noticed and measured, read from and written to a file
 rounds         evidence before and after repairs
 examine        the one pipeline: description + evidence + recordings -> Record
+compare        before and after: what changed, and whether it is more than doubt
 ask            the same as a conversation, one check at a time
 closing        close a job: what it teaches, and what had been predicted
 knowledge      the shop's closed jobs as one text file, to be read, edited and merged

@@ -21,6 +21,8 @@ plotting    what matplotlib draws, in the house's form
 charts      numbers -> SVG: speed, spectrum, beliefs
 knowledge_text  what a shop has learnt, and a job just closed
 question    the next question of a conversation
+paper       pages that need nothing beside them
+comparing   before and after: as text, on one plot, as a page
 report      the report as one file of HTML, and the folder that holds it
-templates/  the page that `report` fills in
+templates/  the pages that `paper` gives to be filled in
 """

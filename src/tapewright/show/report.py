@@ -3,10 +3,8 @@
 import json
 import os
 from collections.abc import Mapping, Sequence
-from functools import cache
-from importlib.resources import files
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -15,17 +13,14 @@ from tapewright.show import said
 from tapewright.show.chain import chain_drawing
 from tapewright.show.charts import beliefs_chart, spectrum_chart, speed_chart
 from tapewright.show.drawing import drawing
+from tapewright.show.paper import inline, template
 from tapewright.show.provenance import invented_said, provenance
-from tapewright.show.svg import inlined
 from tapewright.show.text import PRICES, SUSPECTS, WORTH_SHOWING, text_report, whose_line
 from tapewright.words.findings import Belief, Chain, Check, PlanStep
 from tapewright.words.plain import plain
 from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.record import Heard, Record
 from tapewright.words.signal import Trace
-
-if TYPE_CHECKING:
-    from jinja2 import Template
 
 WORTH_MARKING: Final = 0.04
 """A part that explains less is not marked in the drawing; the plan leaves the same ones out."""
@@ -43,16 +38,16 @@ def html_report(record: Record, machine: Machine) -> str:
         record: the examination.
         machine: the one it is of.
     """
-    return _template().render(
+    return template("report.html.j2").render(
         record=record,
         machine=machine,
         invented=invented_said(record),
         rescue=said.rescue(record.plan),
         noticed=[_noticed(one.says, one.mode, one.present) for one in record.answered],
-        picture=_inline(_picture(record, machine)),
+        picture=inline(_picture(record, machine)),
         suspects=_suspects(record),
         beliefs=[_belief(machine, belief, drawn=i < CHAINS_DRAWN) for i, belief in enumerate(_shown(record.beliefs))],
-        beliefs_picture=_inline(beliefs_chart(record.beliefs, machine, _none(record))),
+        beliefs_picture=inline(beliefs_chart(record.beliefs, machine, _none(record))),
         left=None if (none := _none(record)) is None else said.percent(none),
         check=_check(machine, record.next_check),
         plan=[_step(step) for step in record.plan],
@@ -100,32 +95,6 @@ def _write(path: Path, text: str) -> Path:
     return path
 
 
-@cache
-def _template() -> "Template":
-    """Read the page; the template library is loaded only when a report is written."""
-    from jinja2 import Environment, FunctionLoader, StrictUndefined
-
-    def source(name: str) -> str:
-        return (files(__package__) / "templates" / name).read_text(encoding="utf-8")
-
-    page = Environment(
-        loader=FunctionLoader(source), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    page.globals["css"] = _trusted(source("report.css"))
-    return page.get_template("report.html.j2")
-
-
-def _trusted(markup: str) -> str:
-    """Mark text as markup of our own; what people wrote was escaped when it was made."""
-    from markupsafe import Markup
-
-    return Markup(markup)
-
-
-def _inline(svg: str) -> str:
-    return _trusted(inlined(svg))
-
-
 # --- what the page needs, as plain data -------------------------------------------------------------------------------
 
 
@@ -171,7 +140,7 @@ def _belief(machine: Machine, belief: Belief, *, drawn: bool) -> Row:
         "out_of_order": said.percent(belief.out_of_order),
         "before": said.percent(belief.before),
         "reasons": belief.reasons,
-        "chain": None if chain is None else _inline(chain_drawing(machine, chain)),
+        "chain": None if chain is None else inline(chain_drawing(machine, chain)),
     }
 
 
@@ -218,7 +187,7 @@ def _heard(heard: Heard, machine: Machine) -> Row:
         named = spectrum_chart(
             heard.spectrum_hz, heard.spectrum_pct, heard.budget, machine, title=f"Spectrum of the flutter of {title}"
         )
-        spectrum = _inline(named)
+        spectrum = inline(named)
     return {
         "it": heard,
         "tone": said.tone_said(heard),
@@ -234,7 +203,7 @@ def _heard(heard: Heard, machine: Machine) -> Row:
         ],
         "lines": _lines(heard, machine),
         "unexplained": None if heard.unexplained_pct is None else f"{heard.unexplained_pct:.2g} %",
-        "trace": "" if heard.trace is None else _inline(speed_chart(heard.trace, f"Speed of {title}")),
+        "trace": "" if heard.trace is None else inline(speed_chart(heard.trace, f"Speed of {title}")),
         "stretches": [] if heard.trace is None else _stretches(heard.trace),
         "spectrum": spectrum,
     }

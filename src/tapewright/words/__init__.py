@@ -8,6 +8,7 @@ signal      Trace: one quantity over time; Line: a steady component
 evidence    Observation, Evidence: what was noticed, when, how sure
 findings    BudgetItem, Link, Chain, Belief, Check, PlanStep, Clash: small results that travel
 record      Record: everything one examination knows
+comparison  ReadingChange, LineChange, ChannelChange: what changed between two recordings
 plain       any noun as plain JSON data
 whole_file  a file written whole or not at all
 """
