@@ -5,7 +5,8 @@ import pytest
 from numpy.typing import NDArray
 from scipy import signal
 
-from tapewright.measure.flutter import band_limited, flutter
+from tapewright.measure.bands import band_limited
+from tapewright.measure.flutter import flutter
 from tapewright.measure.follow import Followed, speed_trace
 from tapewright.measure.lines import find_lines
 from tapewright.standards.iec_60386 import two_sigma, weighted

@@ -1,6 +1,7 @@
 """Tones of more than a few minutes: read in stretches as they are read whole, in memory that does not grow."""
 
 import tracemalloc
+from dataclasses import fields
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ from scipy import signal
 
 from tapewright.measure import listening
 from tapewright.measure.averaged import MeanSpectrum, find_in_mean, mean_lines
+from tapewright.measure.flutter import Flutter
 from tapewright.measure.recording import ChannelReadings, measure_recording
 from tapewright.measure.reels import find_reels
 from tapewright.measure.shares import Shares
@@ -19,13 +21,7 @@ from tests.measure import made
 
 RATE_HZ = 8000
 ROTORS = (made.Rotor(1.27, 0.06, 1.0), made.Rotor(6.1, 0.09, 0.3), made.Rotor(23.4, 0.04, 2.0))
-READINGS = (
-    "weighted_peak_pct",
-    "weighted_quasi_peak_pct",
-    "weighted_rms_pct",
-    "unweighted_peak_pct",
-    "unweighted_rms_pct",
-)
+READINGS = tuple(each.name for each in fields(Flutter))
 
 
 def long_tone(path: Path, seconds: float, dropouts: int = 0, drift: float = 0.0, seed: int = 1) -> Path:

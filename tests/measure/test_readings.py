@@ -5,7 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tapewright.measure.flutter import band_limited, noise_floor
+from tapewright.measure.bands import band_limited
+from tapewright.measure.flutter import noise_floor
 from tapewright.measure.recording import ChannelReadings, measure_recording
 from tapewright.measure.speed import speed_error
 from tapewright.standards.iec_60094 import SPEED_M_PER_S

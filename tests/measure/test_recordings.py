@@ -9,6 +9,7 @@ import pytest
 import soundfile
 
 from tapewright.measure.audio import open_recording, sound_blocks
+from tapewright.measure.bands import Band
 from tapewright.measure.flutter import flutter
 from tapewright.measure.lines import FittedLines
 from tapewright.measure.recording import ChannelReadings, measure_recording
@@ -40,7 +41,7 @@ def test_leader_flutter(leader: ChannelReadings) -> None:
     inside = (trace.times_s > 0.2) & (trace.times_s < 3.1)
     cut = Trace(trace.values[inside], trace.rate_hz, 0.2)
     for part in (trace, cut):
-        found = flutter(part, lines, 0.0, 1579.3, (0.5, 100.0)).unweighted_rms_pct
+        found = flutter(part, lines, 0.0, 1579.3, whole=Band((0.5, 100.0), "unweighted", 1.0)).unweighted_rms_pct
         assert found.value == pytest.approx(0.186, rel=0.03)
 
 

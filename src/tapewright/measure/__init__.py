@@ -11,6 +11,7 @@ follow          a tone's phase and envelope over time, dropouts masked
 level           what the level of a tone does besides
 speed           mean speed error and drift
 spread          how far a flutter reading would scatter over other stretches, and what the weighting table leaves open
+bands           flat bands for unweighted readings: wow and flutter, together and apart
 flutter         weighted and unweighted readings by IEC 60386
 shares          how often a size is exceeded, counted in memory that does not grow
 meter           sizes kept stretch by stretch; the quasi-peak meter for many stretches at once

@@ -1,18 +1,19 @@
-"""Wow and flutter by IEC 60386: weighted and unweighted, peak and rms, each computed and never converted.
+"""Wow and flutter by IEC 60386: weighted and unweighted, peak, rms and average, each computed and never converted.
 
 Mean and straight-line drift are taken out first. Dropouts are masked: what stands in for them only keeps the filters
 running, and neither it nor the filters' memory of it is counted.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, ndimage
+from scipy import ndimage
 
+from tapewright.measure.bands import AVERAGED, FAST, LEAST_RMS_S, WHOLE, WOW, Band, band_limited
 from tapewright.measure.lines import FittedLines
-from tapewright.measure.spread import scatter
+from tapewright.measure.spread import Scatter, scatter
 from tapewright.measure.trend import straight_line
 from tapewright.standards.iec_60386 import (
     SETTLING_S,
@@ -23,6 +24,7 @@ from tapewright.standards.iec_60386 import (
     weighted,
     weighting_response,
 )
+from tapewright.standards.nab import average_reading
 from tapewright.words.reading import Reading
 from tapewright.words.signal import Trace
 
@@ -33,9 +35,8 @@ LONG_GAP_S: Final = 0.5
 WEIGHTED_RMS: Final = "root mean square of the weighted deviation (weighting of IEC 60386)"
 WEIGHTED_PEAK: Final = "IEC 60386 two-sigma: exceeded 5 % of the time, either way"
 QUASI_PEAK: Final = "IEC 60386 quasi-peak meter, the indication exceeded 5 % of the time"
-FLAT_RMS: Final = "root mean square, unweighted"
-FLAT_PEAK: Final = "two-sigma, unweighted: exceeded 5 % of the time, either way"
-LEAST_RMS_S: Final = 1.0
+AVERAGE: Final = "average-responding: mean size times 1.1107, the rms of one sine (NAB practice, from memory)"
+WEIGHTED_AVERAGE: Final = AVERAGE + ", through the weighting of IEC 60386"
 MASKED_SHARE: Final = 0.5
 FLOOR_MATTERS: Final = 0.005
 """The tone's own noise is taken out in power when it holds more than this share of a reading's power."""
@@ -50,8 +51,14 @@ class Flutter:
     weighted_peak_pct: Reading
     weighted_quasi_peak_pct: Reading
     weighted_rms_pct: Reading
+    weighted_average_pct: Reading
     unweighted_peak_pct: Reading
     unweighted_rms_pct: Reading
+    unweighted_average_pct: Reading
+    wow_band_peak_pct: Reading
+    wow_band_rms_pct: Reading
+    flutter_band_peak_pct: Reading
+    flutter_band_rms_pct: Reading
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,36 +125,6 @@ def _as_far(flat: NDArray[np.float64], means: NDArray[np.float64]) -> None:
         flat[start:stop] += lacking / float(bend.mean()) * bend
 
 
-def band_limited(
-    values: NDArray[np.float64], rate_hz: float, band_hz: tuple[float, float] = UNWEIGHTED_BAND_HZ
-) -> NDArray[np.float64]:
-    """Pass a deviation through a flat band, 3 dB down at its edges: an octave wide below, an eighth of one above.
-
-    Arguments:
-        values: shape (n,), no gaps, drift taken out.
-        rate_hz: samples per second.
-        band_hz: lower and upper edge.
-
-    The ends are continued by reflection, so that the filter does not ring on them.
-    """
-    reach = min(len(values) - 1, int(5.0 * rate_hz))
-    longer = np.concatenate([values[reach:0:-1], values, values[-2 : -reach - 2 : -1]])
-    length = fft.next_fast_len(len(longer), real=True)
-    gain = band_gain(fft.rfftfreq(length, 1.0 / rate_hz), band_hz)
-    passed = fft.irfft(fft.rfft(longer, length) * gain, length)
-    return np.asarray(passed[reach : reach + len(values)], dtype=np.float64)
-
-
-def band_gain(frequency: NDArray[np.float64], band_hz: tuple[float, float]) -> NDArray[np.float64]:
-    """Give the flat band's gain at these rising frequencies, same shape: 3 dB down at either edge."""
-    gain = ((frequency > band_hz[0] / 2.0) & (frequency < 2.0 * band_hz[1])).astype(np.float64)
-    for edge_hz, rise in ((band_hz[0], 1.0), (band_hz[1], -8.0)):
-        near = slice(*np.searchsorted(frequency, [edge_hz / 2.0, edge_hz * 2.0]).tolist())
-        octaves = np.log2(np.maximum(frequency[near], 1e-9) / edge_hz)
-        gain[near] *= np.sin(np.pi / 2.0 * np.clip(0.5 + rise * octaves, 0.0, 1.0))
-    return gain
-
-
 def noise_floor(
     noise_rad2_per_hz: float,
     frequency_hz: float,
@@ -211,7 +188,7 @@ def made_reading(value: float, spread: float, said: Statement) -> Reading:
 def refused(why: str) -> Flutter:
     """Give the same reason in place of every reading."""
     reading = Reading(None, "%", why_not=why)
-    return Flutter(reading, reading, reading, reading, reading)
+    return Flutter(*[reading] * len(fields(Flutter)))
 
 
 def weighted_where(seconds: float, table: float) -> str:
@@ -219,56 +196,88 @@ def weighted_where(seconds: float, table: float) -> str:
     return f"over {seconds:.1f} s; weighting table from memory, its doubt of {100 * table:.2f} % is counted."
 
 
-def flat_where(seconds: float, band_hz: tuple[float, float]) -> str:
+def flat_where(seconds: float, band: Band) -> str:
     """Say what an unweighted reading holds for."""
     return (
-        f"{band_hz[0]:g} to {band_hz[1]:g} Hz over {seconds:.1f} s, mean and straight-line drift taken out; nothing "
-        f"slower than {1.0 / seconds:.2g} Hz can be seen in that."
+        f"{band.band_hz[0]:g} to {band.band_hz[1]:g} Hz over {seconds:.1f} s, mean and straight-line drift taken out; "
+        f"nothing slower than {1.0 / seconds:.2g} Hz can be seen in that."
     )
 
 
-def _weighted_readings(
-    trace: Trace,
-    lines: FittedLines,
-    noise_rad2_per_hz: float,
-    frequency_hz: float,
-    means: NDArray[np.float64] | None,
+def flat_said(band: Band) -> tuple[str, str, str]:
+    """Give the methods of a band's two-sigma, rms and average readings."""
+    return (
+        f"two-sigma, {band.says}: exceeded 5 % of the time, either way",
+        f"root mean square, {band.says}",
+        f"{AVERAGE}, {band.says}",
+    )
+
+
+def too_short(seconds: float, least_s: float, what: str, band: Band | None = None) -> Reading:
+    """Give no reading, since the stretch is shorter than this one needs."""
+    after = "" if band else f" after the {SETTLING_S:g} s the weighting network settles in"
+    why = f"Only {seconds:.1f} s of tone count{after}; {least_s:g} s are needed for {what}"
+    if band is not None and least_s > TWO_SIGMA_LEAST_S:
+        why += f" that reaches down to {band.band_hz[0]:g} Hz"
+    return Reading(None, "%", why_not=why + ".")
+
+
+PEAK_READING: Final = "a peak reading (IEC 60386)"
+RMS_READING: Final = "an rms reading"
+AVERAGE_READING: Final = "an average reading"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Heard:
+    """What every reading is taken of: the trace, its lines, its noise."""
+
+    trace: Trace
+    lines: FittedLines
+    noise_rad2_per_hz: float
+    frequency_hz: float
+    means: NDArray[np.float64] | None
+
+    def floor(self, rms: float, band_hz: tuple[float, float], weigh: bool) -> float:
+        """Give the share of the power that is the tone's own noise."""
+        own = noise_floor(self.noise_rad2_per_hz, self.frequency_hz, band_hz, weigh)
+        return (own / max(rms, 1e-300)) ** 2
+
+
+def _three(
+    counted: NDArray[np.float64], spread: Scatter, floor: float, said: tuple[str, str, str], where: str
 ) -> tuple[Reading, Reading, Reading]:
-    ready = ready_trace(trace, lines, True, means)
+    """Give the two-sigma, rms and average readings of one filtered deviation."""
+    values = two_sigma(counted), float(np.sqrt(np.mean(counted**2))), average_reading(counted)
+    scatters = spread.peak, spread.rms, spread.average
+    peak, rms, average = (
+        made_reading(value, scattered, Statement(method, where, floor, spread.table))
+        for value, scattered, method in zip(values, scatters, said, strict=True)
+    )
+    return peak, rms, average
+
+
+def _weighted_readings(heard: _Heard) -> tuple[Reading, Reading, Reading, Reading]:
+    """Give the two-sigma, quasi-peak, rms and average readings through the weighting network."""
+    ready = ready_trace(heard.trace, heard.lines, True, heard.means)
     counted = ready.counted.copy()
     counted[: int(SETTLING_S * ready.rate_hz)] = False
     seconds = float(np.count_nonzero(counted)) / ready.rate_hz
+    no_peak = too_short(seconds, TWO_SIGMA_LEAST_S, PEAK_READING)
     if seconds < LEAST_RMS_S:
-        short = Reading(
-            None,
-            "%",
-            why_not=f"The tone leaves {seconds:.1f} s after the {SETTLING_S:g} s the weighting network "
-            f"settles in; {LEAST_RMS_S:g} s are needed for the rms, {TWO_SIGMA_LEAST_S:g} s for a peak reading.",
+        return (
+            no_peak,
+            no_peak,
+            too_short(seconds, LEAST_RMS_S, RMS_READING),
+            too_short(seconds, LEAST_RMS_S, AVERAGE_READING),
         )
-        return short, short, short
     passed = weighted(ready.values, ready.rate_hz)
-    rms = float(np.sqrt(np.mean(passed[counted] ** 2)))
-    floor = (noise_floor(noise_rad2_per_hz, frequency_hz, weigh=True) / max(rms, 1e-300)) ** 2
-    spread = scatter(ready.values, ready.counted, ready.rate_hz, lines, seconds, weigh=True)
+    spread = scatter(ready.values, ready.counted, ready.rate_hz, heard.lines, seconds, weigh=True)
     where = weighted_where(seconds, spread.table)
-    rms_reading = made_reading(
-        rms,
-        spread.rms,
-        Statement(WEIGHTED_RMS, where, floor, spread.table),
-    )
+    floor = heard.floor(float(np.sqrt(np.mean(passed[counted] ** 2))), UNWEIGHTED_BAND_HZ, weigh=True)
+    said = (WEIGHTED_PEAK, WEIGHTED_RMS, WEIGHTED_AVERAGE)
+    peak, rms, average = _three(passed[counted], spread, floor, said, where)
     if seconds < TWO_SIGMA_LEAST_S:
-        short = Reading(
-            None,
-            "%",
-            why_not=f"Only {seconds:.1f} s count after the {SETTLING_S:g} s the weighting network settles "
-            f"in; IEC 60386 wants at least {TWO_SIGMA_LEAST_S:g} s for a peak reading.",
-        )
-        return short, short, rms_reading
-    peak = made_reading(
-        two_sigma(passed[counted]),
-        spread.peak,
-        Statement(WEIGHTED_PEAK, where, floor, spread.table),
-    )
+        return no_peak, no_peak, rms, average
     # Half the values are enough for a meter with 22 ms of attack.
     shown = quasi_peak_indication(np.where(ready.counted, passed, 0.0)[::2], ready.rate_hz / 2.0)
     quasi = made_reading(
@@ -276,39 +285,22 @@ def _weighted_readings(
         spread.peak,
         Statement(QUASI_PEAK, where, floor, spread.table),
     )
-    return peak, quasi, rms_reading
+    return peak, quasi, rms, average
 
 
-def _unweighted_readings(
-    trace: Trace,
-    lines: FittedLines,
-    noise_rad2_per_hz: float,
-    frequency_hz: float,
-    band_hz: tuple[float, float],
-    means: NDArray[np.float64] | None,
-) -> tuple[Reading, Reading]:
-    ready = ready_trace(trace, lines, False, means)
+def _flat_readings(heard: _Heard, ready: Ready, band: Band) -> tuple[Reading, Reading, Reading]:
+    """Give the two-sigma, rms and average readings of a flat band."""
     seconds = float(np.count_nonzero(ready.counted)) / ready.rate_hz
-    if seconds < LEAST_RMS_S:
-        short = Reading(None, "%", why_not=f"The tone leaves {seconds:.1f} s to count; {LEAST_RMS_S:g} s are needed.")
-        return short, short
-    passed = band_limited(ready.values, ready.rate_hz, band_hz)
-    rms = float(np.sqrt(np.mean(passed[ready.counted] ** 2)))
-    floor = (noise_floor(noise_rad2_per_hz, frequency_hz, band_hz) / max(rms, 1e-300)) ** 2
-    spread = scatter(ready.values, ready.counted, ready.rate_hz, lines, seconds, weigh=False)
-    where = flat_where(seconds, band_hz)
-    rms_reading = made_reading(rms, spread.rms, Statement(FLAT_RMS, where, floor, 0.0))
-    if seconds < TWO_SIGMA_LEAST_S:
-        return Reading(
-            None,
-            "%",
-            why_not=f"Only {seconds:.1f} s of tone count; a peak reading wants at least {TWO_SIGMA_LEAST_S:g} s.",
-        ), rms_reading
-    return made_reading(
-        two_sigma(passed[ready.counted]),
-        spread.peak,
-        Statement(FLAT_PEAK, where, floor, 0.0),
-    ), rms_reading
+    least_s = max(TWO_SIGMA_LEAST_S, band.least_s)
+    no_peak = too_short(seconds, least_s, PEAK_READING, band)
+    if seconds < band.least_s:
+        no_rms, no_average = (too_short(seconds, band.least_s, what, band) for what in (RMS_READING, AVERAGE_READING))
+        return no_peak, no_rms, no_average
+    passed = band_limited(ready.values, ready.rate_hz, band.band_hz)[ready.counted]
+    spread = scatter(ready.values, ready.counted, ready.rate_hz, heard.lines, seconds, False, band.band_hz)
+    floor = heard.floor(float(np.sqrt(np.mean(passed**2))), band.band_hz, weigh=False)
+    peak, rms, average = _three(passed, spread, floor, flat_said(band), flat_where(seconds, band))
+    return (peak if seconds >= least_s else no_peak), rms, average
 
 
 def flutter(
@@ -316,8 +308,8 @@ def flutter(
     lines: FittedLines,
     noise_rad2_per_hz: float,
     frequency_hz: float,
-    band_hz: tuple[float, float] = UNWEIGHTED_BAND_HZ,
     means: NDArray[np.float64] | None = None,
+    whole: Band = WHOLE,
 ) -> Flutter:
     """Give the weighted and unweighted readings of a speed deviation.
 
@@ -326,8 +318,8 @@ def flutter(
         lines: the lines in it, for the doubts and to bridge the filters over dropouts.
         noise_rad2_per_hz: density of the tone's own phase noise; 0 when not known.
         frequency_hz: of the tone.
-        band_hz: the unweighted band.
         means: mean deviation of each gap, from `means_in_gaps`; None when not known.
+        whole: the unweighted band of wow and flutter together.
 
     Returns:
         Readings with a doubt that holds the finite time (drawn from the fitted lines and the measured spectrum of the
@@ -336,6 +328,22 @@ def flutter(
     masked = float(np.mean(~np.isfinite(trace.values))) if len(trace.values) else 1.0
     if masked > MASKED_SHARE or len(trace.values) < 0.2 * trace.rate_hz:
         return refused(f"The tone drops out for {100 * masked:.0f} % of its length: too little is left to measure.")
-    peak, quasi, rms = _weighted_readings(trace, lines, noise_rad2_per_hz, frequency_hz, means)
-    flat_peak, flat_rms = _unweighted_readings(trace, lines, noise_rad2_per_hz, frequency_hz, band_hz, means)
-    return Flutter(peak, quasi, rms, flat_peak, flat_rms)
+    heard = _Heard(trace, lines, noise_rad2_per_hz, frequency_hz, means)
+    peak, quasi, rms, average = _weighted_readings(heard)
+    ready = ready_trace(trace, lines, False, means)
+    flat_peak, flat_rms, _ = _flat_readings(heard, ready, whole)
+    wow_peak, wow_rms, _ = _flat_readings(heard, ready, WOW)
+    fast_peak, fast_rms, _ = _flat_readings(heard, ready, FAST)
+    return Flutter(
+        weighted_peak_pct=peak,
+        weighted_quasi_peak_pct=quasi,
+        weighted_rms_pct=rms,
+        weighted_average_pct=average,
+        unweighted_peak_pct=flat_peak,
+        unweighted_rms_pct=flat_rms,
+        unweighted_average_pct=_flat_readings(heard, ready, AVERAGED)[2],
+        wow_band_peak_pct=wow_peak,
+        wow_band_rms_pct=wow_rms,
+        flutter_band_peak_pct=fast_peak,
+        flutter_band_rms_pct=fast_rms,
+    )

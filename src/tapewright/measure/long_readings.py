@@ -7,15 +7,16 @@ import numpy as np
 from scipy import stats
 
 from tapewright.measure.averaged import Mean, MeanLines, mean_lines
+from tapewright.measure.bands import AVERAGED, FAST, WHOLE, WOW, Band
 from tapewright.measure.flutter import (
-    FLAT_PEAK,
-    FLAT_RMS,
     MASKED_SHARE,
     QUASI_PEAK,
+    WEIGHTED_AVERAGE,
     WEIGHTED_PEAK,
     WEIGHTED_RMS,
     Flutter,
     Statement,
+    flat_said,
     flat_where,
     made_reading,
     noise_floor,
@@ -27,8 +28,9 @@ from tapewright.measure.lines import MOST_LINES, FittedLines
 from tapewright.measure.meter import Sizes
 from tapewright.measure.reels import Reel, find_reels
 from tapewright.measure.spread import table_doubt
-from tapewright.measure.stretches import LongTone
+from tapewright.measure.stretches import FLAT_BANDS, WOW_THINNED, LongTone
 from tapewright.standards.iec_60386 import TWO_SIGMA_SHARE, UNWEIGHTED_BAND_HZ, weighting_response
+from tapewright.standards.nab import RMS_OF_MEAN
 from tapewright.words.reading import Reading
 from tapewright.words.signal import Line, Trace
 
@@ -96,16 +98,17 @@ def _spread(stretches: list[float], quarters: list[float]) -> float:
     return found
 
 
-def _pair(
-    sizes: Sizes, scale: float, floor: float, said: tuple[str, str], where: str, table: float
-) -> tuple[Reading, Reading]:
-    """Give the two-sigma and the rms reading of one filtered deviation."""
+def _three(
+    sizes: Sizes, scale: float, floor: float, said: tuple[str, str, str], where: str, table: float
+) -> tuple[Reading, Reading, Reading]:
+    """Give the two-sigma, rms and average readings of one filtered deviation."""
     rms = sizes.mean_square_root() * scale
     share = (floor / max(rms, 1e-300)) ** 2
-    peak = sizes.shares.exceeded(TWO_SIGMA_SHARE) * scale
+    peak, average = sizes.shares.exceeded(TWO_SIGMA_SHARE) * scale, RMS_OF_MEAN.value * sizes.mean_size() * scale
     return (
         made_reading(peak, _spread(sizes.peaks, sizes.quarter_peaks), Statement(said[0], where, share, table)),
         made_reading(rms, _spread(sizes.rms, sizes.quarter_rms), Statement(said[1], where, share, table)),
+        made_reading(average, _spread(sizes.means, sizes.quarter_means), Statement(said[2], where, share, table)),
     )
 
 
@@ -118,27 +121,56 @@ def _table(mean: Mean | None) -> float:
     return table_doubt(frequency, mean.density[inside] * np.abs(weighting_response(frequency)) ** 2)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sized:
+    """What the readings of a long tone share: the tone, its figures, what its sizes are to be multiplied by."""
+
+    tone: LongTone
+    course: Course
+
+    @property
+    def scale(self) -> float:
+        return self.tone.mixer.frequency_hz / self.course.frequency_hz
+
+    def flat(self, sizes: Sizes, band: Band, rate_hz: float) -> tuple[Reading, Reading, Reading]:
+        """Give the readings of a flat band that came in so many values a second."""
+        floor = noise_floor(self.course.noise_rad2_per_hz, self.course.frequency_hz, band.band_hz)
+        return _three(sizes, self.scale, floor, flat_said(band), flat_where(sizes.count / rate_hz, band), 0.0)
+
+
 def _flutter(tone: LongTone, course: Course, mean: Mean | None) -> Flutter:
     seconds = course.end_s - course.start_s
-    if course.masked_s > MASKED_SHARE * seconds or not tone.weighted.count or not tone.flat.count:
+    if course.masked_s > MASKED_SHARE * seconds or not tone.weighted.count or not tone.flat[0].count:
         share = 100.0 * course.masked_s / max(seconds, 1e-9)
         return refused(f"The tone drops out for {share:.0f} % of its length: too little is left to measure.")
-    scale = tone.mixer.frequency_hz / course.frequency_hz
-    half = tone.mixer.rate_hz / 2.0
+    sized = _Sized(tone, course)
+    rate, half = tone.mixer.rate_hz, tone.mixer.rate_hz / 2.0
     table = _table(mean)
-    noise, at = course.noise_rad2_per_hz, course.frequency_hz
     where = weighted_where(tone.weighted.count / half, table)
-    floor = noise_floor(noise, at, weigh=True)
-    peak, rms = _pair(tone.weighted, scale, floor, (WEIGHTED_PEAK, WEIGHTED_RMS), where, table)
-    share = (floor / max(tone.weighted.mean_square_root() * scale, 1e-300)) ** 2
+    floor = noise_floor(course.noise_rad2_per_hz, course.frequency_hz, weigh=True)
+    said = (WEIGHTED_PEAK, WEIGHTED_RMS, WEIGHTED_AVERAGE)
+    peak, rms, average = _three(tone.weighted, sized.scale, floor, said, where, table)
+    share = (floor / max(tone.weighted.mean_square_root() * sized.scale, 1e-300)) ** 2
     quasi = made_reading(
-        tone.pointer.shares.exceeded(TWO_SIGMA_SHARE) * scale,
+        tone.pointer.shares.exceeded(TWO_SIGMA_SHARE) * sized.scale,
         _spread(tone.pointer.peaks, tone.pointer.quarter_peaks),
         Statement(QUASI_PEAK, where, share, table),
     )
-    flat = flat_where(tone.flat.count / half, UNWEIGHTED_BAND_HZ)
-    flat_peak, flat_rms = _pair(tone.flat, scale, noise_floor(noise, at), (FLAT_PEAK, FLAT_RMS), flat, 0.0)
-    return Flutter(peak, quasi, rms, flat_peak, flat_rms)
+    flat = {band: sized.flat(sizes, band, half) for band, sizes in zip(FLAT_BANDS, tone.flat, strict=True)}
+    wow = sized.flat(tone.wow, WOW, rate / WOW_THINNED)
+    return Flutter(
+        weighted_peak_pct=peak,
+        weighted_quasi_peak_pct=quasi,
+        weighted_rms_pct=rms,
+        weighted_average_pct=average,
+        unweighted_peak_pct=flat[WHOLE][0],
+        unweighted_rms_pct=flat[WHOLE][1],
+        unweighted_average_pct=flat[AVERAGED][2],
+        wow_band_peak_pct=wow[0],
+        wow_band_rms_pct=wow[1],
+        flutter_band_peak_pct=flat[FAST][0],
+        flutter_band_rms_pct=flat[FAST][1],
+    )
 
 
 def _moved_on(line: Line, reels: tuple[Reel, ...], seconds: float) -> bool:

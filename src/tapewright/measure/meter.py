@@ -20,29 +20,40 @@ class Sizes:
 
     def __init__(self) -> None:
         self.shares = Shares()
-        self.squares, self.count = 0.0, 0
+        self.squares, self.sizes, self.count = 0.0, 0.0, 0
         self.peaks: list[float] = []
         self.rms: list[float] = []
+        self.means: list[float] = []
         self.quarter_peaks: list[float] = []
         self.quarter_rms: list[float] = []
+        self.quarter_means: list[float] = []
 
     def add(self, values: NDArray[np.float32]) -> None:
         """Take the values of one stretch that count, shape (n,)."""
         if not len(values):
             return
-        squares = float(np.dot(values, values))
+        squares, sizes = float(np.dot(values, values)), 0.0
         self.rms.append(float(np.sqrt(squares / len(values))))
         before = self.shares.counts.copy()
         for quarter in np.array_split(values, QUARTERS):
             self.quarter_peaks.append(self.shares.add(quarter))
             self.quarter_rms.append(float(np.sqrt(np.dot(quarter, quarter) / max(len(quarter), 1))))
+            summed = float(np.sum(np.abs(quarter), dtype=np.float64))
+            self.quarter_means.append(summed / max(len(quarter), 1))
+            sizes += summed
         self.peaks.append(level_exceeded(self.shares.counts - before, TWO_SIGMA_SHARE))
+        self.means.append(sizes / len(values))
         self.squares += squares
+        self.sizes += sizes
         self.count += len(values)
 
     def mean_square_root(self) -> float:
         """Give the root of the mean square of all."""
         return float(np.sqrt(self.squares / max(self.count, 1)))
+
+    def mean_size(self) -> float:
+        """Give the mean size of all."""
+        return self.sizes / max(self.count, 1)
 
 
 class Meter:

@@ -1,13 +1,14 @@
 """Everything that is read from one file: `measure_recording`."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
 from tapewright.measure.audio import Recording, open_recording
+from tapewright.measure.flutter import Flutter
 from tapewright.measure.listening import Listener, listen
 from tapewright.measure.meter import Meter
 from tapewright.measure.mixer import TRACE_RATE_HZ
@@ -41,8 +42,14 @@ class ChannelReadings:
         weighted_peak_pct: IEC 60386 two-sigma, either way.
         weighted_quasi_peak_pct: the older meter reading.
         weighted_rms_pct: root mean square through the same weighting.
+        weighted_average_pct: average-responding, through the same weighting.
         unweighted_peak_pct: two-sigma, 0.2 to 200 Hz.
         unweighted_rms_pct: root mean square, 0.2 to 200 Hz.
+        unweighted_average_pct: average-responding, 0.5 to 200 Hz.
+        wow_band_peak_pct: two-sigma, 0.1 to 10 Hz.
+        wow_band_rms_pct: root mean square, 0.1 to 10 Hz.
+        flutter_band_peak_pct: two-sigma, 10 to 200 Hz.
+        flutter_band_rms_pct: root mean square, 10 to 200 Hz.
         lines: steady lines, the slowest first.
         trace: speed deviation from the mean, for plots; None without a tone.
         spectrum: weighted flutter over frequency; None without a tone.
@@ -55,8 +62,14 @@ class ChannelReadings:
     weighted_peak_pct: Reading
     weighted_quasi_peak_pct: Reading
     weighted_rms_pct: Reading
+    weighted_average_pct: Reading
     unweighted_peak_pct: Reading
     unweighted_rms_pct: Reading
+    unweighted_average_pct: Reading
+    wow_band_peak_pct: Reading
+    wow_band_rms_pct: Reading
+    flutter_band_peak_pct: Reading
+    flutter_band_rms_pct: Reading
     lines: tuple[Line, ...] = ()
     trace: Trace | None = None
     spectrum: FlutterSpectrum | None = None
@@ -86,7 +99,8 @@ class RecordingReadings:
 
 def _without_tone(tone: Tone, notes: tuple[str, ...]) -> ChannelReadings:
     none = Reading(None, "%", why_not=tone.why_not or "There is no test tone.")
-    return ChannelReadings(tone, none, none, none, none, none, none, none, notes=notes)
+    flutter: dict[str, Any] = {each.name: none for each in fields(Flutter)}
+    return ChannelReadings(tone, none, none, **flutter, notes=notes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,19 +145,16 @@ def _channel(
     square = feigned(lines.lines, mean_hz, recording.rate_hz) if overtones_db(found) > OVERTONES_DB else None
     if square is not None:
         return _without_tone(no_tone(square.says()), file_notes(found, recording.rate_hz))
+    flutter: dict[str, Any] = {each.name: getattr(shown, each.name) for each in fields(shown)}
     return ChannelReadings(
         Tone(True, mean_hz * (asked.clock.ratio if asked.clock else 1.0), tone.start_s, tone.end_s, coarse.snr_db),
         speed_error(mean_hz, doubt_hz, tone.end_s - tone.start_s, asked.tone_hz, asked.clock),
         drift(trace, lines),
-        shown.weighted_peak_pct,
-        shown.weighted_quasi_peak_pct,
-        shown.weighted_rms_pct,
-        shown.unweighted_peak_pct,
-        shown.unweighted_rms_pct,
-        lines.lines,
-        trace,
-        spectrum,
-        file_notes(found, recording.rate_hz)
+        **flutter,
+        lines=lines.lines,
+        trace=trace,
+        spectrum=spectrum,
+        notes=file_notes(found, recording.rate_hz)
         + tone_notes(found, heard, recording.duration_s)
         + line_notes(lines)
         + hum_notes(lines.lines, mean_hz),

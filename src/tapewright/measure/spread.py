@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, ndimage
 
+from tapewright.measure.bands import band_gain
 from tapewright.measure.lines import FittedLines
 from tapewright.standards.iec_60386 import (
     TWO_SIGMA_SHARE,
@@ -39,11 +40,13 @@ class Scatter:
     Arguments:
         peak: scatter of the two-sigma reading over stretches of this length.
         rms: scatter of the root mean square.
+        average: scatter of the mean size.
         table: what the weighting table leaves open, half-width; 0 for an unweighted reading.
     """
 
     peak: float
     rms: float
+    average: float
     table: float
 
 
@@ -84,8 +87,9 @@ def scatter(
     lines: FittedLines,
     seconds: float,
     weigh: bool,
+    band_hz: tuple[float, float] = UNWEIGHTED_BAND_HZ,
 ) -> Scatter:
-    """Give the scatter of the two-sigma and of the rms reading over a stretch of so many seconds.
+    """Give the scatter of the two-sigma, rms and average readings over a stretch of so many seconds.
 
     Arguments:
         values: the speed deviation, drift taken out, gaps filled, shape (n,); it begins where the lines do.
@@ -93,7 +97,8 @@ def scatter(
         rate_hz: samples per second.
         lines: the lines in it.
         seconds: how long the readings are.
-        weigh: through the weighting network, else 0.2 to 200 Hz flat.
+        weigh: through the weighting network, else flat.
+        band_hz: lower and upper edge of the flat band.
     """
     count = int(min(seconds, DRAWN_S, len(values) / rate_hz) * rate_hz)
     length_s = count / rate_hz
@@ -101,13 +106,13 @@ def scatter(
     rest = values[:count] - lines.speed(times + lines.start_s)
     drawn_count = int(count * min(1.0, DRAWN_RATE_HZ / rate_hz)) // 2 * 2
     frequency = fft.rfftfreq(count, 1.0 / rate_hz)[: drawn_count // 2 + 1]
-    inside = (frequency >= UNWEIGHTED_BAND_HZ[0]) & (frequency <= UNWEIGHTED_BAND_HZ[1])
-    gain = np.where(inside, np.abs(weighting_response(frequency)) if weigh else 1.0, 0.0)
+    gain = _size_passed(frequency, weigh, band_hz)
     power = _background(rest, counted[:count], len(frequency), lines.frequency_hz * length_s) * gain**2
     draw = np.random.default_rng(60386)
     noise = draw.standard_normal((DRAWS, len(frequency), 2)).view(np.complex128)[:, :, 0]
     drawn = fft.irfft(noise * (np.sqrt(power / 2.0) * (drawn_count / count)), drawn_count, axis=1)
-    phasors = (lines.cosine - 1j * lines.sine) * (weighting_response(lines.frequency_hz) if weigh else 1.0)
+    response = weighting_response(lines.frequency_hz) if weigh else band_gain(lines.frequency_hz, band_hz)
+    phasors = (lines.cosine - 1j * lines.sine) * response
     if len(phasors):
         elsewhere_s = lines.start_s + draw.uniform(-ELSEWHERE, ELSEWHERE, DRAWS) * length_s
         shifted = phasors * np.exp(2j * np.pi * elsewhere_s[:, None] * _in_step(lines))
@@ -116,10 +121,20 @@ def scatter(
     shrink = float(np.sqrt(min(1.0, length_s / seconds)))
     peaks = np.quantile(np.abs(drawn), 1.0 - TWO_SIGMA_SHARE, axis=1)
     sizes = np.sqrt(np.mean(drawn**2, axis=1))
-    relative = [shrink * float(np.std(one, ddof=1)) / max(float(np.mean(one)), 1e-300) for one in (peaks, sizes)]
+    means = np.mean(np.abs(drawn), axis=1)
+    peak, rms, average = (
+        shrink * float(np.std(one, ddof=1)) / max(float(np.mean(one)), 1e-300) for one in (peaks, sizes, means)
+    )
     powers = np.concatenate([2.0 * power / count**2, np.abs(phasors) ** 2 / 2.0])
     at = np.concatenate([frequency, lines.frequency_hz])
-    return Scatter(relative[0], relative[1], table_doubt(at, powers) if weigh else 0.0)
+    return Scatter(peak, rms, average, table_doubt(at, powers) if weigh else 0.0)
+
+
+def _size_passed(frequency_hz: NDArray[np.float64], weigh: bool, band_hz: tuple[float, float]) -> NDArray[np.float64]:
+    if not weigh:
+        return band_gain(frequency_hz, band_hz)
+    inside = (frequency_hz >= UNWEIGHTED_BAND_HZ[0]) & (frequency_hz <= UNWEIGHTED_BAND_HZ[1])
+    return np.where(inside, np.abs(weighting_response(frequency_hz)), 0.0)
 
 
 def table_doubt(frequency_hz: NDArray[np.float64], powers: NDArray[np.float64]) -> float:

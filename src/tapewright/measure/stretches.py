@@ -14,15 +14,16 @@ from numpy.typing import NDArray
 from scipy import fft, signal
 
 from tapewright.measure.averaged import MeanSpectrum
+from tapewright.measure.bands import AVERAGED, FAST, WHOLE, WOW, band_gain
 from tapewright.measure.beats import beat
-from tapewright.measure.flutter import band_gain, ready_trace
+from tapewright.measure.flutter import ready_trace
 from tapewright.measure.follow import Followed, followed_part, jumps, means_in_gaps, speed_trace, tone_noise
 from tapewright.measure.lines import FittedLines
 from tapewright.measure.meter import Meter, Sizes
 from tapewright.measure.mixer import ToneMixer
 from tapewright.measure.quick_lines import strong_lines
 from tapewright.measure.trend import straight_line
-from tapewright.standards.iec_60386 import SETTLING_S, UNWEIGHTED_BAND_HZ, weighting_response
+from tapewright.standards.iec_60386 import SETTLING_S, weighting_response
 from tapewright.words.signal import Trace
 
 LONG_S: Final = 240.0
@@ -33,40 +34,69 @@ LEAD_S: Final = 10.0
 TRACE_POINTS: Final = 600_000
 """The thinned trace holds at most so many; of an hour 160 a second."""
 REFLECTED_S: Final = 5.0
+WOW_THINNED: Final = 16
+"""Wow ends at 10 Hz: every sixteenth value, some 75 a second, holds it."""
+FLAT_BANDS: Final = (WHOLE, AVERAGED, FAST)
 SLOW_RATE_HZ: Final = 10.0
 SLOW_TOP_HZ: Final = 3.1
 SLOW_STOP_DB: Final = 60.0
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Passed:
+    """A deviation behind each filter.
+
+    Arguments:
+        weighted: behind the weighting network, every other value, shape ((n + 1) // 2,).
+        flat: in each of `FLAT_BANDS`, the same values.
+        wow: in the band of wow, every sixteenth value.
+    """
+
+    weighted: NDArray[np.float32]
+    flat: tuple[NDArray[np.float32], ...]
+    wow: NDArray[np.float32]
+
+
 @lru_cache(maxsize=4)
-def _gains(length: int, rate_hz: float) -> tuple[NDArray[np.complex64], NDArray[np.float32]]:
-    """Give the weighting network and the unweighted band at the frequencies that half the rate can hold."""
+def _gains(
+    length: int, rate_hz: float
+) -> tuple[NDArray[np.complex64], tuple[NDArray[np.float32], ...], NDArray[np.float32]]:
+    """Give the weighting network and the flat bands at the frequencies that half the rate can hold; wow at its own."""
     frequency = fft.rfftfreq(length, 1.0 / rate_hz)[: length // 4 + 1]
+    slow = frequency[: length // (2 * WOW_THINNED) + 1]
     return (
         (0.5 * weighting_response(frequency)).astype(np.complex64),
-        (0.5 * band_gain(frequency, UNWEIGHTED_BAND_HZ)).astype(np.float32),
+        tuple((0.5 * band_gain(frequency, band.band_hz)).astype(np.float32) for band in FLAT_BANDS),
+        (band_gain(slow, WOW.band_hz) / WOW_THINNED).astype(np.float32),
     )
 
 
-def passed(values: NDArray[np.float64], rate_hz: float) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Pass a deviation through the weighting network and through the unweighted band, every other value given back.
+def passed(values: NDArray[np.float64], rate_hz: float) -> Passed:
+    """Pass a deviation through the weighting network and through the flat bands.
 
     Arguments:
         values: shape (n,), no gaps, drift taken out.
         rate_hz: samples per second, at least 1200.
 
-    Returns:
-        Weighted and unweighted, each of shape ((n + 1) // 2,). The network is the analogue one itself, applied to the
-        spectrum; its first seconds hold what comes before, reflected. What half the rate would fold into the band lies
-        above 400 Hz, which `speed_trace` does not let through.
+    The network is the analogue one itself, applied to the spectrum; its first seconds hold what comes before,
+    reflected. What half the rate would fold into the band lies above 400 Hz, which `speed_trace` does not let through.
     """
-    reach = min(len(values) - 1, int(REFLECTED_S * rate_hz)) // 2 * 2
+    reach = min(len(values) - 1, int(REFLECTED_S * rate_hz)) // WOW_THINNED * WOW_THINNED
     longer = np.concatenate([values[reach:0:-1], values, values[-2 : -reach - 2 : -1]]).astype(np.float32)
-    length = 4 * fft.next_fast_len(-(-len(longer) // 4))
+    length = WOW_THINNED * fft.next_fast_len(-(-len(longer) // WOW_THINNED))
     spectrum = fft.rfft(longer, length)[: length // 4 + 1]
-    kept = slice(reach // 2, reach // 2 + (len(values) + 1) // 2)
-    first, second = (fft.irfft(spectrum * gain, length // 2)[kept] for gain in _gains(length, rate_hz))
-    return np.asarray(first, dtype=np.float32), np.asarray(second, dtype=np.float32)
+    weighting, bands, slow = _gains(length, rate_hz)
+    weighted, *flat = (_kept(spectrum * gain, length, 2, reach, len(values)) for gain in (weighting, *bands))
+    wow = _kept(spectrum[: len(slow)] * slow, length, WOW_THINNED, reach, len(values))
+    return Passed(weighted, tuple(flat), wow)
+
+
+def _kept(
+    spectrum: NDArray[np.complexfloating], length: int, every: int, reach: int, count: int
+) -> NDArray[np.float32]:
+    """Turn a spectrum back into every so-manieth value of the record, what was put before and behind it left out."""
+    values = fft.irfft(spectrum, length // every)
+    return np.asarray(values[reach // every : reach // every + -(-count // every)], dtype=np.float32)
 
 
 class SlowTrace:
@@ -145,7 +175,8 @@ class LongTone:
         self._lead = int(LEAD_S * rate) // 2 * 2
         self._number = 0
         self._loud: list[float] = []
-        self.weighted, self.flat, self.pointer = Sizes(), Sizes(), Sizes()
+        self.weighted, self.pointer, self.wow = Sizes(), Sizes(), Sizes()
+        self.flat = tuple(Sizes() for _ in FLAT_BANDS)
         self.thinned = ThinnedTrace(max(1, -(-mixer.expected // TRACE_POINTS)))
         self.slow = SlowTrace(rate)
         self.spectrum = MeanSpectrum(rate / 2.0)
@@ -220,16 +251,18 @@ class LongTone:
         means = means_in_gaps(tone, trace) if gaps else None
         ready = ready_trace(trace, lines, True, means)
         held = ready_trace(trace, lines, False, means) if gaps else ready
-        weighted, flat = passed(ready.values, rate)
+        behind = passed(ready.values, rate)
         counted = ready.counted.copy()
         if not settled:
             counted[: int(SETTLING_S * rate)] = False
         inside = np.zeros(len(counted), dtype=bool)
         inside[body] = True
-        shown, heard = (counted & inside)[::2], (held.counted & inside)[::2]
-        self.weighted.add(weighted[shown])
-        self.flat.add(flat[heard])
-        self.meter.add(np.where(ready.counted[::2], weighted, 0.0), shown, self.pointer, rate / 2.0)
+        shown, heard = (counted & inside)[::2], held.counted & inside
+        self.weighted.add(behind.weighted[shown])
+        for sizes, flat in zip(self.flat, behind.flat, strict=True):
+            sizes.add(flat[heard[::2]])
+        self.wow.add(behind.wow[heard[::WOW_THINNED]])
+        self.meter.add(np.where(ready.counted[::2], behind.weighted, 0.0), shown, self.pointer, rate / 2.0)
         self.slow.add(_filled(trace.values, ready.values)[body])
         half = slice(body.start // 2, body.stop // 2)
         self.spectrum.add(
