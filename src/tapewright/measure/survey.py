@@ -114,8 +114,14 @@ class Levels:
         return samples
 
 
-class _Frames:
-    """Spectral features of one channel, frame by frame, from blocks of any length."""
+class Frames:
+    """Spectral features of one channel, frame by frame, from blocks of any length.
+
+    Arguments:
+        rate_hz: sample rate.
+        band_hz: where a tone is looked for.
+        samples: how many will come; of many the frames lie further apart.
+    """
 
     def __init__(self, rate_hz: float, band_hz: tuple[float, float], samples: int) -> None:
         self.length = max(64, 2 ** round(np.log2(FRAME_S * rate_hz)))
@@ -132,6 +138,7 @@ class _Frames:
         self.rows: list[NDArray[np.float32]] = []
 
     def add(self, samples: NDArray[np.float32]) -> None:
+        """Take the next samples, shape (n,)."""
         skipped = min(self._skip, len(samples))
         self._skip -= skipped
         joined = np.concatenate([self._rest, samples[skipped:]])
@@ -275,7 +282,7 @@ def survey(
     """
     band = TONE_BAND_HZ if tone_hz is None else (0.9 * tone_hz, 1.1 * tone_hz)
     channels = range(recording.channels) if channels is None else channels
-    frames = [_Frames(recording.rate_hz, band, recording.frames) for _ in channels]
+    frames = [Frames(recording.rate_hz, band, recording.frames) for _ in channels]
     levels = [Levels() for _ in channels]
     count = 0
     for block in channel_blocks(recording, progress=progress):
@@ -290,7 +297,7 @@ def survey(
                 "Copy it again from where it was recorded.",
             )
         )
-    found = tuple(_summed_up(one, level, recording.rate_hz) for one, level in zip(frames, levels, strict=True))
+    found = tuple(summed_up(one, level, recording.rate_hz) for one, level in zip(frames, levels, strict=True))
     if len(found) == recording.channels:
         _refuse_flat(recording, found)
     return found
@@ -312,7 +319,7 @@ def glimpses(recording: Recording, tone_hz: float | None = None) -> tuple[Survey
     if recording.duration_s < GLIMPSES_FROM_S or not seeks_quickly(recording):
         return None
     band = TONE_BAND_HZ if tone_hz is None else (0.9 * tone_hz, 1.1 * tone_hz)
-    frames = [_Frames(recording.rate_hz, band, recording.frames) for _ in range(recording.channels)]
+    frames = [Frames(recording.rate_hz, band, recording.frames) for _ in range(recording.channels)]
     length = frames[0].length
     slot = length * max(GLIMPSE_EVERY, recording.frames // (length * MOST_GLIMPSES))
     count = recording.frames // slot
@@ -326,10 +333,10 @@ def glimpses(recording: Recording, tone_hz: float | None = None) -> tuple[Survey
     if sum(part.shape[1] for part in frames[0].rows) != count:
         return None
     times = (places + length / 2) / recording.rate_hz
-    return tuple(_summed_up(one, Levels(), recording.rate_hz, times, slot / recording.rate_hz) for one in frames)
+    return tuple(summed_up(one, Levels(), recording.rate_hz, times, slot / recording.rate_hz) for one in frames)
 
 
-def _take(frames: list[_Frames], held: list[NDArray[np.float32]]) -> None:
+def _take(frames: list[Frames], held: list[NDArray[np.float32]]) -> None:
     """Hand frames of shape (channels, length) to their channels, and let go of them; what is no number is silence."""
     if held:
         together = np.nan_to_num(np.stack(held, axis=1), nan=0.0, posinf=0.0, neginf=0.0)
@@ -338,13 +345,22 @@ def _take(frames: list[_Frames], held: list[NDArray[np.float32]]) -> None:
         held.clear()
 
 
-def _summed_up(
-    frames: _Frames,
+def summed_up(
+    frames: Frames,
     levels: Levels,
     rate_hz: float,
     times_s: NDArray[np.float64] | None = None,
     step_s: float | None = None,
 ) -> Survey:
+    """Sum up what was seen of one channel.
+
+    Arguments:
+        frames: its features.
+        levels: its counts.
+        rate_hz: sample rate.
+        times_s: middle of each frame; None for frames that follow each other.
+        step_s: from one frame to the next; None for the same.
+    """
     table = np.concatenate(frames.rows, axis=1).astype(np.float64) if frames.rows else np.zeros((FEATURES, 0))
     even = (np.arange(table.shape[1]) * frames.hop + frames.length / 2) / rate_hz
     return Survey(
