@@ -28,5 +28,7 @@ spectrum        weighted flutter over frequency, to be drawn
 listening       every channel with a tone, while the file is read once
 square          a computer's square wave; lines that come of sampling or of hum
 remarks         what is said besides: why a tone cannot be followed after all, and what is odd
+live            the same while the sound comes in, block by block
+test_tape       a test tape's own speed and flutter, taken out of what was read with it
 recording       measure_recording: all of the above for every channel of a file
 """
