@@ -9,7 +9,7 @@ import pytest
 
 from tests.house.commands import commands, run
 
-HEAVY = ("numpy", "scipy", "matplotlib", "soundfile", "starlette", "uvicorn", "jinja2")
+HEAVY = ("numpy", "scipy", "matplotlib", "soundfile", "starlette", "uvicorn", "jinja2", "sqlalchemy", "alembic")
 MOST_TIMES_BARE_PYTHON = 12.0  # decision 9
 RUNS = 7
 

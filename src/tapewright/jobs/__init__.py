@@ -9,6 +9,7 @@ closing        close a job: what it teaches, and what had been predicted
 knowledge      the shop's closed jobs as one text file, to be read, edited and merged
 shop           close a job into the file, look at it, put others to it
 bench_job      a job on the bench, kept in a folder of its own
+store/         jobs in a database, their files beside it
 faults_list    every fault with the signs it leads to
 describing     start and check a description
 sizing         sizes to order, from the bench and the stock list
