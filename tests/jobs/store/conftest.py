@@ -15,8 +15,7 @@ from tapewright.jobs.store.opened import Store, open_store
 
 os.environ.pop(SETTING, None)  # a test works on stores of its own, whatever the shop has set
 SERVER = "TAPEWRIGHT_TEST_POSTGRES"
-NO_os.environ.pop(SETTING, None)  # a test works on stores of its own, whatever the shop has set
-SERVER = f"no PostgreSQL to be had: {SERVER} names none (.ci/run starts one)"
+NO_SERVER = f"no PostgreSQL to be had: {SERVER} names none (.ci/run starts one)"
 
 
 @pytest.fixture
