@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,7 +15,7 @@ from tapewright.words.whole_file import read_text, write_whole
 
 KEYS: Final = ("signs", "readings", "age_years")
 SIGN_KEYS: Final = ("id", "present", "sure", "when", "cassette", "after")
-READING_KEYS: Final = ("value", "unit", "doubt", "why_not", "method", "conditions")
+READING_KEYS: Final = ("value", "unit", "doubt", "why_not", "method", "conditions", "interval")
 LARGEST_MB: Final = 5
 
 
@@ -178,16 +179,24 @@ def _reading(name: str, row: Any, key: str, problems: list[Problem]) -> Reading 
     elif value is not None:
         problems.append(Problem(key, "has no unit.", f'Write "unit": "{quantity.unit}".'))
     _contradictions(quantity, value, doubt, texts, key, problems)
+    ends = _interval(row, f"{key}.interval", problems)
     if len(problems) > before:
         return None
-    method, conditions = (texts.get(what, "") for what in ("method", "conditions"))
-    if value is None:
-        return Reading(
-            None, quantity.unit, why_not=texts.get("why_not") or "not said", method=method, conditions=conditions
-        )
-    return Reading(
-        value * factor, quantity.unit, None if doubt is None else doubt * factor, method=method, conditions=conditions
-    )
+    interval = None if ends is None else (ends[0] * factor, ends[1] * factor)
+    said = Reading(None, quantity.unit, why_not=texts.get("why_not") or "not said", interval=interval)
+    if value is not None:
+        said = replace(said, value=value * factor, doubt=None if doubt is None else doubt * factor, why_not=None)
+    return replace(said, method=texts.get("method", ""), conditions=texts.get("conditions", ""))
+
+
+def _interval(row: dict[str, Any], key: str, problems: list[Problem]) -> tuple[float, float] | None:
+    ends = row.get("interval")
+    if ends is None:
+        return None
+    if isinstance(ends, list) and len(ends) == 2 and all(map(_finite, ends)) and ends[0] <= ends[1]:
+        return float(ends[0]), float(ends[1])
+    problems.append(Problem(key, f"is {ends!r}.", "Give its lower and its upper end, [0.1, 0.4], or leave it out."))
+    return None
 
 
 def _measured(row: dict[str, Any], what: str, key: str, problems: list[Problem]) -> float | None:

@@ -15,10 +15,8 @@ from tapewright.standards.iec_60386 import OTHER_TEST_TONE_HZ, TEST_TONE_HZ
 from tapewright.words.reading import Reading
 from tapewright.words.signal import Trace
 
-CLOCK: Final = (
-    "The sound card's clock is taken as true; an ordinary one is off by up to some 0.005 %, and the test "
-    "tape's own speed error is not taken out."
-)
+CLOCK: Final = "The sound card's clock is taken as true; an ordinary one is off by up to some 0.005 %."
+TAPE_LEFT_IN: Final = "The test tape's own speed error is not taken out."
 MOST_CLOCK_PPM: Final = 1000.0
 """A sound card further off is broken."""
 EITHER_NOMINAL: Final = 0.01
@@ -105,7 +103,7 @@ def speed_error(
         doubt_hz = float(np.hypot(doubt_hz, 1e-6 * clock.doubt_ppm * frequency_hz))
         said = (
             f"The sound card's clock, {clock.error_ppm:+g} ± {clock.doubt_ppm:g} ppm, is taken out and its doubt "
-            "counted; the test tape's own speed error is not."
+            "counted."
         )
     nominal = nominal_tone_hz(frequency_hz, tone_hz)
     if nominal is None:
@@ -120,7 +118,7 @@ def speed_error(
         "%",
         100.0 * doubt_hz / nominal,
         method=f"mean frequency of the tone against {nominal:g} Hz",
-        conditions=f"over {seconds:.1f} s. {said}{_other_nominal(frequency_hz, nominal, tone_hz)}",
+        conditions=f"over {seconds:.1f} s. {said} {TAPE_LEFT_IN}{_other_nominal(frequency_hz, nominal, tone_hz)}",
     )
 
 

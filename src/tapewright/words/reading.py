@@ -14,6 +14,8 @@ class Reading:
         why_not: the reason, a sentence, when `value` is None.
         method: how it was taken, with the document it follows.
         conditions: the stretch, the band, the settings it depends on.
+        interval: the 95 % interval, where it does not lie evenly about the value or where there is an upper limit only;
+            None for the value with its doubt either way.
     """
 
     value: float | None
@@ -22,6 +24,7 @@ class Reading:
     why_not: str | None = None
     method: str = ""
     conditions: str = ""
+    interval: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         if (self.value is None) == (self.why_not is None):
