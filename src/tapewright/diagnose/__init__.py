@@ -42,5 +42,7 @@ closed_jobs   what a finished job says: what was found, what was not looked at, 
 learning      what closed jobs teach: base rates, and how well signs are noticed
 calibration   how well what was predicted came true
 shop_standing  what a shop has learnt, and how well it predicted
-budget        which rotor explains which line
+budget        which rotor explains which line, which share of the reading it is
+budget_rates  what can make a line, and which errors move rates together
+budget_search  all lines assigned together
 """

@@ -1,58 +1,67 @@
-"""Which rotor explains which line of the speed, how surely, and what is left unexplained.
+"""Which rotor explains which line of the speed, how surely, what share of the reading it is, and what is left.
 
-For a line at f and a part that turns r times a second, the harmonic h is believed by how near f lies to h r, allowing
-for the doubt of the sizes behind r, for the doubt of f, and, for reels, for every pack a side can have. "Unexplained"
-stands for a line from anywhere, evenly over the logarithm of the frequency.
+All lines are assigned together (`budget_search`), since they hang together: one error of the capstan's diameter moves
+all rates, a rotor's harmonics come with its fundamental, the two packs add up to one side of tape. "Unexplained" is an
+answer like any other: a line from something that the description does not hold.
 """
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import Final
 
-from tapewright.faults.drives import reached_from
-from tapewright.machine.parts import Machine, shaft
-from tapewright.machine.rates import Rate, rates
-from tapewright.words.findings import BudgetItem
+import numpy as np
+
+from tapewright.diagnose.budget_rates import Candidate, Rates, line_rates
+from tapewright.diagnose.budget_search import Assigned, assigned
+from tapewright.machine.parts import Machine
+from tapewright.standards.iec_60386 import weighting_response
+from tapewright.words.findings import BudgetItem, Rival
+from tapewright.words.reading import Reading
 from tapewright.words.signal import Line
 
 UNEXPLAINED: Final = "unexplained"
-HARMONICS: Final = 6
-"""Harmonics beyond the sixth are too small to be told from the background on these machines (from memory)."""
-HARMONIC_FALL: Final = 1.5
-"""A part's h-th harmonic is believed h to the power -1.5 as readily as its first; trade judgement."""
-UNKNOWN_PRIOR: Final = 0.1
-"""Chance beforehand that a line comes from something the description does not hold; trade judgement."""
-BAND_HZ: Final = (0.1, 300.0)
-LEAST_TOLERANCE: Final = 0.002
-"""Nothing is known better than 0.2 %: belts creep by 0.2 to 1 % under load (published glossary figures), and so on."""
-MAKES_LINES: Final = ("pulley", "flywheel", "capstan", "pinch_roller", "idler_tyre", "reel_table", "gear", "motor")
-
-
-@dataclass(frozen=True, slots=True)
-class _Source:
-    """Something that can make a line: a shaft, a belt; a commutator or a gear's teeth, `multiple` to the turn."""
-
-    part: str
-    multiple: int
-    low: float
-    high: float
-    tolerance: float
+WORTH_NAMING: Final = 0.05
+"""A rival less likely than this is named only where nothing tells it apart."""
+HARDLY: Final = 0.01
+NOT_APART: Final = 1.0 / 8.0
+"""Two parts whose rates fit a line so nearly alike are not told apart by it: two sigma of a normal law."""
+MOST_RIVALS: Final = 4
 
 
 def budget(
-    machine: Machine, lines: Sequence[Line], speed_error_pct: float = 0.0, mode: str = "play"
+    machine: Machine,
+    lines: Sequence[Line],
+    speed_error_pct: float | None = 0.0,
+    mode: str = "play",
+    weighted_rms_pct: Reading | None = None,
 ) -> list[BudgetItem]:
     """Say for each line which part explains it best, or that none does.
 
     Arguments:
         machine: whose rates are compared.
         lines: from the speed of a recording.
-        speed_error_pct: how fast the recording ran, which moves every rate with it.
+        speed_error_pct: how fast the recording ran, which moves the rates with it; None where nothing says so.
         mode: what the machine was doing.
+        weighted_rms_pct: the reading that lines are shares of, if there is one.
+
+    Returns:
+        One for each line, in their order.
+
+    Raises:
+        KeyError: when the machine has no such mode.
+
+    >>> from tapewright.machine.library import shipped
+    >>> at_capstan = Line(12.05, 0.1, 0.01, 0.002, 0.001)
+    >>> [(item.part, item.order) for item in budget(shipped("four_track"), [at_capstan])]
+    [('capstan', 1)]
     """
-    sources = _sources(machine, mode, 1.0 + speed_error_pct / 100.0)
-    return [_best(sources, line) for line in lines]
+    if not lines:
+        return []
+    rates = line_rates(machine, mode, speed_error_pct)
+    found = assigned(lines, rates)
+    items = [_item(line, place, found, rates) for place, line in enumerate(lines)]
+    return [_with_share(item, weighted_rms_pct) for item in items]
 
 
 def unexplained_pct(items: Sequence[BudgetItem]) -> float:
@@ -60,72 +69,64 @@ def unexplained_pct(items: Sequence[BudgetItem]) -> float:
     return math.sqrt(sum(item.peak_pct**2 for item in items if item.part == UNEXPLAINED))
 
 
-def _sources(machine: Machine, mode: str, scale: float) -> list[_Source]:
-    found: dict[str, _Source] = {}
-    at_rest = _stopped_by_then(machine, mode)
-    for rate in rates(machine, mode).values():
-        name = _named(machine, rate)
-        if name is not None and rate.name not in at_rest and rate.turns_per_s.value > 0:
-            low, high = rate.range_per_s or (rate.turns_per_s.value, rate.turns_per_s.value)
-            relative = max(rate.turns_per_s.relative_doubt / 1.96, LEAST_TOLERANCE)
-            multiple = _multiple(machine, rate)
-            found.setdefault(f"{name} x {multiple}", _Source(name, multiple, low * scale, high * scale, relative))
-    return list(found.values())
+def beside_lines(items: Sequence[BudgetItem]) -> float | None:
+    """Give the share of the weighted reading's power that is in no line, 0 to 1; None without such a reading."""
+    shares = [item.share for item in items if item.share is not None]
+    return max(0.0, 1.0 - sum(shares)) if shares else None
 
 
-def _stopped_by_then(machine: Machine, mode: str) -> frozenset[str]:
-    """Name what only turns until the head base is in place: it makes no line in a steady recording."""
-    entered = machine.modes[mode]
-    ended = {s.ends for s in machine.sensors.values() if s.ends in entered.motors}
-    goes_on = {s for motor in entered.motors if motor not in ended for s in reached_from(machine, entered, motor)}
-    shafts = {s for motor in ended for s in reached_from(machine, entered, motor)} - goes_on
-    riders = {rotor for rotor in machine.rotors if shaft(machine, rotor) in shafts}
-    return frozenset(riders | {c.name for c in machine.couplings.values() if shaft(machine, c.driver) in shafts})
+# --- one line ---------------------------------------------------------------------------------------------------------
 
 
-def _multiple(machine: Machine, rate: Rate) -> int:
-    if rate.what == "commutator":
-        return machine.rotors[rate.name].segments
-    return machine.rotors[rate.name].teeth if rate.what == "teeth" else 1
+def _item(line: Line, place: int, found: Assigned, rates: Rates) -> BudgetItem:
+    chances = _chances(place, found, rates)
+    (best, chance), *others = sorted(chances.items(), key=lambda pair: -pair[1])
+    expected = _expected(place, found, rates)
+    rivals = []
+    for number, other in others:
+        # What is left of the odds when how common such lines are is taken out is what the frequency says.
+        by_frequency = other / chance * expected.get(best, 1.0) / expected.get(number, 1.0)
+        apart = number < 0 or best < 0 or by_frequency < NOT_APART
+        if other >= WORTH_NAMING or (other >= HARDLY and not apart):
+            rivals.append(Rival(*_called(number, rates), other, apart))
+    one = rates.candidates[best] if best >= 0 else None
+    return BudgetItem(
+        *_called(best, rates),
+        line.frequency_hz,
+        line.peak_pct,
+        line.doubt_pct,
+        min(chance, 1.0),
+        tuple(rivals[:MOST_RIVALS]),
+        one.mates if one else (),
+    )
 
 
-def _named(machine: Machine, rate: Rate) -> str | None:
-    """Name the part a rate is told by: rotors on one shaft have one rate, and the one the tape feels lends its name."""
-    if rate.what != "rotor":
-        return rate.name
-    rotor = machine.rotors.get(rate.name)
-    if rotor is None or rotor.kind not in MAKES_LINES:
-        return None
-    owner = shaft(machine, rate.name)
-    riders = [r for r in machine.rotors.values() if shaft(machine, r.name) == owner]
-    felt = [r.name for r in riders if r.kind in ("capstan", "reel_table", "pinch_roller", "idler_tyre")]
-    return (felt or [owner])[0]
+def _called(number: int, rates: Rates) -> tuple[str, int]:
+    return (UNEXPLAINED, 0) if number < 0 else (rates.candidates[number].part, rates.candidates[number].order)
 
 
-def _best(sources: Sequence[_Source], line: Line) -> BudgetItem:
-    weights: dict[tuple[str, int], float] = {}
-    orders = sum(h**-HARMONIC_FALL for h in range(1, HARMONICS + 1))
-    for source in sources:
-        for h in range(1, HARMONICS + 1):
-            prior = (1.0 - UNKNOWN_PRIOR) / len(sources) * h**-HARMONIC_FALL / orders
-            order = h * source.multiple
-            weights[source.part, order] = weights.get((source.part, order), 0.0) + prior * _density(source, h, line)
-    weights[UNEXPLAINED, 0] = UNKNOWN_PRIOR / math.log(BAND_HZ[1] / BAND_HZ[0])
-    total = sum(weights.values())
-    (part, order), weight = max(weights.items(), key=lambda pair: pair[1])
-    return BudgetItem(part, order, line.frequency_hz, line.peak_pct, line.doubt_pct, weight / total)
+def _chances(place: int, found: Assigned, rates: Rates) -> dict[int, float]:
+    summed = np.bincount(found.chosen[:, place] + 1, weights=found.chance, minlength=len(rates.candidates) + 1)
+    return {int(at) - 1: float(summed[at]) for at in np.flatnonzero(summed > 0.0)}
 
 
-def _density(source: _Source, h: int, line: Line) -> float:
-    """Give the density over the logarithm of frequency of a source's h-th harmonic at the line."""
-    spread = math.hypot(source.tolerance, line.frequency_doubt_hz / 1.96 / line.frequency_hz)
-    low, high = math.log(h * source.low), math.log(h * source.high)
-    at = math.log(line.frequency_hz)
-    if high - low < spread / 10:
-        return math.exp(-0.5 * ((at - (low + high) / 2) / spread) ** 2) / (spread * math.sqrt(2 * math.pi))
-    inside = _normal((at - low) / spread) - _normal((at - high) / spread)
-    return max(inside, 0.0) / (high - low)
+def _expected(place: int, found: Assigned, rates: Rates) -> dict[int, float]:
+    """Give how common such a line was taken to be, for each candidate, given what else the best assignments say."""
+    others = np.delete(found.chosen[np.argmax(found.chance)], place)
+    shown = [rates.candidates[number] for number in others if number >= 0]
+    return {number: _of_one(rates.candidates[number], shown) for number in _chances(place, found, rates) if number >= 0}
 
 
-def _normal(z: float) -> float:
-    return 0.5 * (1.0 + math.erf(z / math.sqrt(2.0)))
+def _of_one(one: Candidate, shown: Sequence[Candidate]) -> float:
+    lower = any(other.part == one.part and other.order < one.order for other in shown)
+    return one.beside if lower else one.alone
+
+
+def _with_share(item: BudgetItem, rms: Reading | None) -> BudgetItem:
+    """Give a line's share of the weighted reading: powers add, where peaks do not."""
+    if rms is None or rms.value is None or rms.value <= 0.0:
+        return item
+    gain = float(np.abs(weighting_response(np.array([item.frequency_hz])))[0])
+    share = (item.peak_pct * gain / rms.value) ** 2 / 2.0
+    doubt = 2.0 * share * math.hypot(item.doubt_pct / max(item.peak_pct, 1e-12), (rms.doubt or 0.0) / rms.value)
+    return replace(item, share=min(share, 1.0), share_doubt=min(doubt, 1.0))

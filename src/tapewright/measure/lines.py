@@ -452,8 +452,8 @@ def _with_doubts(stretch: _Stretch, fitted: _Fitted, alarms: list[float]) -> Fit
     slope = float(np.sqrt(powers @ times**2) / (weight @ times**2) / np.sqrt(powers.sum()) * weight.sum())
     apart = spread * slope / (2.0 * np.pi * np.maximum(size, 1e-30))
     lines = [
-        Line(float(f), 100.0 * float(a), 100.0 * float(s), float(w), alarm)
-        for f, a, s, w, alarm in zip(frequency, size, spread, apart, alarms, strict=True)
+        Line(float(f), 100.0 * float(a), 100.0 * float(s), float(w), alarm, float(b))
+        for f, a, s, w, alarm, b in zip(frequency, size, spread, apart, alarms, fitted.slowing_per_s, strict=True)
     ]
     kept = [index for index in np.argsort(frequency) if lines[index].peak_pct > max(lines[index].doubt_pct, LEAST_PCT)]
     turn = 2.0 * np.pi * frequency * stretch.middle_s

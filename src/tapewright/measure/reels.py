@@ -288,7 +288,7 @@ def _reel(held: _Minutes, rates: NDArray[np.float64], power: NDArray[np.float64]
     )
     evidence = float(stats.f.sf(float(power.mean()), 2 * count, 2.0 * BACKGROUND_VALUES * count))
     alarm = min(1.0, evidence * _trials(held))
-    line = Line(middle, 100.0 * size, 100.0 * doubt, apart, alarm)
+    line = Line(middle, 100.0 * size, 100.0 * doubt, apart, alarm, slowing)
     return Reel(line, slowing, (float(begin), float(end)))
 
 

@@ -4,6 +4,23 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
+class Rival:
+    """Another part that may make a line.
+
+    Arguments:
+        part: the rotor's or coupling's name; "unexplained" for none of them.
+        order: which harmonic of its rate; 0 when unexplained.
+        probability: how likely it makes the line.
+        told_apart: False where the line's frequency speaks for neither of the two: only how common such lines are does.
+    """
+
+    part: str
+    order: int
+    probability: float
+    told_apart: bool
+
+
+@dataclass(frozen=True, slots=True)
 class BudgetItem:
     """How much of the flutter one rotor or belt explains.
 
@@ -14,6 +31,10 @@ class BudgetItem:
         peak_pct: its peak size, percent of speed.
         doubt_pct: half-width of the 95 % interval of the size.
         probability: how likely it is that this part, and no other, makes the line.
+        rivals: what else may make it, the likeliest first.
+        shaft_mates: what else sits on the part's shaft and turns with it; no recording tells them apart.
+        share: of the power of the weighted rms reading, 0 to 1; None without such a reading.
+        share_doubt: half-width of the 95 % interval of that.
     """
 
     part: str
@@ -22,6 +43,10 @@ class BudgetItem:
     peak_pct: float
     doubt_pct: float
     probability: float
+    rivals: tuple[Rival, ...] = ()
+    shaft_mates: tuple[str, ...] = ()
+    share: float | None = None
+    share_doubt: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,6 +38,7 @@ class Line:
         doubt_pct: half-width of the 95 % interval of the size.
         frequency_doubt_hz: the same of the frequency.
         false_alarm: chance that noise alone would have shown such a line anywhere in the spectrum.
+        slowing_per_s: relative loss of frequency per second, as a reel's whose pack grows; 0 where none was seen.
     """
 
     frequency_hz: float
@@ -45,3 +46,4 @@ class Line:
     doubt_pct: float
     frequency_doubt_hz: float
     false_alarm: float
+    slowing_per_s: float = 0.0
