@@ -3,9 +3,15 @@
 evidence_file  what was noticed and measured, read from and written to a file
 rounds         evidence before and after repairs
 examine        the one pipeline: description + evidence + recordings -> Record
+verdicts       which limit holds for a reading, and whether it is kept
+tape_register  the register of test tapes and the sound card's clock, read from its text
+test_tapes     what a recording was made with; the passes of each test tape counted
 compare        before and after: what changed, and whether it is more than doubt
+owner_sheet    what an owner is asked from afar, and what each way through it comes to
+owner_code     the short code the answers come back in
 ask            the same as a conversation, one check at a time
 closing        close a job: what it teaches, and what had been predicted
+home           where a user's data lie
 knowledge      the shop's closed jobs as one text file, to be read, edited and merged
 shop           close a job into the file, look at it, put others to it
 bench_job      a job on the bench, kept in a folder of its own

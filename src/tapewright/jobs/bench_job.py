@@ -6,12 +6,10 @@ a path: jobs and recordings lie under names drawn at random, and the user's own 
 """
 
 import json
-import os
 import re
 import secrets
-import sys
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,6 +17,7 @@ from typing import Any, Final
 
 from tapewright.jobs.evidence_file import evidence_json, parse_evidence
 from tapewright.jobs.examine import examine
+from tapewright.jobs.home import bench_home as bench_home
 from tapewright.machine.library import shipped, shipped_ids
 from tapewright.machine.load import read_machine_text
 from tapewright.machine.parts import Machine
@@ -233,26 +232,6 @@ def findings(job: Job, machine: Machine, heard: Sequence[Heard] = ()) -> Record:
 
 
 # --- where jobs lie --------------------------------------------------------------------------------------------------
-
-
-def bench_home(given: Path | None = None, environment: Mapping[str, str] = os.environ) -> Path:
-    """Give the folder that jobs lie in: as given, as TAPEWRIGHT_DATA says, or where this system keeps a user's data.
-
-    >>> bench_home(environment={"TAPEWRIGHT_DATA": "kept here"}).name
-    'kept here'
-    """
-    if given is not None:
-        return given
-    if environment.get("TAPEWRIGHT_DATA"):
-        return Path(environment["TAPEWRIGHT_DATA"])
-    if sys.platform == "win32":
-        base = Path(environment.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
-    elif sys.platform == "darwin":
-        base = Path.home() / "Library" / "Application Support"
-    else:
-        named = Path(environment.get("XDG_DATA_HOME", ""))
-        base = named if named.is_absolute() else Path.home() / ".local" / "share"
-    return base / "tapewright"
 
 
 def job_folder(home: Path, job_id: str) -> Path:

@@ -24,11 +24,15 @@ from tapewright.diagnose.plan import plan
 from tapewright.diagnose.told_when import as_told
 from tapewright.diagnose.unexplained import unexplained
 from tapewright.jobs.rounds import Round, latest_round, with_more
+from tapewright.jobs.test_tapes import MeasuredWith, count_pass
+from tapewright.jobs.verdicts import verdicts
 from tapewright.machine.parts import Machine
 from tapewright.measure.recording import ChannelReadings, measure_recording
+from tapewright.measure.test_tape import KnownTape, through_tape
 from tapewright.words.evidence import Evidence
 from tapewright.words.findings import Belief
 from tapewright.words.plain import plain
+from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.reading import Reading
 from tapewright.words.record import Answered, Heard, Record
 
@@ -36,6 +40,13 @@ READINGS: Final = (
     "speed_error_pct", "drift_pct", "weighted_peak_pct", "weighted_quasi_peak_pct", "weighted_rms_pct",
     "unweighted_peak_pct", "unweighted_rms_pct",
 )  # fmt: skip
+"""What the diagnosis knows of."""
+SHOWN: Final = (
+    "speed_error_pct", "drift_pct", "weighted_peak_pct", "weighted_quasi_peak_pct", "weighted_rms_pct",
+    "weighted_average_pct", "unweighted_peak_pct", "unweighted_rms_pct", "unweighted_average_pct", "wow_band_peak_pct",
+    "wow_band_rms_pct", "flutter_band_peak_pct", "flutter_band_rms_pct",
+)  # fmt: skip
+"""Every reading of a recording."""
 EXPLAINED: Final = 6
 """Reasons are written out for this many of the leading beliefs."""
 Progress = Callable[[float], None]
@@ -54,6 +65,7 @@ def examine(
     progress: Progress | None = None,
     heard: Sequence[Heard] = (),
     knowledge: Knowledge | None = None,
+    made_with: MeasuredWith | None = None,
 ) -> Record:
     """Do the main job.
 
@@ -69,6 +81,7 @@ def examine(
         progress: is told how much of the recordings is done, 0 to 1.
         heard: what recordings that were measured before say, channel by channel.
         knowledge: closed jobs to go by, beside the catalogue; an `equal_rate` stands against their base rates.
+        made_with: the test tape that the recordings were made with, and the sound card's clock.
 
     Raises:
         InputAtFaultError: for evidence or recordings that cannot be used.
@@ -79,7 +92,8 @@ def examine(
     if knowledge is not None:
         net = with_knowledge(net, knowledge, rates=equal_rate is None)
     latest = latest_round(net, told)
-    heard = [*heard, *hear_all(machine, recordings, tone_hz, progress, accept_truncated=accept_truncated)]
+    listened = hear_all(machine, recordings, tone_hz, progress, accept_truncated=accept_truncated, made_with=made_with)
+    heard = [*heard, *listened]
     readings = {**_best_readings(heard), **evidence.readings}
     likelihoods = with_more(
         latest,
@@ -126,30 +140,59 @@ def hear_all(
     progress: Progress | None = None,
     *,
     accept_truncated: bool = False,
+    made_with: MeasuredWith | None = None,
 ) -> list[Heard]:
     """Measure recordings, channel by channel, and set their lines against a machine's rates.
 
     Arguments:
         machine: None to measure only.
         recordings: files.
-        tone_hz: the frequency on the test tape; None to take the usual one that is nearest.
+        tone_hz: the frequency on the test tape; None for what the register says of the tape, else the usual one that is
+            nearest.
         progress: is told how much is done, 0 to 1.
         accept_truncated: take what is there of a recording that is cut short.
+        made_with: the test tape, whose pass is counted once for each recording, and the sound card's clock.
     """
+    given = made_with or MeasuredWith()
+    tone_hz = _tone_of(given, tone_hz)
     found = []
     for number, path in enumerate(recordings):
         share = None if progress is None else _part_of(progress, number, len(recordings))
-        measured = measure_recording(path, tone_hz, share, accept_truncated)
-        found += [_heard(machine, str(path), i, one, measured.notes) for i, one in enumerate(measured.channels, 1)]
+        measured = measure_recording(
+            path, tone_hz, share, accept_truncated, given.clock_error_ppm, given.clock_doubt_ppm
+        )
+        tape = count_pass(given, Path(path))
+        found += [
+            _heard(machine, str(path), i, one, measured.notes, tape) for i, one in enumerate(measured.channels, 1)
+        ]
     return found
+
+
+def _tone_of(given: MeasuredWith, tone_hz: float | None) -> float | None:
+    """Give the tone to look for: as told, as the register says; the two must not contradict each other."""
+    known = given.tape.tone_hz if given.tape is not None else None
+    if given.tape is not None and None not in (known, tone_hz) and known != tone_hz:
+        found = f'is {tone_hz:g} Hz, and "{given.tape.name}" is registered with {known:g} Hz.'
+        raise InputAtFaultError(Problem("--tone", found, "Leave --tone out, or put the register right."))
+    return known if tone_hz is None else tone_hz
 
 
 def _part_of(progress: Progress, number: int, total: int) -> Progress:
     return lambda share: progress((number + share) / total)
 
 
-def _heard(machine: Machine | None, file: str, number: int, channel: ChannelReadings, notes: tuple[str, ...]) -> Heard:
-    readings = {name: getattr(channel, name) for name in READINGS}
+def _heard(
+    machine: Machine | None,
+    file: str,
+    number: int,
+    channel: ChannelReadings,
+    notes: tuple[str, ...],
+    tape: KnownTape | None = None,
+) -> Heard:
+    readings = {name: getattr(channel, name) for name in SHOWN}
+    if tape is not None:
+        readings = through_tape(readings, channel.lines, tape)
+        notes = (*notes, tape.says())
     speed = readings["speed_error_pct"].value
     items = [] if machine is None else budget(machine, channel.lines, speed or 0.0)
     spectrum = channel.spectrum
@@ -165,6 +208,8 @@ def _heard(machine: Machine | None, file: str, number: int, channel: ChannelRead
         spectrum_hz=() if spectrum is None else tuple(float(f) for f in spectrum.frequency_hz),
         spectrum_pct=() if spectrum is None else tuple(float(p) for p in spectrum.peak_pct),
         notes=(*notes, *channel.notes),
+        verdicts=verdicts(machine, readings),
+        test_tape="" if tape is None else tape.name,
     )
 
 
@@ -174,7 +219,7 @@ def _best_readings(heard: Sequence[Heard]) -> dict[str, Reading]:
     if not with_tone:
         return {}
     best = max(with_tone, key=lambda one: float(str(one.tone.get("snr_db") or 0.0)))
-    return {name: reading for name, reading in best.readings.items() if reading.value is not None}
+    return {name: best.readings[name] for name in READINGS if best.readings[name].value is not None}
 
 
 def _with_reasons(latest: Round, beliefs: Sequence[Belief]) -> list[Belief]:
@@ -231,6 +276,7 @@ def channel_json(heard: Heard, *, with_budget: bool) -> dict[str, object]:
     """Give one channel of what `measure` prints."""
     shown: dict[str, object] = {"tone": plain(heard.tone)}
     shown |= {name: plain(reading) for name, reading in heard.readings.items()}
+    shown |= {"limits": plain(heard.verdicts), "test_tape": heard.test_tape or None}
     shown["lines"] = plain(heard.lines)
     if with_budget:
         shown |= {"budget": plain(heard.budget), "unexplained_pct": heard.unexplained_pct}

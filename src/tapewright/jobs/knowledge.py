@@ -21,8 +21,8 @@ from tapewright.diagnose.closed_jobs import (
     Tally,
     is_plain,
 )
-from tapewright.jobs.bench_job import bench_home
 from tapewright.jobs.evidence_file import evidence_json, parse_evidence
+from tapewright.jobs.home import bench_home
 from tapewright.words.evidence import Evidence
 from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.whole_file import read_text, write_whole

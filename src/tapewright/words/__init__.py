@@ -4,9 +4,11 @@ units       bench units in and out; SI inside
 estimate    Estimate: a number and its doubt
 problem     Problem: where in the user's material, what was found, what to do
 reading     Reading: one measured value, or the reason there is none
+verdict     Verdict: a reading held against a limit
 signal      Trace: one quantity over time; Line: a steady component
 evidence    Observation, Evidence: what was noticed, when, how sure
 findings    BudgetItem, Link, Chain, Belief, Check, PlanStep, Clash: small results that travel
+owner       OwnerSheet, AskedSign, Step, Verdict: the sheet for an owner far away
 record      Record: everything one examination knows
 comparison  ReadingChange, LineChange, ChannelChange: what changed between two recordings
 plain       any noun as plain JSON data

@@ -7,6 +7,7 @@ from tapewright.words.evidence import Evidence
 from tapewright.words.findings import Belief, BudgetItem, ChangeOfMind, Check, Clash, PlanStep
 from tapewright.words.reading import Reading
 from tapewright.words.signal import Line, Trace
+from tapewright.words.verdict import Verdict
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -25,6 +26,8 @@ class Heard:
         spectrum_hz: frequencies of the flutter spectrum, hertz; empty without a tone.
         spectrum_pct: weighted size of a steady line there, percent peak, same length.
         notes: sentences.
+        verdicts: by the name of the reading, what a limit makes of it; only where there is one.
+        test_tape: the tape that was played, as the shop calls it; "" when it was not told.
     """
 
     file: str
@@ -38,6 +41,8 @@ class Heard:
     spectrum_hz: tuple[float, ...] = ()
     spectrum_pct: tuple[float, ...] = ()
     notes: tuple[str, ...] = ()
+    verdicts: Mapping[str, Verdict] = field(default_factory=dict)
+    test_tape: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
