@@ -193,7 +193,7 @@ def test_with_a_solenoid_that_lifts_the_cam_belt_no_longer_does() -> None:
     assert {"play_loop", "play_takeup_reel_stands"} <= shown(changed, missing)
     assert leader(usual, ["play_stays_down"]) == "cam_belt"
     assert shares(changed, ["play_stays_down"])["cam_belt"] < 0.01
-    assert shares(changed, ["play_stays_down"])["lift_solenoid"] > 0.2
+    assert shares(changed, ["play_stays_down"])["lift_solenoid"] > 0.15
     assert shares(usual, ["play_loop"])["cam_belt"] < 0.01
     assert shares(changed, ["play_loop"])["cam_belt"] > 0.1
 
@@ -338,7 +338,8 @@ def test_a_capstan_motor_that_waits_hangs_on_the_position_switch() -> None:
     assert "play_falls_back" in shown(usual, dirty) & shown(changed, dirty)
     assert "play_capstan_still" not in shown(usual, dirty)
     assert "play_capstan_still" in shown(changed, dirty)
-    assert leader(usual, *STANDS_AND_FALLS_BACK) == "capstan_belt"
+    belt, switch = (shares(usual, *STANDS_AND_FALLS_BACK)[name] for name in ("capstan_belt", "cam_switch"))
+    assert belt > switch > 0.05
     assert leader(changed, *STANDS_AND_FALLS_BACK) == "cam_switch"
     assert shares(changed, *STANDS_AND_FALLS_BACK)["capstan_belt"] < 0.05
 

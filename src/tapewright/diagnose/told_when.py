@@ -31,6 +31,8 @@ DIFFERENCES: Final = (
     (END, START, "only_late"),
 )
 """There, and not there at the other moment: the sign of that, in its mode."""
+WHEN_WARM: Final = {"stops": "stops_when_warm", "tape_slow": "slow_when_warm", "tape_uneven": "uneven_when_warm"}
+"""What is noticed in a mode, and the sign that says so of some minutes later."""
 
 
 def as_told(net: Network, evidence: Evidence) -> tuple[Network, Evidence]:
@@ -54,7 +56,7 @@ def by_moment(net: Network, observations: Sequence[Observation]) -> tuple[Observ
     Returns:
         Those that hold from cold and towards the end of a side, and a sign for each thing that was noticed at one
         moment and looked for in vain at the other. Where a mode is right at first and goes wrong later, what else was
-        told of it speaks of later too.
+        told of it speaks of later too: it counts there where a sign says it of later.
     """
     told = {one.id for one in observations}
     whole = (*observations, *(one for one in _differences(net.signs, observations) if one.id not in told))
@@ -69,7 +71,16 @@ def by_moment(net: Network, observations: Sequence[Observation]) -> tuple[Observ
             return moment in OTHER_MOMENTS
         return sign.mode in later and moments.at_moment(sign.node, moments.WARM) in nodes
 
-    return tuple(one for one in whole if not of_another_moment(one))
+    return tuple(said for one in whole if (said := of_warm(net.signs, one) if of_another_moment(one) else one))
+
+
+def of_warm(signs: Mapping[str, Sign], observation: Observation) -> Observation | None:
+    """Give what was noticed after minutes of running as the sign that says so; None where none does, or of a start."""
+    mode = signs[observation.id].mode
+    name = f"{mode}_{WHEN_WARM.get(observation.id.removeprefix(f'{mode}_'), '')}"
+    if name not in signs or _moment(observation) == START:
+        return None
+    return replace(observation, id=name, when="")
 
 
 def _moment(observation: Observation) -> str:

@@ -380,6 +380,11 @@ def edge_creases(following: str, *square: str) -> str:
     return "yes" if following in ("slips", "uneven", "lumpy") or "askew" in square else "no"
 
 
+def edge_wanders(creased: str, hold_back: str) -> str:
+    """The same for a tape that nothing holds back: it wanders in its guides, and an edge is caught now and then."""
+    return "at_times" if creased == "no" and hold_back == "slack" else creased
+
+
 def tape_in_play(nip: str, take_up: str, hold_back: str) -> str:
     """Say how the tape moves where the capstan should set its speed.
 
@@ -468,6 +473,14 @@ def logic_stops(sensed: str, contact: str, started: str) -> str:
     return "at_times" if "at_times" in (contact, sensed) or sensed == "weak" else "no"
 
 
+def cut_short(sounds: str, stops: str = "no") -> str:
+    """Say whether a motor is heard to start and stop again: it fails, or the logic stops what it sees no reel follow.
+
+    Gives "stops" for the latter, else how it sounds.
+    """
+    return "stops" if stops != "no" and sounds not in ("silent", "at_times") else sounds
+
+
 def rubs(turns: str, strong: str) -> str:
     """Say whether a shaft squeals: stiff in its bearing while it turns, or dragged by a rubber that slips on it.
 
@@ -492,6 +505,11 @@ def changes_with_warmth(cold: str, warm: str) -> str:
     if warm in WELL and cold not in WELL:
         return "eases"
     return "same"
+
+
+def only_when_warm(cold: str, warm: str) -> str:
+    """Say how a thing is after minutes of running where it is well from cold; "same" where it is not, or still is."""
+    return warm if cold in WELL and warm not in WELL else "same"
 
 
 def either_change(*changes: str) -> str:

@@ -193,8 +193,8 @@ def lamps(name: str) -> Condition:
 
 
 def chirps(name: str) -> Condition:
-    """Whether a rubber rim squeaks under load: it does so as it goes hard, before it lets go."""
-    return _told_by(name, "chirps", lambda wrong: "yes" if wrong.grip < CHIRPS_BELOW else "no")
+    """Whether a rubber rim squeaks under load: it does so at times as it goes hard, before it lets go."""
+    return _told_by(name, "chirps", lambda wrong: "at_times" if wrong.grip < CHIRPS_BELOW else "no")
 
 
 CHIRPS_BELOW: Final = 0.8

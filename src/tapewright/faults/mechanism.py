@@ -96,6 +96,7 @@ def _draw_mode(sheet: Sheet, mode: Mode) -> None:
     _draw_turning(sheet, mode)
     _draw_sounds(sheet, mode)
     _draw_stopping(sheet, mode)
+    _draw_cut_short(sheet, mode)
     draw_overrunning(sheet, mode)
 
 
@@ -309,7 +310,7 @@ def _draw_tape(sheet: Sheet, mode: Mode) -> None:
         sheet.node(Node(take_up, (), lambda: "loose", mode.takes_up))
     holding = _draw_hold_back(sheet, mode)
     if mode.at_capstan:
-        nip = _draw_nips(sheet, mode)
+        nip = _draw_nips(sheet, mode, holding)
         sheet.node(Node(f"tape@{mode.name}", (nip, take_up, holding), does.tape_in_play, "tape"))
         sheet.node(Node(f"loop@{mode.name}", (nip, take_up), does.loop_forms, "tape"))
         sheet.node(Node(f"pack@{mode.name}", (f"tape@{mode.name}", holding, take_up), does.pack_is_loose, "tape"))
@@ -360,19 +361,19 @@ def _draw_hold_back(sheet: Sheet, mode: Mode) -> str:
     return sheet.node(Node(f"held_back@{mode.name}", (brakes, *holds), does.held_back, mode.gives))
 
 
-def _draw_nips(sheet: Sheet, mode: Mode) -> str:
+def _draw_nips(sheet: Sheet, mode: Mode, holding: str) -> str:
     """What all capstans together do with the tape; the first nip of a mode leads, another holds the tape before it."""
     nips = nips_at_work(sheet.machine, mode)
     if len(nips) == 1:
         nip = _draw_nip(sheet, mode, nips[0], f"nip@{mode.name}")
-        guided = _draw_guides(sheet, nips)
-        sheet.node(Node(f"edge@{mode.name}", (f"closed@{mode.name}", *guided), does.edge_creases, "tape"))
+        leaning = f"closed@{mode.name}"
     else:
         each = tuple(_draw_nip(sheet, mode, one, f"nip:{one.name}@{mode.name}") for one in nips)
         nip = sheet.node(Node(f"nip@{mode.name}", each, does.nips_together, nips[0].name))
         sheet.node(Node(f"head_loop@{mode.name}", each[:2], does.head_loop, "tape"))
-        guided = _draw_guides(sheet, nips)
-        sheet.node(Node(f"edge@{mode.name}", (each[1], *guided), does.edge_creases, "tape"))
+        leaning = each[1]
+    creased = Node(f"creased@{mode.name}", (leaning, *_draw_guides(sheet, nips)), does.edge_creases, "tape")
+    sheet.node(Node(f"edge@{mode.name}", (sheet.node(creased), holding), does.edge_wanders, "tape"))
     _draw_tape_surface(sheet, mode, nips)
     return nip
 
@@ -514,6 +515,14 @@ def _draw_stopping(sheet: Sheet, mode: Mode) -> None:
         sheet.node(Node(f"stops@{mode.name}", each, does.either, watching[0].name))
 
 
+def _draw_cut_short(sheet: Sheet, mode: Mode) -> None:
+    """Which motors are heard to start and stop again at once."""
+    stops = (f"stops@{mode.name}",) if sheet.has(f"stops@{mode.name}") else ()
+    for name in (one for one in mode.motors if sheet.has(f"sounds:{one}@{mode.name}")):
+        parents = (f"sounds:{name}@{mode.name}", *stops)
+        sheet.node(Node(f"cut:{name}@{mode.name}", parents, does.cut_short, name))
+
+
 def _draw_start(sheet: Sheet, mode: Mode) -> str:
     """Whether a mode starts at all: as its only motor does, or as its switches let it where there are several."""
     if len(mode.motors) != 1:
@@ -538,6 +547,16 @@ def _draw_recording(sheet: Sheet) -> None:
         sheet.node(Node("engages@record", (draw_permit(sheet, record),), str, "record"))
 
 
+def _draw_running_out(sheet: Sheet) -> None:
+    """Whether a shaft is seen to run out of true, by whatever sits on it: a worn bush lets the flywheel wobble too."""
+    machine = sheet.machine
+    for owner in dict.fromkeys(shaft(machine, name) for name in machine.rotors):
+        riders = [name for name in machine.rotors if shaft(machine, name) == owner]
+        if len(riders) > 1:
+            wobbling = tuple(sheet.condition(conditions.wobble(name)) for name in riders)
+            sheet.node(Node(f"runs_out:{owner}", wobbling, does.either, owner))
+
+
 def _draw_surfaces(sheet: Sheet) -> None:
     """What can be seen and felt of single parts, and how steadily each turns."""
     for rotor in sheet.machine.rotors.values():
@@ -546,6 +565,7 @@ def _draw_surfaces(sheet: Sheet) -> None:
         sheet.condition(conditions.steady(rotor.name))
         sheet.condition(conditions.wobble(rotor.name))
         sheet.condition(conditions.noise(rotor.name))
+    _draw_running_out(sheet)
     sheet.condition(conditions.lamps(sheet.machine.supply.name))
     for coupling in sheet.machine.couplings.values():
         sheet.condition(conditions.surface(coupling.name))

@@ -55,6 +55,9 @@ def draw_moments(sheet: Sheet, mode: Mode, draw_mode: Draw) -> None:
         driven = [reel, *(f"turns:{name}@{mode.name}" for name in _capstans(sheet.machine, mode))]
         each = [_compare(sheet, f"warming:{one}", (one, when_warm[one]), does.changes_with_warmth) for one in driven]
         sheet.node(Node(f"warming@{mode.name}", tuple(each), does.either_change, "tape"))
+        for stem in (stem for stem in ("tape", "stops") if sheet.has(f"{stem}@{mode.name}")):
+            found = f"{stem}@{mode.name}"
+            _compare(sheet, f"later_{found}", (found, when_warm[found]), does.only_when_warm)
         base = f"head_base@{mode.name}"
         if sheet.has(base):
             _compare(sheet, f"warming_base@{mode.name}", (base, when_warm[base]), does.changes_with_warmth)

@@ -61,6 +61,8 @@ class Wording:
     Arguments:
         kinds: kinds of part it applies to.
         inside: whether the case must be open; None to go by where the part can be seen.
+        read_at: the function it is noticed at where the mechanism has it, since more than this part speaks there; with
+            {shaft} for the shaft the part sits on.
     """
 
     id: str
@@ -74,6 +76,7 @@ class Wording:
     mode: str = "off"
     inside: bool | None = None
     hazards: tuple[str, ...] = field(default=("power",))
+    read_at: str = ""
 
     def fits(self, kind: str) -> bool:
         """Tell whether it applies to a kind of part."""
@@ -125,7 +128,8 @@ IN_MODE: Final = (
              _RUN + " and listen to a steady high note.", {"slack": 1.0, "at_times": 0.6}, sense="hear", minutes=3,
              hazards=("tape", "tone")),
     Template("edge", "edge", "One edge of the tape is creased or wavy after playing",
-             "Play a sacrificial cassette for three minutes, then look along the tape's edge.", {"yes": 1.0}, minutes=5,
+             "Play a sacrificial cassette for three minutes, then look along the tape's edge.",
+             {"yes": 1.0, "at_times": 0.4}, minutes=5,
              risk_minutes=1),
     Template("overruns", "overruns", "A loop of tape is thrown when fast winding is stopped",
              "Wind a sacrificial cassette with a clear shell for half a minute, press stop and look.",
@@ -199,6 +203,14 @@ IN_MODE: Final = (
              _RUN + " from cold and again after ten minutes.", {"eases": 1.0}, minutes=12, modes=("play", "reverse_play")),
     Template("fails_when_warm", "warming", "The tape is right at first, then slows, falters or stops after some minutes {mode}",
              _RUN + " for twenty minutes.", {"worsens": 1.0}, minutes=8, modes=("play", "reverse_play")),
+    Template("stops_when_warm", "later_stops", "The machine stops by itself only after some minutes {mode}",
+             _RUN + " for twenty minutes.", {"yes": 1.0, "at_times": 0.7}, minutes=8, modes=("play", "reverse_play")),
+    Template("slow_when_warm", "later_tape", "Only after some minutes {mode} the sound is low and dragging",
+             _RUN + " for twenty minutes.", {"slow": 1.0, "uneven": 0.5}, sense="hear", minutes=8,
+             modes=("play", "reverse_play"), hazards=("tape", "tone")),
+    Template("uneven_when_warm", "later_tape", "Only after some minutes {mode} the pitch wavers or surges",
+             _RUN + " for twenty minutes.", {"uneven": 1.0, "at_times": 0.3, "slow": 0.25}, sense="hear", minutes=8,
+             modes=("play", "reverse_play"), hazards=("tape", "tone")),
     Template("lifts_when_warm", "warming_base", "The head base fails at the first tries from cold and comes up later {mode}",
              "From cold: press {key} three times with the lid open, then again after ten minutes.", {"eases": 1.0},
              minutes=6, modes=("play", "reverse_play")),
@@ -247,8 +259,8 @@ IN_MODE: Final = (
     Template("coasts", "coasts", "The {part} runs on for turns when fast winding is stopped",
              "Wind a sacrificial cassette for half a minute, press stop, watch each reel.", {"yes": 1.0}, minutes=2,
              kinds=("reel_table",)),
-    Template("starts_and_stops", "sounds", "The {part} starts and stops again at once {mode}", "Ear to the case {mode}.",
-             {"at_times": 0.6, "labours": 0.15}, sense="hear"),
+    Template("starts_and_stops", "cut", "The {part} starts and stops again at once {mode}", "Ear to the case {mode}.",
+             {"stops": 0.6, "at_times": 0.6, "labours": 0.15}, sense="hear"),
     # --- what is heard
     Template("heard", "sounds", "The {part} is heard {mode}", "Ear to the case, or a rod held to it, {mode}.",
              {"normal": 1.0, "races": 1.0, "labours": 1.0, "at_times": 0.5}, sense="hear"),
@@ -318,7 +330,7 @@ ON_LOOKING: Final = (
             minutes=2, hazards=("power", "nip")),
     Wording("wobbles", "wobble", ("flywheel", "reel_table", "pulley", "capstan", "pinch_roller"),
             "The {part} wobbles or runs out of true", "Turn it slowly by hand and sight along its rim.", {"yes": 0.8},
-            minutes=2, hazards=("power", "nip")),
+            minutes=2, hazards=("power", "nip"), read_at="runs_out:{shaft}"),
     Wording("tight", "drag", ("belt",), "The {part} is drum-tight, or drags like tar on what it drives",
             _OPEN + "pluck it, then turn the driven wheel with and without it.", {"stiff": 1.0, "tight": 1.0}, sense="feel",
             minutes=5, hazards=("power",)),
@@ -356,8 +368,9 @@ ON_LOOKING: Final = (
 
 BY_HAND: Final = (
     Wording("dull", "signal", ("heads",), "The sound is dull, low or missing on some tracks",
-            "Play a sacrificial cassette known to be bright; listen to each track.", {"dull": 1.0, "worn": 1.0}, sense="hear",
-            mode="play", inside=False, hazards=("tape", "tone")),
+            "Play a sacrificial cassette known to be bright; listen to each track.",
+            {"dull": 1.0, "worn": 1.0, "one_side": 0.9, "crackles": 0.2}, sense="hear", mode="play", inside=False,
+            hazards=("tape", "tone"), read_at="sound@play"),
     Wording("clean_cures", "signal", ("heads",), "Cleaning the {part} brings level and treble back",
             _TORCH + "wipe heads and guides with a damp swab until it stays white, let them dry, listen again.",
             {"dull": 0.9, "worn": 0.1}, sense="hear", minutes=6, inside=False, hazards=("power", "nip", "solvent")),

@@ -164,7 +164,7 @@ def _sign(machine: Machine, template: Template, subject: str, mode: str, node: s
     )
 
 
-JOINING: Final = frozenset({"late", "warming", "warming_base", "waver", "noise", "squeal", "eaten"})
+JOINING: Final = frozenset({"late", "warming", "warming_base", "waver", "noise", "squeal", "eaten", "cut", "later_stops", "later_tape"})
 """What hangs on nearly every part at once, or on one mode at two moments."""
 
 KEYS: Final = {
@@ -189,17 +189,19 @@ def _sight(machine: Machine, name: str) -> str:
 
 
 def _from_conditions(mechanism: Mechanism) -> Iterator[Sign]:
+    drawn = frozenset(node.name for node in mechanism.nodes)
     for condition in mechanism.conditions:
         for wording in (*ON_LOOKING, *BY_HAND):
             if wording.about == condition.about and wording.fits(own_kind(part(mechanism.machine, condition.part))):
-                yield _looking(mechanism.machine, wording, condition)
+                yield _looking(mechanism.machine, wording, condition, drawn)
 
 
-def _looking(machine: Machine, wording: Wording, condition: Condition) -> Sign:
+def _looking(machine: Machine, wording: Wording, condition: Condition, drawn: frozenset[str]) -> Sign:
     noticed, mistaken = SENSES[wording.sense]
     inside = wording.inside if wording.inside is not None else _sight(machine, condition.part) == "inside"
     said_open = "open" in wording.how or "qualified person" in wording.how
     words = {"part": spoken(machine, condition.part)}
+    node = wording.read_at.format(shaft=shaft(machine, condition.part) if condition.part in machine.rotors else "")
     return Sign(
         id=f"{condition.part}_{wording.id}",
         says=_sentence(wording.says, words),
@@ -208,7 +210,7 @@ def _looking(machine: Machine, wording: Wording, condition: Condition) -> Sign:
         opens_case=inside,
         minutes=wording.minutes,
         hazards=_hazards(wording, inside=inside),
-        node=condition.name,
+        node=node if node in drawn else condition.name,
         notice={word: mistaken + share * (noticed - mistaken) for word, share in wording.words.items()},
         false_rate=mistaken,
         part=condition.part,
