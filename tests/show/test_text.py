@@ -20,13 +20,14 @@ from tapewright.machine.sizes import sizes
 from tapewright.show.columns import WIDTH, table
 from tapewright.show.force_tables import forces_text
 from tapewright.show.question import question_text
-from tapewright.show.said import against_limit, percent, with_doubt
+from tapewright.show.said import against_limit, percent, reading_said, with_doubt
 from tapewright.show.sizing_text import sizing_text
 from tapewright.show.tables import faults_text, margins_text, rates_text, signs_text, sizes_text, twins_text
 from tapewright.show.text import text_report
 from tapewright.words.evidence import Evidence
 from tapewright.words.reading import Reading
 from tapewright.words.record import Record
+from tapewright.words.verdict import judged
 from tests.show.sample import COMPLAINT, record
 
 MACHINES = shipped_ids()
@@ -151,10 +152,15 @@ def test_a_share_never_claims_certainty(share: float, said: str) -> None:
 
 @pytest.mark.parametrize(
     ("value", "doubt", "said"),
-    [(0.05, 0.01, "within"), (0.2, 0.01, "over"), (-0.2, 0.01, "over"), (0.1, 0.02, "too close")],
+    [(0.05, 0.01, "pass:"), (0.2, 0.01, "fail:"), (-0.2, 0.01, "fail:"), (0.1, 0.02, "within doubt of the limit:")],
 )
 def test_a_limit_that_the_doubt_straddles_is_left_open(value: float, doubt: float, said: str) -> None:
-    assert against_limit("x", Reading(value, "%", doubt), 0.1).startswith(said)
+    assert against_limit(judged(Reading(value, "%", doubt), 0.1, "its sheet")).startswith(said)
+
+
+def test_an_interval_is_said_in_place_of_the_doubt() -> None:
+    assert reading_said("x", Reading(0.12, "%", 0.3, interval=(0.08, 0.42))) == "0.12 % (0.08 to 0.42 %)"
+    assert reading_said("x", Reading(0.12, "%", 0.01, interval=(0.0, 0.13))) == "0.12 % (at most 0.13 %)"
 
 
 def test_no_doubt_no_plus_or_minus() -> None:

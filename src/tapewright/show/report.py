@@ -195,7 +195,7 @@ def _heard(heard: Heard, machine: Machine) -> Row:
             {
                 "name": said.reading_name(name),
                 "value": said.reading_said(name, reading),
-                "limit": said.against_limit(name, reading, machine.limits.get(name)),
+                "limit": said.against_limit(heard.verdicts.get(name)),
                 "how": "; ".join(filter(None, (reading.method, reading.conditions))),
                 "taken": reading.value is not None,
             }

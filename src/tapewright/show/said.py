@@ -10,6 +10,7 @@ from tapewright.words.findings import PlanStep
 from tapewright.words.reading import Reading
 from tapewright.words.record import Heard
 from tapewright.words.units import to_the_doubt
+from tapewright.words.verdict import Verdict
 
 READING_NAMES: Final = {
     "speed_error_pct": "speed error",
@@ -17,8 +18,14 @@ READING_NAMES: Final = {
     "weighted_peak_pct": "flutter, weighted peak",
     "weighted_quasi_peak_pct": "flutter, weighted quasi-peak",
     "weighted_rms_pct": "flutter, weighted rms",
+    "weighted_average_pct": "flutter, weighted average",
     "unweighted_peak_pct": "flutter, unweighted peak",
     "unweighted_rms_pct": "flutter, unweighted rms",
+    "unweighted_average_pct": "flutter, unweighted average",
+    "wow_band_peak_pct": "wow alone, peak",
+    "wow_band_rms_pct": "wow alone, rms",
+    "flutter_band_peak_pct": "flutter without wow, peak",
+    "flutter_band_rms_pct": "flutter without wow, rms",
 }
 EXPLAINS: Final = "explains the complaint"
 UNEXPLAINED: Final = "unexplained"
@@ -86,22 +93,23 @@ def reading_said(name: str, reading: Reading) -> str:
     """Write a reading, or why there is none."""
     if reading.value is None:
         return f"no reading: {reading.why_not}"
-    return with_doubt(reading.value, reading.doubt, reading.unit, sign=name in ("speed_error_pct", "drift_pct"))
+    signed = name in ("speed_error_pct", "drift_pct")
+    if reading.interval is None:
+        return with_doubt(reading.value, reading.doubt, reading.unit, sign=signed)
+    low, high = reading.interval
+    least = "at most" if low <= 0.0 else f"{low:.2g} to"
+    return f"{with_doubt(reading.value, None, reading.unit, sign=signed)} ({least} {high:.2g} {reading.unit})"
 
 
-def against_limit(name: str, reading: Reading, limit: float | None) -> str:
-    """Say whether a reading keeps a limit, or its doubt leaves that open.
+def against_limit(verdict: Verdict | None) -> str:
+    """Say what a limit makes of a reading, and whose limit it is; nothing where there is none.
 
-    >>> against_limit("weighted_peak_pct", Reading(0.12, "%", 0.01), 0.1)
-    'over the limit of 0.1 %'
+    >>> against_limit(Verdict("fail", 0.1, "%", "the machine's own sheet"))
+    "fail: limit 0.1 % (the machine's own sheet)"
     """
-    if limit is None or reading.value is None:
+    if verdict is None:
         return ""
-    size, doubt = abs(reading.value), reading.doubt or 0.0
-    said = f"the limit of {limit:g} {reading.unit}"
-    if size + doubt <= limit:
-        return f"within {said}"
-    return f"over {said}" if size - doubt > limit else f"too close to {said} to tell"
+    return f"{verdict.verdict}: limit {verdict.limit:g} {verdict.unit} ({verdict.source})"
 
 
 def cost_said(step: PlanStep) -> str:

@@ -205,9 +205,8 @@ def heard_text(heard: Sequence[Heard], machine: Machine | None = None) -> str:
 
 def _channel(heard: Heard, machine: Machine | None) -> str:
     pieces = [heading(f"Recording {heard.file}, channel {heard.channel}"), paragraph(tone_said(heard))]
-    limits = machine.limits if machine else {}
     rows = [
-        [reading_name(name), reading_said(name, reading), against_limit(name, reading, limits.get(name)),
+        [reading_name(name), reading_said(name, reading), against_limit(heard.verdicts.get(name)),
          "; ".join(filter(None, (reading.method, reading.conditions)))]
         for name, reading in heard.readings.items()
     ]  # fmt: skip

@@ -235,7 +235,7 @@ async def post_recording(request: Request) -> Response:
 
         typed = await read_form(request, sink)
         if not coming:
-            raise InputAtFaultError(Problem("recording", "No file was chosen.", "Choose a WAV or FLAC file first."))
+            raise InputAtFaultError(Problem("recording", "No file was chosen.", "Choose a sound file, or a video with sound, first."))
         for one in coming:
             await run_in_threadpool(_arrived, bench, job.id, one, _tone(typed.get("tone", "")))
     return _see(f"/jobs/{job.id}#recordings")

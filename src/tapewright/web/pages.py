@@ -111,7 +111,6 @@ def job_page(look: Look, words: str = "", mode: str = "", refused: Sequence[Prob
         200 if refused is None else AT_FAULT,
         job=look.job,
         machine=machine,
-        limits=machine.limits if machine else {},
         record=record,
         problems=list(dict.fromkeys([*(refused or ()), *look.problems])),
         rescue=rescue(record.plan) if record else None,

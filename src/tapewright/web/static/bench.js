@@ -126,7 +126,7 @@ if (drop) {
   drop.addEventListener("submit", (event) => {
     event.preventDefault();
     if (chooser.files.length) send(chooser.files[0]);
-    else refuse([{ where: "Recording:", found: "no file was chosen.", do: "Choose a WAV or FLAC file first." }]);
+    else refuse([{ where: "Recording:", found: "no file was chosen.", do: "Choose a sound file, or a video with sound, first." }]);
   });
   chooser.addEventListener("change", () => chooser.files.length && send(chooser.files[0]));
   // A file that misses the frame must not take the page away.
