@@ -103,6 +103,15 @@ _KNOWLEDGE: Option = (
      "help": "what closed jobs taught; without it the shop's own, where there is one; `none` for the catalogue alone"},
 )  # fmt: skip
 
+_MADE_WITH: tuple[Option, ...] = (
+    (("--test-tape",), {"metavar": "NAME", "help": "the test tape that was played, as the register names it"}),
+    (("--measuring",),
+     {"metavar": "FILE", "type": Path, "help": "register of test tapes and clock (default: the shop's own)"}),
+    (("--clock-ppm",),
+     {"metavar": "PPM", "type": float, "help": "how much faster the sound card's clock runs than it says"}),
+    (("--clock-doubt-ppm",), {"metavar": "PPM", "type": float, "help": "half-width of its 95 %% interval"}),
+)  # fmt: skip
+
 
 def _checked(options: argparse.Namespace) -> argparse.Namespace:
     """See that numbers are where they make sense."""
@@ -153,6 +162,12 @@ def _knowledge(options: argparse.Namespace) -> Any:
     return knowledge
 
 
+def _made_with(options: argparse.Namespace) -> Any:
+    from tapewright.jobs.test_tapes import measured_with
+
+    return measured_with(options.test_tape, options.measuring, options.clock_ppm, options.clock_doubt_ppm)
+
+
 def _examine(options: argparse.Namespace) -> Shown:
     from tapewright.jobs.examine import examination_json, examine
     from tapewright.machine.load import read_machine
@@ -170,6 +185,7 @@ def _examine(options: argparse.Namespace) -> Shown:
         equal_rate=options.equal_base_rates,
         knowledge=_knowledge(options),
         progress=_Progress("measuring"),
+        made_with=_made_with(options),
     )
     data, text = examination_json(record), text_report(record, machine)
     if options.out is not None:
@@ -249,7 +265,12 @@ def _measure(options: argparse.Namespace) -> Shown:
     _checked(options)
     machine = None if options.machine is None else read_machine(options.machine)
     heard = hear_all(
-        machine, [options.file], options.tone, _Progress("measuring"), accept_truncated=options.accept_truncated
+        machine,
+        [options.file],
+        options.tone,
+        _Progress("measuring"),
+        accept_truncated=options.accept_truncated,
+        made_with=_made_with(options),
     )
     channels = [channel_json(one, with_budget=machine is not None) for one in heard]
     data = {"file": str(options.file), "channels": channels}
@@ -276,6 +297,52 @@ def _compare(options: argparse.Namespace) -> Shown:
         data["page"] = str(options.out)
         text += f"\n\nWritten: {options.out}"
     return data, text
+
+
+def _owner(options: argparse.Namespace) -> Shown:
+    from tapewright.jobs.evidence_file import evidence_json, write_evidence
+    from tapewright.jobs.owner_sheet import answers_of, owner_sheet
+    from tapewright.machine.load import read_machine
+    from tapewright.show.owner_page import owner_page
+    from tapewright.words.evidence import Evidence
+    from tapewright.words.whole_file import write_whole
+
+    machine = read_machine(options.machine)
+    if options.code:
+        evidence = Evidence(answers_of(machine, options.code))
+        text = "\n".join(f"{one.id}: {_SAID[one.present]}" for one in evidence.signs)
+        if options.out is not None:
+            write_evidence(options.out, evidence)
+            text += f"\n\nWritten: {options.out}"
+        return {"evidence": evidence_json(evidence)}, text
+    if options.out is None:
+        do = "Give --out FILE.html, or --code CODE to read an owner's answers."
+        raise InputAtFaultError(Problem("--out", "is missing.", do))
+    sheet = owner_sheet(machine, progress=_Progress("working the sheet out"))
+    write_whole(options.out, owner_page(sheet, machine))
+    counted = {"signs": len(sheet.signs), "complaints": len(sheet.complaints), "verdicts": len(sheet.verdicts)}
+    said = f"{counted['complaints']} complaints, {counted['verdicts']} different endings."
+    return {"machine": machine.id, "page": str(options.out)} | counted, f"Written: {options.out}\n{said}"
+
+
+_SAID = {True: "yes", False: "no", None: "can't tell"}
+
+
+def _tapes(options: argparse.Namespace) -> Shown:
+    from tapewright.jobs.test_tapes import begin_register, count_pass, measured_with, measuring, register_place
+    from tapewright.show.tables import tapes_text
+    from tapewright.words.plain import plain
+
+    place = options.measuring or register_place()
+    if options.begin:
+        written = begin_register(place)
+        return {"written": str(written)}, f"Written: {written}. Fill it in with any editor."
+    for name in options.played:
+        count_pass(measured_with(name, place))
+    found = measuring(options.measuring)
+    return plain(found) | {"place": str(place)}, tapes_text(
+        found.tapes, place, found.clock_error_ppm, found.clock_doubt_ppm
+    )
 
 
 def _rates(options: argparse.Namespace) -> Shown:
@@ -465,7 +532,7 @@ _RECORDING: Option = (
 )
 _COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Option, ...]], ...] = (
     ("examine", "the main job in one go: beliefs, next check, plan, readings, report", _examine,
-     (_MACHINE, _EVIDENCE, _RECORDING, _OUT_FOLDER, _TONE, _TRUNCATED, _COMPLAINT, _EQUAL, _KNOWLEDGE)),
+     (_MACHINE, _EVIDENCE, _RECORDING, _OUT_FOLDER, _TONE, _TRUNCATED, _COMPLAINT, _EQUAL, _KNOWLEDGE, *_MADE_WITH)),
     ("ask", "the same in the terminal, one check at a time", _ask,
      (_MACHINE, _EVIDENCE, _COMPLAINT, _EQUAL, _KNOWLEDGE)),
     ("demo", "the main job on an invented machine, end to end, into a folder", _demo,
@@ -474,13 +541,22 @@ _COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Op
      ((("--port",), {"metavar": "N", "type": int, "default": 8137, "help": "port on this computer (default: 8137)"}),)),
     ("measure", "readings from a recording of a test tone", _measure,
      ((("file",), {"metavar": "FILE", "type": Path, "help": "the recording; it is never changed"}),
-      (("--machine",), {"metavar": "M", "help": "set the lines against this machine's rates"}), _TONE, _TRUNCATED)),
+      (("--machine",), {"metavar": "M", "help": "set the lines against this machine's rates"}),
+      _TONE, _TRUNCATED, *_MADE_WITH)),
+    ("tapes", "the shop's test tapes, how often each was played, and the sound card's clock", _tapes,
+     (_MADE_WITH[1],
+      (("--begin",), {"action": "store_true", "help": "write a register to fill in"}),
+      (("--played",), {"metavar": "NAME", "action": "append", "default": [], "help": "count a pass nobody recorded"}))),
     ("compare", "what changed between two recordings, and whether it is more than doubt", _compare,
      ((("before",), {"metavar": "BEFORE", "type": Path, "help": "a recording, or what `measure --json` printed"}),
       (("after",), {"metavar": "AFTER", "type": Path, "help": "the same of the later one"}),
       (("--machine",), {"metavar": "M", "help": "set the lines against this machine's rates"}),
       (("--out",), {"metavar": "F.html", "type": Path, "help": "write a page with both on one plot"}),
       _TONE, _TRUNCATED)),
+    ("owner", "a sheet for an owner far away, and the code that comes back from it", _owner,
+     (_MACHINE,
+      (("--out",), {"metavar": "F", "type": Path, "help": "the sheet to write; with --code the evidence file"}),
+      (("--code",), {"metavar": "CODE", "default": "", "help": "read the answers an owner sent"}))),
     ("machine", "start, check and draw the description of a machine", _machine,
      ((("action",), {"choices": ["new", "check", "draw", "layouts", "schema"],
                      "help": "a starter, all mistakes at once, a picture, what ships, a schema for editors"}),

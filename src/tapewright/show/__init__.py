@@ -23,6 +23,7 @@ knowledge_text  what a shop has learnt, and a job just closed
 question    the next question of a conversation
 paper       pages that need nothing beside them
 comparing   before and after: as text, on one plot, as a page
+owner_page  the owner's sheet as one file
 report      the report as one file of HTML, and the folder that holds it
 templates/  the pages that `paper` gives to be filled in
 """

@@ -30,16 +30,16 @@ def _environment() -> "Environment":
     page = Environment(
         loader=FunctionLoader(source), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    page.globals["css"] = _trusted(source("report.css"))
+    page.globals["css"] = trusted(source("report.css"))
     return page
 
 
 def inline(svg: str) -> str:
     """Make a picture of our own ready to stand in a page."""
-    return _trusted(inlined(svg))
+    return trusted(inlined(svg))
 
 
-def _trusted(markup: str) -> str:
+def trusted(markup: str) -> str:
     """Mark text as markup of our own; what people wrote was escaped when it was made."""
     from markupsafe import Markup
 

@@ -1,0 +1,85 @@
+"""The short code an owner's answers come back in: letters and digits that can be read out over a telephone.
+
+A string of bits, five to a character: 4 for the version, 16 for the sheet's fingerprint, 5 for the number of answers,
+then 10 for each (8 for the sign's number on the sheet, 2 for the answer), and 10 to check the rest. The alphabet leaves
+out I, L, O and U, which are misread; small letters, spaces and hyphens do not matter.
+"""
+
+import re
+import zlib
+from collections.abc import Sequence
+from typing import Final
+
+from tapewright.words.evidence import Observation
+from tapewright.words.problem import InputAtFaultError, Problem
+
+VERSION: Final = 1
+ALPHABET: Final = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+MOST_ANSWERS: Final = 31
+MOST_SIGNS: Final = 256
+CHECK_BITS: Final = 10
+_HEAD_BITS: Final = 25
+_ANSWER_BITS: Final = 10
+_ANSWERS: Final = {True: 1, False: 2, None: 3}
+_MISREAD: Final = str.maketrans({"I": "1", "L": "1", "O": "0", "U": "V"})
+DO: Final = "Compare it with the owner's screen, character by character, or have the owner send it as text."
+
+
+def code_of(answers: Sequence[tuple[int, bool | None]], fingerprint: int) -> str:
+    """Write answers as a code, in groups of four.
+
+    Arguments:
+        answers: number of the sign on the sheet, and True, False or None for "can't tell"; at most 31.
+        fingerprint: of the sheet, 16 bits.
+
+    >>> code_of([(3, True)], 0xBEEF)
+    '2VVF 081R V4'
+    """
+    if len(answers) > MOST_ANSWERS:
+        raise ValueError(f"{len(answers)} answers; a code holds {MOST_ANSWERS}")
+    bits = f"{VERSION:04b}{fingerprint:016b}{len(answers):05b}"
+    bits += "".join(f"{number:08b}{_ANSWERS[present]:02b}" for number, present in answers)
+    bits += f"{_check(bits):0{CHECK_BITS}b}"
+    bits += "0" * (-len(bits) % 5)
+    letters = "".join(ALPHABET[int(bits[at : at + 5], 2)] for at in range(0, len(bits), 5))
+    return " ".join(letters[at : at + 4] for at in range(0, len(letters), 4))
+
+
+def _check(bits: str) -> int:
+    """Give the lowest bits of the CRC-32 of the bits as text (ISO-HDLC, as in zip files)."""
+    return zlib.crc32(bits.encode("ascii")) & ((1 << CHECK_BITS) - 1)
+
+
+def answers_in(code: str, ids: Sequence[str], fingerprint: int) -> tuple[Observation, ...]:
+    """Read a code.
+
+    Arguments:
+        code: as the owner gave it.
+        ids: the sheet's signs, in its order.
+        fingerprint: of the sheet.
+
+    Raises:
+        InputAtFaultError: for a code that was misheard, or belongs to another machine's sheet.
+    """
+    letters = re.sub(r"[\s-]", "", code.upper()).translate(_MISREAD)
+    wrong = sorted(set(letters) - set(ALPHABET))
+    if wrong or len(letters) > 99 or len(letters) * 5 < _HEAD_BITS + CHECK_BITS:
+        found = f"holds {''.join(wrong[:5])!r}, which no code has." if wrong else f"has {len(letters)} characters."
+        raise InputAtFaultError(Problem("owner's code", found, DO))
+    bits = "".join(f"{ALPHABET.index(letter):05b}" for letter in letters)
+    count = int(bits[20:25], 2)
+    end = _HEAD_BITS + _ANSWER_BITS * count
+    whole = len(bits) == -(-(end + CHECK_BITS) // 5) * 5
+    if not whole or int(bits[end : end + CHECK_BITS], 2) != _check(bits[:end]):
+        raise InputAtFaultError(Problem("owner's code", "does not check: a character is wrong or missing.", DO))
+    if int(bits[:4], 2) != VERSION or int(bits[4:20], 2) != fingerprint:
+        do = "Choose the machine that the sheet was made for, or have the owner go through this machine's sheet."
+        raise InputAtFaultError(Problem("owner's code", "belongs to the sheet of another machine.", do))
+    return tuple(_answer(bits[at : at + _ANSWER_BITS], ids) for at in range(_HEAD_BITS, end, _ANSWER_BITS))
+
+
+def _answer(bits: str, ids: Sequence[str]) -> Observation:
+    number, answer = int(bits[:8], 2), int(bits[8:], 2)
+    if number >= len(ids) or answer == 0:
+        raise InputAtFaultError(Problem("owner's code", "names a sign that this sheet does not have.", DO))
+    return Observation(ids[number], {code: present for present, code in _ANSWERS.items()}[answer])
