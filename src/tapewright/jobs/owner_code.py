@@ -33,7 +33,7 @@ def code_of(answers: Sequence[tuple[int, bool | None]], fingerprint: int) -> str
         fingerprint: of the sheet, 16 bits.
 
     >>> code_of([(3, True)], 0xBEEF)
-    '2VVF 081R V4'
+    '3FQF 10DW T'
     """
     if len(answers) > MOST_ANSWERS:
         raise ValueError(f"{len(answers)} answers; a code holds {MOST_ANSWERS}")
