@@ -74,4 +74,4 @@ def band_gain(frequency: NDArray[np.float64], band_hz: tuple[float, float]) -> N
     return gain
 
 
-__all__ = ["AVERAGED", "FAST", "LEAST_RMS_S", "WHOLE", "WOW", "Band", "band_gain", "band_limited"]
+__all__ = ["AVERAGED", "FAST", "LEAST_RMS_S", "LEAST_TURNS", "WHOLE", "WOW", "Band", "band_gain", "band_limited"]

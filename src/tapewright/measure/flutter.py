@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from tapewright.measure.bands import AVERAGED, FAST, LEAST_RMS_S, WHOLE, WOW, Band, band_limited
+from tapewright.measure.bands import AVERAGED, FAST, LEAST_RMS_S, LEAST_TURNS, WHOLE, WOW, Band, band_limited
 from tapewright.measure.lines import FittedLines
 from tapewright.measure.spread import Scatter, scatter
 from tapewright.measure.trend import straight_line
@@ -197,11 +197,10 @@ def weighted_where(seconds: float, table: float) -> str:
 
 
 def flat_where(seconds: float, band: Band) -> str:
-    """Say what an unweighted reading holds for."""
-    return (
-        f"{band.band_hz[0]:g} to {band.band_hz[1]:g} Hz over {seconds:.1f} s, mean and straight-line drift taken out; "
-        f"nothing slower than {1.0 / seconds:.2g} Hz can be seen in that."
-    )
+    """Say what an unweighted reading holds for, and what of its band so short a stretch cannot show."""
+    said = f"{band.band_hz[0]:g} to {band.band_hz[1]:g} Hz over {seconds:.1f} s, mean and straight-line drift taken out"
+    unseen = f"; nothing slower than {1.0 / seconds:.2g} Hz can be seen in that"
+    return said + (unseen if band.band_hz[0] * seconds < LEAST_TURNS else "") + "."
 
 
 def flat_said(band: Band) -> tuple[str, str, str]:

@@ -1,6 +1,7 @@
 """Rates, margins, sizes, signs and faults as plain text, for a terminal."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
 
 from tapewright.faults.cautions import cautions
 from tapewright.faults.signs import Sign
@@ -9,8 +10,9 @@ from tapewright.machine.parts import Machine
 from tapewright.machine.rate_twins import Twin
 from tapewright.machine.rates import Rate
 from tapewright.machine.sizes import Size
+from tapewright.measure.test_tape import KINDS, KnownTape
 from tapewright.show.columns import bullets, heading, paragraph, table
-from tapewright.show.said import minutes_said, mode_said, name_of, out_of_order_as, percent, with_doubt
+from tapewright.show.said import minutes_said, mode_said, name_of, out_of_order_as, percent, reading_name, with_doubt
 from tapewright.words.units import gcm, to_the_doubt
 
 _COMES_ROUND = {"rotor": "turns", "belt": "belt passes", "teeth": "teeth", "commutator": "commutator segments"}
@@ -152,3 +154,33 @@ def faults_text(machine: Machine, faults: Sequence[Mapping[str, object]]) -> str
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
+
+
+def tapes_text(
+    tapes: Sequence[KnownTape], place: Path, clock_error_ppm: float | None = None, clock_doubt_ppm: float = 0.0
+) -> str:
+    """Set out a shop's test tapes, and what is known of its sound card's clock.
+
+    Arguments:
+        tapes: with their passes.
+        place: the register.
+        clock_error_ppm: how much faster the clock runs than it says; None where nobody measured it.
+        clock_doubt_ppm: half-width of its 95 % interval.
+    """
+    rows = [
+        [one.name, KINDS[one.kind], one.known, "" if one.tone_hz is None else f"{one.tone_hz:g}", _own_speed(one),
+         "; ".join(f"{reading_name(name)} {with_doubt(own.value or 0.0, own.doubt, '%')}"
+                   for name, own in one.flutter.items()), str(one.passes)]
+        for one in tapes
+    ]  # fmt: skip
+    headings = ["tape", "kind", "known", "tone, Hz", "own speed now", "own flutter", "passes"]
+    body = table(headings, rows, right=[3, 6]) if rows else "No test tape is registered."
+    clock = "The sound card's clock was not measured, and is taken as true."
+    if clock_error_ppm is not None:
+        clock = f"The sound card's clock is off by {clock_error_ppm:+g} ± {clock_doubt_ppm:g} ppm."
+    return f"{heading('Test tapes')}\n{body}\n\n{paragraph(clock)}\n{paragraph(f'Register: {place}')}"
+
+
+def _own_speed(tape: KnownTape) -> str:
+    now = tape.speed_now_pct
+    return "not known" if now is None else with_doubt(*now, "%", sign=True)
