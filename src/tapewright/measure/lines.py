@@ -103,7 +103,7 @@ class _Stretch:
         lag_s: phase as time: integral of the speed deviation, nan in dropouts.
         speed: speed deviation, zero where there is none.
         weight: taper times mask, for the spectrum.
-        base: columns for offset, mean and drift, one offset for each piece, shape (n_good, m).
+        base: columns for offset, mean and drift, one offset for each piece, shape (n, m).
         good: where `lag_s` holds.
     """
 
@@ -147,6 +147,14 @@ def _base(times_s: NDArray[np.float64], piece: NDArray[np.intp]) -> NDArray[np.f
     return np.stack(columns, axis=1)
 
 
+def _without_gaps(piece: NDArray[np.intp], good: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Give each gap to the piece whose end is nearer."""
+    if good.all() or not good.any():
+        return piece
+    held = np.flatnonzero(good)
+    return np.asarray(piece[np.interp(np.arange(len(piece)), held, held).round().astype(np.intp)])
+
+
 def _stretch(tone: Followed, trace: Trace) -> _Stretch:
     offset = round((trace.start_s - tone.start_s) * tone.rate_hz)
     inside = slice(offset, offset + len(trace.values))
@@ -167,7 +175,7 @@ def _stretch(tone: Followed, trace: Trace) -> _Stretch:
         phase / (2.0 * np.pi * tone.frequency_hz),
         np.where(there, speed - straight_line(speed, there), 0.0),
         np.where(there, taper, 0.0),
-        _base(times[good], piece[good]),
+        _base(times, _without_gaps(piece, good)),
         good,
         tone.rate_hz,
         middle,
@@ -254,17 +262,34 @@ def _turns(
     return turn, turning
 
 
+def _solved(table: NDArray[np.float64], wanted: NDArray[np.float64], root: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Solve for the columns' shares by least squares, each row weighed by the square of its root weight."""
+    table = table * root[:, None]
+    scale = np.sqrt(np.einsum("ij,ij->j", table, table))
+    scale[scale == 0.0] = 1.0
+    table /= scale
+    normal = table.T @ table
+    normal[np.diag_indices_from(normal)] += 1e-12
+    return np.asarray(np.linalg.solve(normal, table.T @ (root * wanted)) / scale, dtype=np.float64)
+
+
 def _fit(
     stretch: _Stretch, frequency_hz: NDArray[np.float64], slowing_per_s: NDArray[np.float64], rounds: int
 ) -> _Fitted:
-    """Fit all lines to the phase together, moving their frequencies (and slowings) a little in each round."""
-    times, lag = stretch.times_s[stretch.good], stretch.lag_s[stretch.good]
-    root = np.sqrt(_fit_taper(stretch)[stretch.good])
+    """Fit all lines to the phase together, moving their frequencies (and slowings) a little in each round.
+
+    Slow flutter moves the phase far more than a fast line does, and would leak into it through every gap. So from the
+    second round on the gaps are filled with what was fitted, the rest running straight through them: what a gap leaks
+    shrinks by its share of the time in each round (expectation and maximisation, Dempster, Laird and Rubin 1977).
+    """
+    times, good = stretch.times_s, stretch.good
+    lag, root = np.where(good, stretch.lag_s, 0.0), np.sqrt(_fit_taper(stretch)) * good
     frequency, slowing, count = frequency_hz.copy(), slowing_per_s.copy(), len(frequency_hz)
     drifting = np.flatnonzero(slowing_per_s)
     most = 0.5 / stretch.seconds
+    gaps = not good.all()
     cosine = sine = np.zeros(count)
-    for step in range(rounds + 1):
+    for step in range(rounds + 1 + gaps):
         turn, turning = _turns(times, frequency, slowing)
         cosines, sines = np.cos(turn), np.sin(turn)
         columns = [stretch.base, sines / turning, -cosines / turning]
@@ -272,15 +297,14 @@ def _fit(
             moving = (cosine * cosines + sine * sines) / turning
             columns.append(times[:, None] * moving)
             columns.append((-0.5 * times**2)[:, None] * moving[:, drifting])
-        table = np.concatenate(columns, axis=1) * root[:, None]
-        scale = np.sqrt(np.einsum("ij,ij->j", table, table))
-        scale[scale == 0.0] = 1.0
-        table /= scale
-        normal = table.T @ table
-        normal[np.diag_indices_from(normal)] += 1e-12
-        solved = np.linalg.solve(normal, table.T @ (root * lag)) / scale
+        table = np.concatenate(columns, axis=1)
+        solved = _solved(table, lag, root)
         start = stretch.base.shape[1]
         cosine, sine = solved[start : start + count], solved[start + count : start + 2 * count]
+        if gaps:
+            drawn = table @ solved
+            lag[~good] = drawn[~good] + np.interp(times[~good], times[good], (lag - drawn)[good])
+            root = np.sqrt(_fit_taper(stretch))
         if step:
             moved = frequency + np.clip(solved[start + 2 * count : start + 3 * count] / (2.0 * np.pi), -most, most)
             bent = solved[start + 3 * count :] / (2.0 * np.pi * frequency[drifting])

@@ -5,6 +5,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import stats
 
 from tapewright.measure.follow import Course
 from tapewright.measure.lines import LONGEST_S, FittedLines
@@ -21,6 +22,10 @@ MOST_CLOCK_PPM: Final = 1000.0
 """A sound card further off is broken."""
 EITHER_NOMINAL: Final = 0.01
 """Nearer to one usual tone than this, ratio, the other (5 % away) is not brought up."""
+SLOW_TURNS: Final = 4
+"""What wanders in one to four turns of the stretch tells how far its mean may be off."""
+SURE: Final = float(stats.t.ppf(0.975, 2 * SLOW_TURNS - 1))
+"""Student's factor: four turns are eight values, one of which the straight line took."""
 LEAST_DRIFT_S: Final = 10.0
 """In less, drift cannot be told from the slow wow of the reels (0.3 to 0.7 Hz)."""
 
@@ -52,15 +57,20 @@ def _without_lines(trace: Trace, lines: FittedLines) -> NDArray[np.float64]:
 
 
 def _slow_density(left: NDArray[np.float64], rate_hz: float) -> float:
-    """Estimate the density of what wanders slower than four turns in the stretch, ratio² per hertz."""
+    """Estimate the density of what wanders slower than four turns in the stretch, ratio² per hertz.
+
+    The straight line that is taken out first takes 6/(pi k)² of the power at k turns with it (closed form).
+    """
     there = np.isfinite(left)
     wander = np.where(there, left - straight_line(left, there), 0.0)
     counted = float(np.count_nonzero(there))
     starts = np.linspace(0, len(left), min(len(left), 512), endpoint=False).astype(np.intp)
     summed = np.add.reduceat(wander, starts)
     at = starts / len(left)
-    powers = [abs(np.exp(-2j * np.pi * turns * at) @ summed) ** 2 for turns in (1, 2, 3, 4)]
-    return 2.0 * float(np.mean(powers)) / (rate_hz * counted)
+    turns = np.arange(1, SLOW_TURNS + 1)
+    powers = np.abs(np.exp(-2j * np.pi * np.outer(turns, at)) @ summed) ** 2
+    kept = float(np.sum(1.0 - 6.0 / (np.pi * turns) ** 2))
+    return 2.0 * float(np.sum(powers)) / kept / (rate_hz * counted)
 
 
 def mean_frequency(tone: Course, trace: Trace, lines: FittedLines) -> tuple[float, float]:
@@ -79,7 +89,7 @@ def mean_frequency(tone: Course, trace: Trace, lines: FittedLines) -> tuple[floa
     mean = float(np.nanmean(left))
     flutter = np.sqrt(_slow_density(left, trace.rate_hz) / (2.0 * seconds))
     noise = np.sqrt(3.0 * tone.noise_rad2_per_hz / (2.0 * np.pi**2 * seconds**3)) / tone.frequency_hz
-    return tone.frequency_hz * (1.0 + mean), float(1.96 * tone.frequency_hz * np.hypot(flutter, noise))
+    return tone.frequency_hz * (1.0 + mean), float(tone.frequency_hz * np.hypot(SURE * flutter, 1.96 * noise))
 
 
 def speed_error(
@@ -161,7 +171,7 @@ def drift(trace: Trace, lines: FittedLines) -> Reading:
             return Reading(
                 100.0 * moved,
                 "%",
-                196.0 * float(np.sqrt(density / window)),
+                100.0 * SURE * float(np.sqrt(density / window)),
                 method=f"mean of the last {window:.0f} s less mean of the first {window:.0f} s",
                 conditions=f"over {seconds:.1f} s",
             )
@@ -170,7 +180,7 @@ def drift(trace: Trace, lines: FittedLines) -> Reading:
     return Reading(
         100.0 * slope,
         "%",
-        196.0 * float(np.sqrt(12.0 * density / (2.0 * seconds))),
+        100.0 * SURE * float(np.sqrt(12.0 * density / (2.0 * seconds))),
         method="straight line through the stretch, end less beginning",
         conditions=f"over {seconds:.1f} s",
     )
