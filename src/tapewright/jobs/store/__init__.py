@@ -11,5 +11,10 @@ steps       what one step gathers; undo and redo
 files       files under their checksums
 reading     a sheet, pages of the list, a history in words
 opened      Store: everything a page asks
+erasing     an owner's data gone for good
+exporting   jobs into a zip that a person can read
+importing   jobs out of such a zip, none of it believed
+backup      a copy of the database once a day
+takeover    jobs of earlier versions, a folder each
 sums        the ticket, what a job comes to, what its findings are worked out from
 """

@@ -26,6 +26,8 @@ WAIT_S: Final = 30.0
 LOCK_FOR: Final[Mapping[str, int]] = {"opening": 7_341_001, "files": 7_341_002}
 """Numbers of the locks that several programs agree on where the database is a server."""
 _WRITES: Final = "tapewright_writes"
+_OURS: Final = (exc.IntegrityError, exc.ProgrammingError, exc.DataError)
+"""What can only be a mistake of this program; anything else is the disk's, the file's or the server's."""
 
 
 def database_url(home: Path, given: str | None = None, environment: Mapping[str, str] = os.environ) -> str:
@@ -58,7 +60,9 @@ def connect(url: str) -> Engine:
     """
     try:
         return _connected(url)
-    except exc.OperationalError as error:
+    except exc.DatabaseError as error:
+        if isinstance(error, _OURS):
+            raise
         raise _refused(error) from error
     except ModuleNotFoundError as error:
         do = "Install the extra that brings it: pip install 'tapewright[postgres]'."
@@ -124,7 +128,9 @@ def reading(engine: Engine) -> Iterator[Connection]:
                 connection = connection.execution_options(isolation_level="REPEATABLE READ")
             with connection.begin():
                 yield connection
-    except exc.OperationalError as error:
+    except exc.DatabaseError as error:
+        if isinstance(error, _OURS):
+            raise
         raise _refused(error) from error
 
 
@@ -138,8 +144,8 @@ def writing(engine: Engine) -> Iterator[Connection]:
     try:
         with engine.connect().execution_options(**{_WRITES: True}) as connection, connection.begin():
             yield connection
-    except (exc.OperationalError, exc.DatabaseError) as error:
-        if isinstance(error, (exc.IntegrityError, exc.ProgrammingError, exc.DataError)):
+    except exc.DatabaseError as error:
+        if isinstance(error, _OURS):
             raise
         raise _refused(error) from error
 

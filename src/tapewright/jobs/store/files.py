@@ -72,6 +72,11 @@ class Incoming:
             self._path.unlink(missing_ok=True)
 
     @property
+    def sha256(self) -> str:
+        """The checksum of what has come so far."""
+        return self._hash.hexdigest()
+
+    @property
     def path(self) -> Path:
         """Where it lies until it is kept; to look whether it is what it should be, call `flush` first."""
         return self._path
@@ -101,7 +106,7 @@ class Incoming:
         Raises:
             InputAtFaultError: when the disk is full.
         """
-        sha256 = self._hash.hexdigest()
+        sha256 = self.sha256
         final = place_of(self._folder, sha256)
         with self._refusing():
             self._file.flush()

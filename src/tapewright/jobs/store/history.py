@@ -159,10 +159,17 @@ def begin(connection: Connection, job_id: str, ticket: str, at: datetime) -> Non
     connection.execute(insert(JOB).values(id=job_id, **empty, **columns_of("job", {})))
 
 
-def add_step(connection: Connection, job_id: str, pieces: Sequence[Piece], said: Said) -> int:
+def add_step(connection: Connection, job_id: str, pieces: Sequence[Piece], said: Said, *, bring: bool = True) -> int:
     """Add a step to a job's history and bring the tables after it; gives its number.
 
     The caller holds a transaction that writes, and has checked the pieces.
+
+    Arguments:
+        connection: of that transaction.
+        job_id: of the job.
+        pieces: what the step does.
+        said: who, when, how.
+        bring: False when the caller brings the tables after many steps at once.
     """
     at = said.at or datetime.now(UTC)
     number = revision_of(connection, job_id, to_change=True) + 1
@@ -180,8 +187,8 @@ def add_step(connection: Connection, job_id: str, pieces: Sequence[Piece], said:
         connection.execute(insert(PIECE), rows)
     if personal:
         connection.execute(insert(PERSONAL), personal)
-    touched = dict.fromkeys((piece.entity, piece.entity_id) for piece in pieces)
-    if said.of is not None:
+    touched = dict.fromkeys((piece.entity, piece.entity_id) for piece in pieces) if bring else {}
+    if bring and said.of is not None:
         meant = select(PIECE.c.entity, PIECE.c.entity_id).where(PIECE.c.job_id == job_id, PIECE.c.number == said.of)
         touched |= dict.fromkeys((row.entity, row.entity_id) for row in connection.execute(meant))
     for entity, entity_id in touched:

@@ -6,19 +6,25 @@ What was acknowledged by returning is on the disk.
 
 import contextlib
 import secrets
+import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import IO, Any
 
-from sqlalchemy import Engine, select
+from sqlalchemy import Engine, exc, select
 
 from tapewright.jobs.bench_job import bench_home
-from tapewright.jobs.store import files, steps
-from tapewright.jobs.store.database import connect, database_url, reading, writing
+from tapewright.jobs.store import erasing, files, steps
+from tapewright.jobs.store.backup import back_up
+from tapewright.jobs.store.database import FILE_NAME, connect, database_url, lock, reading, writing
+from tapewright.jobs.store.exporting import export
 from tapewright.jobs.store.history import Piece, Said, add_step, begin
+from tapewright.jobs.store.importing import Limits, bring_in
 from tapewright.jobs.store.models import JOB
 from tapewright.jobs.store.nouns import (
+    Brought,
+    Erased,
     Item,
     NoSuchJobError,
     Owner,
@@ -32,6 +38,7 @@ from tapewright.jobs.store.nouns import (
 from tapewright.jobs.store.reading import count_by_status, find_owners, read_page, read_sheet, read_steps
 from tapewright.jobs.store.rules import check
 from tapewright.jobs.store.steps import ID_BYTES, Steps, next_ticket
+from tapewright.jobs.store.takeover import take_over
 from tapewright.jobs.store.values import checked, plain_of
 from tapewright.words.problem import InputAtFaultError, Problem
 
@@ -42,10 +49,11 @@ class Store:
     Arguments:
         home: the folder that files and backups lie in.
         engine: the database.
+        database: its file; None on a server.
     """
 
-    def __init__(self, home: Path, engine: Engine) -> None:
-        self.home, self.engine = home, engine
+    def __init__(self, home: Path, engine: Engine, database: Path | None = None) -> None:
+        self.home, self.engine, self.database = home, engine, database
         self.files = home / "files"
         self.remarks: tuple[Problem, ...] = ()
 
@@ -284,6 +292,113 @@ class Store:
             raise InputAtFaultError(Problem(str(path), "is not there.", do))
         return path
 
+    # --- in and out, and for good ----------------------------------------------------------------------------------
+
+    def export(self, path: Path, job_ids: Sequence[str] | None = None, *, owners: bool = True) -> int:
+        """Write jobs into a zip that a person can read; gives how many.
+
+        Arguments:
+            path: where the zip goes; it appears whole or not at all.
+            job_ids: which jobs; None for all.
+            owners: whether the owners' data go along.
+
+        Raises:
+            NoSuchJobError: for an id that there is not.
+            InputAtFaultError: when it cannot be written there.
+        """
+        return export(self.engine, self.files, path, job_ids, owners=owners)
+
+    def bring_in(self, path: Path, limits: Limits = Limits()) -> Brought:  # noqa: B008 - frozen
+        """Read jobs out of a zip that an export wrote; jobs that are here already get the steps they lack.
+
+        Raises:
+            InputAtFaultError: when the zip is not one to be believed; nothing is kept then.
+        """
+        return bring_in(self.engine, self.files, path, limits)
+
+    def erase_owner(
+        self, job_id: str, *, also: Iterable[str] = (), words: bool = False, who: str = "", how: str = "bench"
+    ) -> Erased:
+        """Erase an owner's data for good, from every job of that owner; no undo brings them back.
+
+        Name, telephone and addresses go from the tables, from the history and from all texts that hold them; files
+        marked `personal` go; the database's file is written anew; the copies in `backups` give way to one new copy.
+
+        Arguments:
+            job_id: one of the owner's jobs.
+            also: ids of entries that go too: photos, recordings, notes.
+            words: whether the owner's words go too: complaint, condition, notes.
+            who: who does it.
+            how: through which door.
+
+        Raises:
+            NoSuchJobError: when there is no such job.
+        """
+        with writing(self.engine) as connection:
+            lock(connection, "files")
+            wiped = erasing.erase_owner(connection, job_id, also=also, words=words, said=Said(who, how))
+        return self._erased(wiped)
+
+    def erase_job(self, job_id: str) -> Erased:
+        """Erase a whole job for good, its files with it where no other job names them.
+
+        Raises:
+            NoSuchJobError: when there is no such job.
+        """
+        with writing(self.engine) as connection:
+            lock(connection, "files")
+            wiped = erasing.erase_job(connection, job_id)
+        return self._erased(wiped)
+
+    def _erased(self, wiped: erasing.Wiped) -> Erased:
+        look_at = list(wiped.look_at)
+        for sha256 in wiped.files:
+            files.place_of(self.files, sha256).unlink(missing_ok=True)
+        old = [self.home / "jobs" / job_id for job_id in wiped.jobs]
+        look_at += [f"{path} is a folder of an earlier version, and is left as it is." for path in old if path.is_dir()]
+        problem = self.finish_erasing()
+        return Erased(wiped.jobs, len(wiped.files), (*look_at, *([str(problem)] if problem else [])))
+
+    def finish_erasing(self) -> Problem | None:
+        """Write the database's file and its copies anew when something was erased; gives what stands in the way."""
+        with reading(self.engine) as connection:
+            if not erasing.is_to_be_finished(connection):
+                return None
+        try:
+            erasing.finish(self.engine)
+            copies = [] if self.database is None else sorted((self.home / "backups").glob("*.sqlite"))
+            problem = self.back_up(anew=True)
+            if problem is not None:
+                return problem
+            for copy in copies:
+                if copy.name != f"jobs-{_today().isoformat()}.sqlite":
+                    copy.unlink(missing_ok=True)
+            with writing(self.engine) as connection:
+                erasing.finished(connection)
+        except (exc.DBAPIError, sqlite3.Error, OSError, InputAtFaultError) as error:
+            do = "Close other programs that use it and open the store again: it will be finished then."
+            return Problem("erasing", f"is done, but the bytes may still lie in the database's file: {error}.", do)
+        return None
+
+    def back_up(self, *, anew: bool = False) -> Problem | None:
+        """Copy the database, unless there is a copy of today; gives why it could not be done.
+
+        A server's database is backed up with the server's own tools: nothing is done for it here.
+        """
+        if self.database is None:
+            return None
+        return back_up(self.database, self.home / "backups", _today(), anew=anew)
+
+    def sweep(self) -> int:
+        """Delete files that a crash has left and no job names; gives how many."""
+        with writing(self.engine) as connection:
+            lock(connection, "files")
+            return files.sweep(connection, self.files)
+
+
+def _today() -> date:
+    return datetime.now(UTC).date()
+
 
 def open_store(home: Path | None = None, database: str | None = None) -> Store:
     """Open the shop's jobs.
@@ -297,9 +412,24 @@ def open_store(home: Path | None = None, database: str | None = None) -> Store:
     """
     home = bench_home(home)
     url = database_url(home, database)
+    file = home / FILE_NAME if url.startswith("sqlite") else None
     try:
         home.mkdir(parents=True, exist_ok=True, mode=0o700)
+        if file is not None and not file.exists():
+            file.touch(mode=0o600)  # what is written beside it gets the same rights: it holds what owners said
     except OSError as error:
         said = error.strerror or str(error)
         raise InputAtFaultError(Problem(str(home), f"cannot be made: {said}.", "Name another folder.")) from error
-    return Store(home, connect(url))
+    remarks = [] if file is None else [back_up(file, home / "backups", _today())]  # before anything is done with it
+    store = Store(home, connect(url), file)
+    try:
+        remarks += take_over(store.engine, home, store.files)
+        remarks.append(store.finish_erasing())
+        store.sweep()
+    except InputAtFaultError as error:
+        remarks += error.problems
+    except BaseException:
+        store.close()
+        raise
+    store.remarks = tuple(remark for remark in remarks if remark is not None)
+    return store
