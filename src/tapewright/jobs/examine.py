@@ -12,7 +12,7 @@ from typing import Final
 
 from tapewright import __version__
 from tapewright.diagnose.beliefs import posterior, ranked
-from tapewright.diagnose.budget import budget, unexplained_pct
+from tapewright.diagnose.budget import budget, turning_part, unexplained_pct
 from tapewright.diagnose.clash import clashes
 from tapewright.diagnose.closed_jobs import Knowledge
 from tapewright.diagnose.explain import chains, reasons
@@ -27,14 +27,17 @@ from tapewright.jobs.rounds import Round, latest_round, with_more
 from tapewright.jobs.test_tapes import MeasuredWith, count_pass
 from tapewright.jobs.verdicts import verdicts
 from tapewright.machine.parts import Machine
+from tapewright.measure.events import find_events
+from tapewright.measure.in_angle import order_picture
 from tapewright.measure.recording import ChannelReadings, measure_recording
 from tapewright.measure.test_tape import KnownTape, through_tape
 from tapewright.words.evidence import Evidence
-from tapewright.words.findings import Belief
+from tapewright.words.findings import Belief, BudgetItem
 from tapewright.words.plain import plain
 from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.reading import Reading
 from tapewright.words.record import Answered, Heard, Record
+from tapewright.words.signal import OrderPicture
 
 READINGS: Final = (
     "speed_error_pct", "drift_pct", "weighted_peak_pct", "weighted_quasi_peak_pct", "weighted_rms_pct",
@@ -194,7 +197,8 @@ def _heard(
         readings = through_tape(readings, channel.lines, tape)
         notes = (*notes, tape.says())
     speed = readings["speed_error_pct"].value
-    items = [] if machine is None else budget(machine, channel.lines, speed or 0.0)
+    weighted = readings["weighted_rms_pct"]
+    items = [] if machine is None else budget(machine, channel.lines, speed, weighted_rms_pct=weighted)
     spectrum = channel.spectrum
     return Heard(
         file=file,
@@ -210,7 +214,23 @@ def _heard(
         notes=(*notes, *channel.notes),
         verdicts=verdicts(machine, readings),
         test_tape="" if tape is None else tape.name,
+        events=() if channel.trace is None else find_events(channel.trace, channel.lines),
+        in_angle=_in_angle(machine, channel, items, speed),
     )
+
+
+def _in_angle(
+    machine: Machine | None, channel: ChannelReadings, items: Sequence[BudgetItem], speed: float | None
+) -> OrderPicture | None:
+    """Look at the speed over the turns of the part that has most to show."""
+    trace = channel.trace
+    if machine is None or trace is None:
+        return None
+    chosen = turning_part(machine, channel.lines, items, len(trace.values) / trace.rate_hz, speed)
+    if chosen is None:
+        return None
+    part, turns_per_s, slowing_per_s = chosen
+    return order_picture(trace, turns_per_s, slowing_per_s, part)
 
 
 def _best_readings(heard: Sequence[Heard]) -> dict[str, Reading]:
@@ -278,8 +298,10 @@ def channel_json(heard: Heard, *, with_budget: bool) -> dict[str, object]:
     shown |= {name: plain(reading) for name, reading in heard.readings.items()}
     shown |= {"limits": plain(heard.verdicts), "test_tape": heard.test_tape or None}
     shown["lines"] = plain(heard.lines)
+    shown["events"] = plain(heard.events)
     if with_budget:
         shown |= {"budget": plain(heard.budget), "unexplained_pct": heard.unexplained_pct}
+        shown["in_angle"] = plain(heard.in_angle)
     return shown | {"notes": list(heard.notes)}
 
 

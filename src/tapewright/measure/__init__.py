@@ -24,11 +24,25 @@ averaged        the mean spectrum of a long tone's stretches, and the lines in i
 reels           reel-borne lines followed from one end of the tape to the other
 stretches       a long tone, read in stretches as it comes in
 long_readings   readings of such a tone
+events          what happens to the speed once, and is no line
+in_angle        the speed over the turning angle of something, order by order
 spectrum        weighted flutter over frequency, to be drawn
 listening       every channel with a tone, while the file is read once
 square          a computer's square wave; lines that come of sampling or of hum
 remarks         what is said besides: why a tone cannot be followed after all, and what is odd
 live            the same while the sound comes in, block by block
 test_tape       a test tape's own speed and flutter, taken out of what was read with it
+side            a tone in several stretches: how the speed changes over a side
+together        two tracks of the same tone read as one, where that is better
+channel         what one channel says, put together
 recording       measure_recording: all of the above for every channel of a file
+overlapping     frames that overlap, cut as the blocks come in
+slow_speed      slow speed change of a lower grade: the noun for it
+hum_frames      mains hum in one frame: a comb, and each harmonic's place
+hum_speed       hum on the tape told from hum that came in at playback; the speed it tells
+partials        the peaks of a programme's frames, linked into tracks
+voices          which partials may be one voice's
+joint_fit       what all partials do in common, each note's own pitch and glide taken out
+programme_speed  whether that is the tape, and the speed it tells
+without_tone    measure_without_tone: slow speed change from hum and programme, on request only
 """

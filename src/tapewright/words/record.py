@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from tapewright.words.evidence import Evidence
 from tapewright.words.findings import Belief, BudgetItem, ChangeOfMind, Check, Clash, PlanStep
 from tapewright.words.reading import Reading
-from tapewright.words.signal import Line, Trace
+from tapewright.words.signal import Line, OrderPicture, SpeedEvent, Trace
 from tapewright.words.verdict import Verdict
 
 
@@ -28,6 +28,8 @@ class Heard:
         notes: sentences.
         verdicts: by the name of the reading, what a limit makes of it; only where there is one.
         test_tape: the tape that was played, as the shop calls it; "" when it was not told.
+        events: what happened to the speed once, and is no line.
+        in_angle: the speed over the turning angle of one part; None without a machine or a tone.
     """
 
     file: str
@@ -43,6 +45,8 @@ class Heard:
     notes: tuple[str, ...] = ()
     verdicts: Mapping[str, Verdict] = field(default_factory=dict)
     test_tape: str = ""
+    events: tuple[SpeedEvent, ...] = ()
+    in_angle: OrderPicture | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
