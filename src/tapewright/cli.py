@@ -329,20 +329,13 @@ _SAID = {True: "yes", False: "no", None: "can't tell"}
 
 
 def _tapes(options: argparse.Namespace) -> Shown:
-    from tapewright.jobs.test_tapes import begin_register, count_pass, measured_with, measuring, register_place
+    from tapewright.jobs.test_tapes import looked_at
     from tapewright.show.tables import tapes_text
     from tapewright.words.plain import plain
 
-    place = options.measuring or register_place()
-    if options.begin:
-        written = begin_register(place)
-        return {"written": str(written)}, f"Written: {written}. Fill it in with any editor."
-    for name in options.played:
-        count_pass(measured_with(name, place))
-    found = measuring(options.measuring)
-    return plain(found) | {"place": str(place)}, tapes_text(
-        found.tapes, place, found.clock_error_ppm, found.clock_doubt_ppm
-    )
+    found = looked_at(options.measuring, options.played, begin=options.begin)
+    text = tapes_text(found.tapes, str(found.place), found.clock_error_ppm, found.clock_doubt_ppm)
+    return plain(found) | {"place": str(found.place)}, text
 
 
 def _rates(options: argparse.Namespace) -> Shown:

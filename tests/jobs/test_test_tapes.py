@@ -11,6 +11,7 @@ from tapewright.jobs.tape_register import STARTER, parse_measuring
 from tapewright.jobs.test_tapes import (
     begin_register,
     count_pass,
+    looked_at,
     measured_with,
     measuring,
     passes_place,
@@ -93,8 +94,9 @@ def test_a_pass_is_counted_once_for_each_recording(register: Path, recording: Pa
     count_pass(measured_with("speed 1", register))
     count_pass(measured_with("own", register), recording)
     assert {one.name: one.passes for one in measuring(register).tapes} == {"speed 1": 42, "own": 1}
+    assert {one.name: one.passes for one in looked_at(register, ["own", "own"]).tapes} == {"speed 1": 42, "own": 3}
     assert register.read_bytes() == before, "the register is the user's"
-    assert len(json.loads(passes_place(register).read_text("utf-8"))["passes"]) == 3
+    assert len(json.loads(passes_place(register).read_text("utf-8"))["passes"]) == 5
     assert not list(tmp_path.glob(".*.part"))
 
 
@@ -134,7 +136,11 @@ def test_no_register_is_no_mistake_until_a_tape_is_named(tmp_path: Path, monkeyp
     assert measured_with().tape is None
     with pytest.raises(InputAtFaultError, match="--begin"):
         measured_with("any")
-    place = begin_register()
+    assert looked_at().tapes == ()
+    with pytest.raises(InputAtFaultError, match="--begin"):
+        looked_at(None, ["any"])
+    place = looked_at(begin=True).place
+    assert place is not None
     assert place.parent == tmp_path
     assert measuring().tapes == ()
     with pytest.raises(InputAtFaultError, match="there already"):

@@ -1,7 +1,6 @@
 """Rates, margins, sizes, signs and faults as plain text, for a terminal."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from pathlib import Path
 
 from tapewright.faults.cautions import cautions
 from tapewright.faults.signs import Sign
@@ -157,7 +156,7 @@ def _capital(text: str) -> str:
 
 
 def tapes_text(
-    tapes: Sequence[KnownTape], place: Path, clock_error_ppm: float | None = None, clock_doubt_ppm: float = 0.0
+    tapes: Sequence[KnownTape], place: str, clock_error_ppm: float | None = None, clock_doubt_ppm: float = 0.0
 ) -> str:
     """Set out a shop's test tapes, and what is known of its sound card's clock.
 
