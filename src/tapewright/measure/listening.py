@@ -1,6 +1,6 @@
 """Listen to every channel that has a tone while the file is read once; then say what was heard."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,10 +57,12 @@ class Listener:
         self._followed = followed(self.mixer)
         if self._followed is None:
             return None
-        trace = speed_trace(self._followed)
-        jumped = self.mixer.swinging and jumps(trace)
-        second = beat(self._followed)
-        return Heard(self._followed.course, trace, second, self.mixer.band_hz, self.mixer.swinging, jumped)
+        return _heard(self._followed, self.mixer.band_hz, self.mixer.swinging)
+
+    @property
+    def whole(self) -> Followed | None:
+        """Give the followed tone of a channel that was not read in stretches; None before it was heard."""
+        return self._followed
 
     def measured(self, heard: Heard) -> tuple[FittedLines, Flutter, FlutterSpectrum]:
         """Give lines, readings and spectrum of what was heard."""
@@ -69,31 +71,58 @@ class Listener:
             return found.lines, found.flutter, mean_flutter_spectrum(found.mean)
         if self._followed is None:
             raise ValueError("nothing was heard yet")
-        lines = find_lines(self._followed, heard.trace)
-        mean_hz, _ = mean_frequency(heard.tone, heard.trace, lines)
-        means = means_in_gaps(self._followed, heard.trace)
-        shown = flutter(heard.trace, lines, heard.tone.noise_rad2_per_hz, mean_hz, means=means)
-        return lines, shown, flutter_spectrum(heard.trace)
+        return measured_whole(self._followed, heard)
 
 
-def listen(recording: Recording, listeners: dict[int, Listener], progress: Callable[[float], None] | None) -> None:
-    """Read the stretch that holds tones and give each channel's samples to its listener.
+def _heard(tone: Followed, band_hz: float, swinging: bool) -> Heard:
+    trace = speed_trace(tone)
+    return Heard(tone.course, trace, beat(tone), band_hz, swinging, swinging and jumps(trace))
+
+
+def heard_again(tone: Followed, like: Heard) -> Heard | None:
+    """Hear a tone that was put together from two channels; None when too little is left of it.
+
+    Arguments:
+        tone: the two as one.
+        like: one of the two.
+    """
+    return _heard(tone, like.band_hz, like.swinging) if np.isfinite(tone.phase_rad).any() else None
+
+
+def measured_whole(tone: Followed, heard: Heard) -> tuple[FittedLines, Flutter, FlutterSpectrum]:
+    """Give lines, readings and spectrum of a tone that was gathered whole.
+
+    Arguments:
+        tone: from `followed`.
+        heard: the same in figures.
+    """
+    lines = find_lines(tone, heard.trace)
+    mean_hz, _ = mean_frequency(heard.tone, heard.trace, lines)
+    means = means_in_gaps(tone, heard.trace)
+    shown = flutter(heard.trace, lines, heard.tone.noise_rad2_per_hz, mean_hz, means=means)
+    return lines, shown, flutter_spectrum(heard.trace)
+
+
+def listen(
+    recording: Recording, listeners: Sequence[tuple[int, Listener]], progress: Callable[[float], None] | None
+) -> None:
+    """Read the part of the file that holds tones and give each channel's samples to its listeners.
 
     Arguments:
         recording: from `open_recording`.
-        listeners: by channel, from 0; nobody listens to the others.
+        listeners: each with its channel, from 0; a channel may have several, or nobody listening.
         progress: called with the share done.
     """
     if not listeners:
         return
-    at = min(one.mixer.first for one in listeners.values())
-    stop = max(one.mixer.last for one in listeners.values())
+    at = min(one.mixer.first for _, one in listeners)
+    stop = max(one.mixer.last for _, one in listeners)
     for block in channel_blocks(recording, at, stop, progress=progress):
-        for channel, one in listeners.items():
+        for channel, one in listeners:
             samples = block[channel, max(0, one.mixer.first - at) : max(0, one.mixer.last - at)]
             if len(samples):
                 one.add(samples)
         at += block.shape[1]
 
 
-__all__ = ["Listener", "listen"]
+__all__ = ["Listener", "heard_again", "listen", "measured_whole"]

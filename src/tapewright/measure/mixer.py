@@ -54,7 +54,8 @@ class ToneMixer:
         self.delay_frames = (len(taps) - 1) / 2.0
         self._parts = -(-len(taps) // self.factor)
         self._matrix = self._polyphase(taps)
-        self.first = max(0, int((tone.start_s - 0.1) * rate_hz))
+        # A whole number of steps from the file's beginning, so that two channels' values stand at the same times.
+        self.first = max(0, int((tone.start_s - 0.1) * rate_hz)) // self.factor * self.factor
         self.last = min(frames, int((tone.end_s + 0.1) * rate_hz))
         self._rest = np.zeros(0, dtype=np.float32)
         self._columns = np.zeros((2 * self._parts, 0), dtype=np.float32)

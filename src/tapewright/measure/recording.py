@@ -1,27 +1,32 @@
 """Everything that is read from one file: `measure_recording`."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
 from tapewright.measure.audio import Recording, open_recording
-from tapewright.measure.flutter import Flutter
+from tapewright.measure.channel import (
+    Asked,
+    ChannelReadings,
+    Found,
+    channel_readings,
+    channels_together,
+    with_others,
+    without_tone,
+)
 from tapewright.measure.listening import Listener, listen
 from tapewright.measure.meter import Meter
 from tapewright.measure.mixer import TRACE_RATE_HZ
-from tapewright.measure.remarks import OVERTONES_DB, Heard, file_notes, line_notes, not_followed, tone_notes
-from tapewright.measure.spectrum import FlutterSpectrum
-from tapewright.measure.speed import MOST_CLOCK_PPM, Clock, drift, mean_frequency, speed_error
-from tapewright.measure.square import feigned, find_square_wave, hum_notes
+from tapewright.measure.remarks import file_notes, not_followed
+from tapewright.measure.speed import MOST_CLOCK_PPM, Clock
+from tapewright.measure.square import find_square_wave
 from tapewright.measure.survey import Survey, glimpses, survey
 from tapewright.measure.swinging import find_swinging_tone
-from tapewright.measure.tone import Tone, find_tone, no_tone, overtones_db
+from tapewright.measure.tone import Tone, find_tone, no_tone, other_stretches
 from tapewright.words.problem import InputAtFaultError, Problem
-from tapewright.words.reading import Reading
-from tapewright.words.signal import Line, Trace
 
 PLAIN_S: Final = 30.0
 """A steady tone this long, alone in its channel, is followed without a look at every part of the file first."""
@@ -29,51 +34,6 @@ PLAIN_GLIMPSES: Final = 12
 """In fewer a tone was not really seen."""
 LONGER: Final = 1.3
 """A strongly swinging tone is taken where it lasts so many times longer than the steadiest part of the file."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class ChannelReadings:
-    """What one channel of a recording says.
-
-    Arguments:
-        tone: where the test tone is, or why there is none.
-        speed_error_pct: mean speed error, fast positive; this and the next are readings.
-        drift_pct: how much faster at the end than at the beginning.
-        weighted_peak_pct: IEC 60386 two-sigma, either way.
-        weighted_quasi_peak_pct: the older meter reading.
-        weighted_rms_pct: root mean square through the same weighting.
-        weighted_average_pct: average-responding, through the same weighting.
-        unweighted_peak_pct: two-sigma, 0.2 to 200 Hz.
-        unweighted_rms_pct: root mean square, 0.2 to 200 Hz.
-        unweighted_average_pct: average-responding, 0.5 to 200 Hz.
-        wow_band_peak_pct: two-sigma, 0.1 to 10 Hz.
-        wow_band_rms_pct: root mean square, 0.1 to 10 Hz.
-        flutter_band_peak_pct: two-sigma, 10 to 200 Hz.
-        flutter_band_rms_pct: root mean square, 10 to 200 Hz.
-        lines: steady lines, the slowest first.
-        trace: speed deviation from the mean, for plots; None without a tone.
-        spectrum: weighted flutter over frequency; None without a tone.
-        notes: what else is to be said, sentences.
-    """
-
-    tone: Tone
-    speed_error_pct: Reading
-    drift_pct: Reading
-    weighted_peak_pct: Reading
-    weighted_quasi_peak_pct: Reading
-    weighted_rms_pct: Reading
-    weighted_average_pct: Reading
-    unweighted_peak_pct: Reading
-    unweighted_rms_pct: Reading
-    unweighted_average_pct: Reading
-    wow_band_peak_pct: Reading
-    wow_band_rms_pct: Reading
-    flutter_band_peak_pct: Reading
-    flutter_band_rms_pct: Reading
-    lines: tuple[Line, ...] = ()
-    trace: Trace | None = None
-    spectrum: FlutterSpectrum | None = None
-    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,6 +47,8 @@ class RecordingReadings:
         format: container and sample type.
         channels: one for each, in the file's order.
         notes: what is odd about the file itself, sentences.
+        together: channels of the same tone read as one; None when that is not better.
+        together_said: what was put together, or why not; empty for one channel with a tone.
     """
 
     path: str
@@ -95,20 +57,17 @@ class RecordingReadings:
     format: str
     channels: tuple[ChannelReadings, ...]
     notes: tuple[str, ...] = ()
-
-
-def _without_tone(tone: Tone, notes: tuple[str, ...]) -> ChannelReadings:
-    none = Reading(None, "%", why_not=tone.why_not or "There is no test tone.")
-    flutter: dict[str, Any] = {each.name: none for each in fields(Flutter)}
-    return ChannelReadings(tone, none, none, **flutter, notes=notes)
+    together: ChannelReadings | None = None
+    together_said: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class _Candidate:
-    """A tone to be tried, and whether it was found as a strongly swinging one."""
+    """A tone to be tried, whether it was found as a strongly swinging one, and where else it stands."""
 
     tone: Tone
     swinging: bool
+    others: tuple[Tone, ...] = ()
 
 
 def _candidates(found: Survey, tone_hz: float | None) -> tuple[_Candidate, ...]:
@@ -121,88 +80,86 @@ def _candidates(found: Survey, tone_hz: float | None) -> tuple[_Candidate, ...]:
         return (_Candidate(swinging, True),)
     if _length_s(swinging) > LONGER * _length_s(steady):
         return _Candidate(swinging, True), _Candidate(steady, False)
-    return (_Candidate(steady, False),)
+    return (_Candidate(steady, False, other_stretches(found, steady, tone_hz)),)
 
 
 def _length_s(tone: Tone) -> float:
     return (tone.end_s or 0.0) - (tone.start_s or 0.0)
 
 
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    """What the user said: the tape's tone, and the sound card's clock."""
-
-    tone_hz: float | None
-    clock: Clock | None
-
-
-def _channel(
-    found: Survey, coarse: Tone, listener: Listener, heard: Heard, recording: Recording, asked: _Asked
-) -> ChannelReadings:
-    tone, trace = heard.tone, heard.trace
-    lines, shown, spectrum = listener.measured(heard)
-    mean_hz, doubt_hz = mean_frequency(tone, trace, lines)
-    square = feigned(lines.lines, mean_hz, recording.rate_hz) if overtones_db(found) > OVERTONES_DB else None
-    if square is not None:
-        return _without_tone(no_tone(square.says()), file_notes(found, recording.rate_hz))
-    flutter: dict[str, Any] = {each.name: getattr(shown, each.name) for each in fields(shown)}
-    return ChannelReadings(
-        Tone(True, mean_hz * (asked.clock.ratio if asked.clock else 1.0), tone.start_s, tone.end_s, coarse.snr_db),
-        speed_error(mean_hz, doubt_hz, tone.end_s - tone.start_s, asked.tone_hz, asked.clock),
-        drift(trace, lines),
-        **flutter,
-        lines=lines.lines,
-        trace=trace,
-        spectrum=spectrum,
-        notes=file_notes(found, recording.rate_hz)
-        + tone_notes(found, heard, recording.duration_s)
-        + line_notes(lines)
-        + hum_notes(lines.lines, mean_hz),
-    )
+def _tried(
+    tried: dict[int, _Candidate], recording: Recording, tell: Callable[[float], None] | None
+) -> dict[int, tuple[Listener, tuple[tuple[Tone, Listener], ...]]]:
+    """Listen to the tone of each channel and to its other stretches, all while the file is read once."""
+    meter = Meter()
+    listeners = {
+        at: (
+            Listener(one.tone, recording, meter, one.swinging),
+            tuple((other, Listener(other, recording, meter)) for other in one.others),
+        )
+        for at, one in tried.items()
+        if one.tone.found
+    }
+    every = [(at, each) for at, (main, others) in listeners.items() for each in (main, *(other for _, other in others))]
+    listen(recording, every, tell)
+    return listeners
 
 
 def _first_that_holds(
     recording: Recording,
     surveys: dict[int, Survey],
-    asked: _Asked,
+    asked: Asked,
     tell: Callable[[float], None],
-) -> dict[int, ChannelReadings]:
+) -> tuple[dict[int, ChannelReadings], dict[int, Found]]:
     """Follow the likeliest tone of each surveyed channel, and where that is none after all the next one."""
     choices = {at: list(_candidates(found, asked.tone_hz)) for at, found in surveys.items()}
     read: dict[int, ChannelReadings] = {}
+    held: dict[int, Found] = {}
     for attempt in range(max(len(one) for one in choices.values())):
         tried = {at: one[attempt] for at, one in choices.items() if attempt < len(one) and at not in read}
-        meter = Meter()
-        listeners = {
-            at: Listener(one.tone, recording, meter, one.swinging) for at, one in tried.items() if one.tone.found
-        }
-        listen(recording, listeners, tell if attempt == 0 else None)
+        listeners = _tried(tried, recording, tell if attempt == 0 else None)
         for at, one in tried.items():
-            listener = listeners.get(at)
+            listener, others = listeners.get(at, (None, ()))
             heard = listener.heard() if listener else None
             fault = one.tone.why_not if listener is None else not_followed(heard)
             if listener is not None and heard is not None and fault is None:
-                read[at] = _channel(surveys[at], one.tone, listener, heard, recording, asked)
+                held[at] = Found(surveys[at], one.tone, listener, heard)
+                main = channel_readings(held[at], recording, asked)
+                read[at] = with_others(main, _others(surveys[at], others, recording, asked), asked.clock)
             elif attempt == len(choices[at]) - 1:
                 square = find_square_wave(recording, surveys[at], at)
                 reason = no_tone(square.says() if square else fault or "")
-                read[at] = _without_tone(reason, file_notes(surveys[at], recording.rate_hz))
+                read[at] = without_tone(reason, file_notes(surveys[at], recording.rate_hz))
+    return read, held
+
+
+def _others(
+    found: Survey, others: tuple[tuple[Tone, Listener], ...], recording: Recording, asked: Asked
+) -> list[ChannelReadings]:
+    """Read the other stretches of a channel; one that cannot be followed after all is left out."""
+    read = []
+    for tone, listener in others:
+        heard = listener.heard()
+        if heard is not None and not_followed(heard) is None:
+            read.append(channel_readings(Found(found, tone, listener, heard), recording, asked))
     return read
 
 
-def _at_a_glance(recording: Recording, asked: _Asked, tell: Callable[[float], None]) -> dict[int, ChannelReadings]:
+def _at_a_glance(
+    recording: Recording, asked: Asked, tell: Callable[[float], None]
+) -> dict[int, tuple[ChannelReadings, Found]]:
     """Read those channels of a long recording that hold one long steady tone, without surveying all of them first.
 
     Returns:
-        The readings by channel, from 0; a channel is left out when anything is less plain than that: then the whole
-        survey decides.
+        The readings, and the tone, by channel, from 0; a channel is left out when anything is less plain than that:
+        then the whole survey decides.
     """
     found = glimpses(recording, asked.tone_hz) or ()
     tones = {at: _to_the_ends(find_tone(one, asked.tone_hz), one, recording.duration_s) for at, one in enumerate(found)}
     meter = Meter()
     listeners = {at: Listener(tone, recording, meter) for at, tone in tones.items() if _plain(found[at], tone)}
     most = 0.95 if len(listeners) == recording.channels else 0.4
-    listen(recording, listeners, lambda share: tell(most * share))
+    listen(recording, list(listeners.items()), lambda share: tell(most * share))
     read = {}
     for at, listener in listeners.items():
         heard = listener.heard()
@@ -210,7 +167,8 @@ def _at_a_glance(recording: Recording, asked: _Asked, tell: Callable[[float], No
             continue
         counted = listener.levels
         whole = replace(found[at], clipped=counted.clipped, not_numbers=counted.not_numbers, peak=counted.peak)
-        read[at] = _channel(whole, tones[at], listener, heard, recording, asked)
+        held = Found(whole, tones[at], listener, heard)
+        read[at] = channel_readings(held, recording, asked), held
     return read
 
 
@@ -260,12 +218,6 @@ def _check_tone(path: Path, tone_hz: float | None, rate_hz: float) -> None:
         )
 
 
-def _readings(path: str | Path, recording: Recording, channels: tuple[ChannelReadings, ...]) -> RecordingReadings:
-    return RecordingReadings(
-        str(path), recording.rate_hz, recording.duration_s, recording.format, channels, recording.notes
-    )
-
-
 def measure_recording(
     path: str | Path,
     tone_hz: float | None = None,
@@ -297,19 +249,33 @@ def measure_recording(
     """
     recording = open_recording(path, accept_truncated)
     _check_tone(recording.path, tone_hz, recording.rate_hz)
-    asked = _Asked(tone_hz, _clock(clock_error_ppm, clock_doubt_ppm))
+    asked = Asked(tone_hz, _clock(clock_error_ppm, clock_doubt_ppm))
     tell = progress or (lambda share: None)
     too_few = recording.rate_hz < 2.0 * TRACE_RATE_HZ
-    read = {} if too_few else _at_a_glance(recording, asked, tell)
+    seen = {} if too_few else _at_a_glance(recording, asked, tell)
+    read, held = {at: one for at, (one, _) in seen.items()}, {at: one for at, (_, one) in seen.items()}
     rest = [at for at in range(recording.channels) if at not in read]
     if rest:
         found = survey(recording, tone_hz, lambda share: tell(0.4 + 0.3 * share), rest)
         surveys = dict(zip(rest, found, strict=True))
         if too_few:
             few = no_tone(f"{recording.rate_hz} samples a second are too few to follow a test tone.")
-            read = {at: _without_tone(few, file_notes(one, recording.rate_hz)) for at, one in surveys.items()}
+            read = {at: without_tone(few, file_notes(one, recording.rate_hz)) for at, one in surveys.items()}
         else:
-            read |= _first_that_holds(recording, surveys, asked, lambda share: tell(0.7 + 0.25 * share))
-    channels = tuple(read[at] for at in range(recording.channels))
+            more, also = _first_that_holds(recording, surveys, asked, lambda share: tell(0.7 + 0.25 * share))
+            read, held = read | more, held | also
+    both, note = channels_together({at: one for at, one in held.items() if read[at].tone.found}, recording, asked)
     tell(1.0)
-    return _readings(path, recording, channels)
+    return RecordingReadings(
+        str(path),
+        recording.rate_hz,
+        recording.duration_s,
+        recording.format,
+        tuple(read[at] for at in range(recording.channels)),
+        recording.notes,
+        both,
+        note,
+    )
+
+
+__all__ = ["ChannelReadings", "RecordingReadings", "measure_recording"]

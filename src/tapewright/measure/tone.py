@@ -16,6 +16,8 @@ SHARE: Final = 0.6
 """Least share of all power above 300 Hz that a long tone holds: 1.8 dB over everything else together."""
 SHORT_SHARE: Final = 0.8
 """The same for a tone shorter than 5 s, which a held note could be."""
+MOST_STRETCHES: Final = 12
+"""So many stretches of tone in one channel are read: memory stays flat."""
 GAP_S: Final = 0.5
 """A longer silence ends the tone; a shorter one is a dropout."""
 STEP: Final = 0.015
@@ -143,6 +145,14 @@ def _no_chain(found: Survey) -> str:
     return f"No steady tone: the strongest component holds {100 * share:.0f} % of the sound; noise or programme."
 
 
+def _sound(found: Survey, chains: list[_Chain], tone_hz: float | None) -> list[_Chain]:
+    """Give the chains that are a test tone, the longest first; those near a usual one alone where there are any."""
+    sound = [chain for chain in chains[:50] if _fault_of(found, chain) is None]
+    middle = [float(np.median(found.frequency_hz[chain.frames])) for chain in sound]
+    usual = [chain for chain, at in zip(sound, middle, strict=True) if nominal_tone_hz(at, tone_hz) is not None]
+    return usual or sound
+
+
 def find_tone(found: Survey, tone_hz: float | None = None) -> Tone:
     """Find the test tone in one channel: coarse frequency, start and end, to be refined by following it.
 
@@ -160,12 +170,34 @@ def find_tone(found: Survey, tone_hz: float | None = None) -> Tone:
     chains = sorted(_chains(found), key=lambda chain: -chain.seconds)
     if not chains:
         return no_tone(_no_chain(found))
-    sound = [chain for chain in chains[:50] if _fault_of(found, chain) is None]
+    sound = _sound(found, chains, tone_hz)
     if not sound:
         return no_tone(_fault_of(found, chains[0]) or _no_chain(found))
-    middle = [float(np.median(found.frequency_hz[chain.frames])) for chain in sound]
-    usual = [chain for chain, at in zip(sound, middle, strict=True) if nominal_tone_hz(at, tone_hz) is not None]
-    return _described(found, (usual or sound)[0])
+    return _described(found, sound[0])
+
+
+def other_stretches(found: Survey, main: Tone, tone_hz: float | None = None) -> tuple[Tone, ...]:
+    """Find where else in the channel the same tone stands, in the order of time.
+
+    Arguments:
+        found: from `survey`, taken with the same `tone_hz`.
+        main: from `find_tone`.
+        tone_hz: the nominal frequency, when told.
+
+    Returns:
+        At most eleven, the longest; each lasts 5 s at least (less could be a held note of what was recorded between),
+        and stands within 6 % of the main one's frequency.
+    """
+    if main.frequency_hz is None or main.start_s is None:
+        return ()
+    chains = [chain for chain in _chains(found) if chain.seconds >= LONG_S]
+    tones = [_described(found, chain) for chain in _sound(found, sorted(chains, key=lambda c: -c.seconds), tone_hz)]
+    same = [
+        tone
+        for tone in tones
+        if tone.start_s != main.start_s and abs((tone.frequency_hz or 0.0) / main.frequency_hz - 1.0) < RANGE
+    ]
+    return tuple(sorted(same[: MOST_STRETCHES - 1], key=lambda tone: tone.start_s or 0.0))
 
 
 def _described(found: Survey, chain: _Chain) -> Tone:
@@ -198,4 +230,4 @@ def low_noise_db(found: Survey) -> float:
     return float(10.0 * np.log10(max(float(np.median(found.low_power[tonal] / found.tone_power[tonal])), 1e-30)))
 
 
-__all__ = ["Tone", "find_tone", "low_noise_db", "no_tone", "nominal_tone_hz", "overtones_db"]
+__all__ = ["Tone", "find_tone", "low_noise_db", "no_tone", "nominal_tone_hz", "other_stretches", "overtones_db"]
