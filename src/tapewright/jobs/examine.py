@@ -24,6 +24,7 @@ from tapewright.diagnose.plan import plan
 from tapewright.diagnose.told_when import as_told
 from tapewright.diagnose.unexplained import unexplained
 from tapewright.jobs.rounds import Round, latest_round, with_more
+from tapewright.jobs.stretches_heard import over_the_side, with_together
 from tapewright.jobs.test_tapes import MeasuredWith, count_pass
 from tapewright.jobs.verdicts import verdicts
 from tapewright.machine.parts import Machine
@@ -165,9 +166,8 @@ def hear_all(
             path, tone_hz, share, accept_truncated, given.clock_error_ppm, given.clock_doubt_ppm
         )
         tape = count_pass(given, Path(path))
-        found += [
-            _heard(machine, str(path), i, one, measured.notes, tape) for i, one in enumerate(measured.channels, 1)
-        ]
+        heard = [_heard(machine, str(path), i, one, measured.notes, tape) for i, one in enumerate(measured.channels, 1)]
+        found += with_together(heard, measured, tape)
     return found
 
 
@@ -213,6 +213,7 @@ def _heard(
         spectrum_pct=() if spectrum is None else tuple(float(p) for p in spectrum.peak_pct),
         notes=(*notes, *channel.notes),
         verdicts=verdicts(machine, readings),
+        also=over_the_side(channel, tape),
         test_tape="" if tape is None else tape.name,
         events=() if channel.trace is None else find_events(channel.trace, channel.lines),
         in_angle=_in_angle(machine, channel, items, speed),
@@ -302,7 +303,7 @@ def channel_json(heard: Heard, *, with_budget: bool) -> dict[str, object]:
     if with_budget:
         shown |= {"budget": plain(heard.budget), "unexplained_pct": heard.unexplained_pct}
         shown["in_angle"] = plain(heard.in_angle)
-    return shown | {"notes": list(heard.notes)}
+    return shown | dict(heard.also) | {"notes": list(heard.notes)}
 
 
 def examination_json(record: Record) -> dict[str, object]:

@@ -30,6 +30,8 @@ class Heard:
         test_tape: the tape that was played, as the shop calls it; "" when it was not told.
         events: what happened to the speed once, and is no line.
         in_angle: the speed over the turning angle of one part; None without a machine or a tone.
+        also: what else is shown as data: `stretches` and `side_drift_pct` where the tone stands in several places,
+            `together` where channels of the same tone were read as one.
     """
 
     file: str
@@ -47,6 +49,7 @@ class Heard:
     test_tape: str = ""
     events: tuple[SpeedEvent, ...] = ()
     in_angle: OrderPicture | None = None
+    also: Mapping[str, object] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
