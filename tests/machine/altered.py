@@ -104,5 +104,6 @@ def renamed(machine: Machine) -> tuple[Machine, Mapping[str, str]]:
     }
     solenoids = {names[name]: replace(one, name=names[name]) for name, one in reversed([*machine.solenoids.items()])}
     levers = {names[name]: replace(one, name=names[name]) for name, one in reversed([*machine.levers.items()])}
-    new = replace(machine, rotors=rotors, couplings=couplings, modes=modes, head_base=base)
+    lid = replace(machine.lid, moved_by=names.get(machine.lid.moved_by, ""))
+    new = replace(machine, rotors=rotors, couplings=couplings, modes=modes, head_base=base, lid=lid)
     return replace(new, sensors=sensors, solenoids=solenoids, levers=levers), names

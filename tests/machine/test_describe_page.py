@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from tapewright.faults.catalogue import possible_faults
 from tapewright.machine.load import read_machine_text
 from tapewright.machine.starter import layouts, starter_text
 from tapewright.show.drawing import drawing
@@ -90,3 +91,15 @@ def test_the_counts_are_those_of_the_page() -> None:
 
 def test_every_layout_stands_on_the_page() -> None:
     assert {layout.id for layout in layouts()} <= set(re.findall(r"`(\w+)`", TEXT))
+
+
+def test_the_parts_that_are_not_on_every_machine_can_be_added_as_shown() -> None:
+    """Added to the finished deck both read without a Problem, and their faults are among those it can have."""
+    table, _, _ = walked()
+    for body in blocks("part"):
+        table = merged(table, tomllib.loads(body))
+    assert len(blocks("part")) == 2
+    assert told(table) == []
+    machine = read_machine_text(as_toml(table), "attic_deck.toml")
+    possible = {(one.part, one.fault.kind) for one in possible_faults(machine)}
+    assert {("back_tension_belt", "slack"), ("tray_belt", "missing"), ("lid", "jammed")} <= possible

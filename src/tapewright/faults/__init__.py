@@ -9,6 +9,8 @@ behaviours    how motion, grip and drag combine at one place
 sheet         the graph while it is being drawn
 drives        what can drive what in a mode
 bringing_in   what brings couplings in and lets brakes go
+felts         what holds a reel back by a back-tension belt, and what is thrown where nothing does
+tray          the tray that a motor moves, and what waits for it
 heard         what the ear makes of a whole mode; what lid and keys answer
 moments       the same mode when warm, and at the start of a side
 mechanism     the functions of a machine, along its drives, in every mode: one graph for engine and beliefs

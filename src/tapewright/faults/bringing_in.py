@@ -9,7 +9,7 @@ from tapewright.faults.catalogue import swings
 from tapewright.faults.drives import reached_from
 from tapewright.faults.graph import Node
 from tapewright.faults.sheet import Sheet
-from tapewright.machine.parts import Coupling, Machine, Mode, has_logic, shaft
+from tapewright.machine.parts import TRAY_MODES, Coupling, Machine, Mode, has_logic, shaft
 
 
 def draw_permit(sheet: Sheet, mode: Mode) -> str:
@@ -17,8 +17,24 @@ def draw_permit(sheet: Sheet, mode: Mode) -> str:
     machine = sheet.machine
     switches = [s.name for s in machine.sensors.values() if mode.name in s.allows]
     switches += [machine.control_board.name] if has_logic(machine) else []
-    parents = tuple(sheet.condition(conditions.contact(name)) for name in switches)
+    parents = tuple(_draw_contact(sheet, name) for name in switches)
     return sheet.node(Node(f"permit:{'+'.join(switches) or 'none'}", parents, does.worst_contact))
+
+
+def _draw_contact(sheet: Sheet, switch: str) -> str:
+    """How truly a switch reports; one that watches a tray tells the truth only once the tray has arrived."""
+    waits_for_tray = switch in tray_switches(sheet.machine) and sheet.has(told_in(switch))
+    return told_in(switch) if waits_for_tray else sheet.condition(conditions.contact(switch))
+
+
+def tray_switches(machine: Machine) -> tuple[str, ...]:
+    """Name the switch that tells whether the tray is in; a description has one at most."""
+    return tuple(sensor.name for sensor in machine.sensors.values() if sensor.kind == "tray_switch")
+
+
+def told_in(switch: str) -> str:
+    """Name the node of what a tray switch tells once the tray should be in."""
+    return f"told:{switch}@{TRAY_MODES[0]}"
 
 
 def draw_pull(sheet: Sheet, mode: Mode, solenoid: str) -> str:

@@ -7,7 +7,7 @@ the torque with nothing imperfect.
 
 from bisect import bisect_right
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 
@@ -116,6 +116,11 @@ def _drag_word(wrong: Imperfections) -> str:
 def hold_back(name: str) -> Condition:
     """How hard a drag holds back."""
     return _told_by(name, "hold_back", lambda wrong: _words((0.3, 2.5), ("slack", "right", "hard"), wrong.passes))
+
+
+def felt(name: str) -> Condition:
+    """How hard a drag rubs on the pulley of a back-tension belt."""
+    return replace(hold_back(name), about="felt")
 
 
 def motor(name: str) -> Condition:

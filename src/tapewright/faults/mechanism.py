@@ -21,10 +21,13 @@ from tapewright.faults.bringing_in import (
 )
 from tapewright.faults.conditions import Condition
 from tapewright.faults.drives import driven_by, engaged, reached_from
+from tapewright.faults.felts import draw_felt, draw_held, draw_thrown
 from tapewright.faults.graph import Node
-from tapewright.faults.heard import draw_heard, draw_keys, draw_lid
+from tapewright.faults.heard import draw_heard, draw_keys
 from tapewright.faults.moments import draw_moments
 from tapewright.faults.sheet import Sheet
+from tapewright.faults.tray import draw_closing_first, draw_tray, draw_way_out
+from tapewright.machine.back_tension import drags_on
 from tapewright.machine.couplings import holding_motors
 from tapewright.machine.parts import (
     HOLDING_KINDS,
@@ -44,6 +47,7 @@ HEARD_BEYOND: Final = 3
 IDLE_MARGIN: Final = 20.0
 """Margin of a coupling that nothing drives in a mode: it only has to hold still."""
 BEFORE: dict[str, str] = {"idle": "off", "switch_on": "off", "cassette_in": "idle", "pause": "play", "stop": "play"}
+BEFORE |= {"close_tray": "idle", "open_tray": "cassette_in"}
 BEFORE |= dict.fromkeys(("play", "reverse_play", "record", "fast_forward", "rewind", "cue", "review"), "cassette_in")
 """The mode one comes from: a motor that ran there already is not heard to start."""
 
@@ -70,8 +74,9 @@ def mechanism(machine: Machine) -> Mechanism:
         draw_heard(sheet, mode)
     for mode in modes_told_apart(ideal):
         draw_moments(sheet, mode, _draw_mode)
-    draw_lid(sheet)
+    draw_way_out(sheet)
     draw_keys(sheet)
+    draw_thrown(sheet)
     _draw_recording(sheet)
     _draw_surfaces(sheet)
     return Mechanism(machine, tuple(sheet.conditions.values()), tuple(sheet.nodes.values()))
@@ -85,6 +90,7 @@ def modes_told_apart(machine: Machine) -> tuple[Mode, ...]:
 
 
 def _draw_mode(sheet: Sheet, mode: Mode) -> None:
+    draw_closing_first(sheet, mode, _draw_mode)
     lifters = _lifting_motors(sheet.machine, mode)
     _draw_motors(sheet, mode, [name for name in mode.motors if name in lifters], waits=False)
     _draw_turning(sheet, mode)
@@ -92,6 +98,7 @@ def _draw_mode(sheet: Sheet, mode: Mode) -> None:
     _draw_motors(sheet, mode, [name for name in mode.motors if name not in lifters], waits=True)
     _draw_turning(sheet, mode)
     _draw_unpowered(sheet, mode)
+    draw_tray(sheet, mode, _draw_strength, _asked)
     _draw_tape(sheet, mode)
     _draw_turning(sheet, mode)
     _draw_sounds(sheet, mode)
@@ -240,6 +247,8 @@ def _draw_drag(sheet: Sheet, on_shaft: str, mode: Mode) -> str:
     lifts = lifter in machine.rotors and shaft(machine, lifter) == on_shaft and machine.rotors[lifter].kind == "cam"
     if lifts:
         parts.append(machine.head_base.name)
+    if machine.lid.moved_by and shaft(machine, machine.lid.moved_by) == on_shaft:
+        parts.append(machine.lid.name)
     parents = tuple(sheet.condition(conditions.drag(name)) for name in parts)
     if lifts and machine.head_base.through:
         levers = draw_levers(sheet, machine.head_base.through)
@@ -344,8 +353,8 @@ def _capstan_shafts(machine: Machine, mode: Mode) -> frozenset[str]:
 def _draw_hold_back(sheet: Sheet, mode: Mode) -> str:
     """What holds the giving reel back: its drags, a motor fed against the tape, in play also a brake that rubs."""
     machine = sheet.machine
-    drags = [c for c in machine.couplings.values() if c.kind == "drag" and mode.gives in c.path]
-    holds = [sheet.condition(conditions.hold_back(c.name)) for c in drags if not c.switched or c.name in mode.engaged]
+    felt = [one for one in drags_on(machine, mode.gives) if not one.drag.switched or one.drag.name in mode.engaged]
+    holds = [draw_felt(sheet, mode, one, _draw_grip, _asked) for one in felt]
     for motor in holding_motors(machine, mode.name):
         able = _draw_ability(sheet, mode, motor)
         holds.append(sheet.node(Node(f"holds:{motor}/{able}", (able,), does.motor_holds_back, motor)))
@@ -355,10 +364,11 @@ def _draw_hold_back(sheet: Sheet, mode: Mode) -> str:
         braking = (*braking, sheet.node(Node("rubbing:guides", askew, does.guide_rubs, machine.heads.name)))
     if not holds and not braking:
         return sheet.node(Node("hold_back:none", (), lambda: "right"))
-    if len(holds) == 1 and not braking:
+    if len(holds) == 1 and not braking and not any(one.way for one in felt):
         return holds[0]
     brakes = sheet.node(Node(f"rubbing:{mode.gives}+{'+'.join(braking)}", braking, does.worst_drag, mode.gives))
-    return sheet.node(Node(f"held_back@{mode.name}", (brakes, *holds), does.held_back, mode.gives))
+    held = sheet.node(Node(f"held_back@{mode.name}", (brakes, *holds), does.held_back, mode.gives))
+    return draw_held(sheet, mode, held, felt)
 
 
 def _draw_nips(sheet: Sheet, mode: Mode, holding: str) -> str:
@@ -585,6 +595,5 @@ def _draw_surfaces(sheet: Sheet) -> None:
     if has_logic(sheet.machine):
         sheet.condition(conditions.contact(sheet.machine.control_board.name))
     sheet.condition(conditions.sound_path(sheet.machine.electronics.name))
-    sheet.condition(conditions.latch(sheet.machine.lid.name))
     for about in (conditions.drag, conditions.square, conditions.surface):
         sheet.condition(about(sheet.machine.cassette.name))

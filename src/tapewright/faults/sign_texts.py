@@ -85,6 +85,11 @@ class Wording:
 
 _RUN = "With a sacrificial cassette in, press {key} and watch the reels through the window"
 _UP, _DOWN = ("play", "reverse_play", "record"), ("switch_on", "stop")
+_SHUT = ("stop", "cassette_in", "idle")
+_IN = (
+    "Without a cassette, then with a sacrificial one: five times press the key that closes the tray; watch and listen."
+)
+_OUT = "Press stop, then the key that opens the tray; watch and listen;"
 
 IN_MODE: Final = (
     # --- the tape in play
@@ -247,9 +252,33 @@ IN_MODE: Final = (
              {"no": 1.0, "at_times": 0.2}, sense="plain", minutes=1, modes=("cassette_in",), names_part=False),
     Template("stays_shut", "lid", "The lid does not open and the cassette stays held {mode}",
              "Press stop, then open the lid with a light hand; never prise it while a tape is in.", {"stuck": 1.0}, sense="plain",
-             minutes=1, hazards=("tape", "nip")),
+             minutes=1, modes=_SHUT, hazards=("tape", "nip")),
     Template("flies_open", "lid", "The lid flies open with a bang", "Open the lid {mode}.", {"flies": 1.0}, minutes=1,
-             hazards=("tape",)),
+             modes=_SHUT, hazards=("tape",)),
+    Template("stays_in", "lid", "The tray does not come out and the cassette stays held", _OUT + " never pull at it.",
+             {"stuck": 1.0, "at_times": 0.5}, sense="plain", minutes=1, modes=("open_tray",), hazards=("tape", "moving")),
+    Template("comes_part_way", "lid", "The tray comes out only part of the way", _OUT + " never pull at it.",
+             {"part": 1.0, "at_times": 0.4, "late": 0.1}, minutes=1, modes=("open_tray",), hazards=("tape", "moving")),
+    Template("comes_late", "lid", "The tray comes out slowly or in jerks", _OUT + " count the seconds.",
+             {"late": 1.0, "part": 0.3, "at_times": 0.3}, minutes=1, modes=("open_tray",), hazards=("tape", "moving")),
+    Template("stays_out", "tray", "The tray does not go in", _IN, {"stays": 1.0, "at_times": 0.3}, sense="plain",
+             minutes=1, modes=("close_tray",), names_part=False, hazards=("tape", "moving")),
+    Template("stops_short", "tray", "The tray goes in only part of the way, or stops short of its end", _IN,
+             {"part": 1.0, "at_times": 0.5, "late": 0.1}, minutes=1, modes=("close_tray",), names_part=False,
+             hazards=("tape", "moving")),
+    Template("goes_late", "tray", "The tray goes in slowly or in jerks", _IN, {"late": 1.0, "part": 0.3, "at_times": 0.3},
+             minutes=1, modes=("close_tray",), names_part=False, hazards=("tape", "moving")),
+    Template("returns", "returns", "The tray goes in and comes out again by itself", _IN, {"yes": 1.0, "at_times": 0.7},
+             sense="plain", minutes=2, modes=("close_tray",), names_part=False, hazards=("tape", "moving")),
+    Template("stays_when_helped", "pushed", "The tray fails to go in by itself and stays when it is helped by a light push",
+             _IN + " Help its last part with one finger on its front; let go if it resists.", {"yes": 1.0}, sense="feel",
+             modes=("close_tray",), names_part=False, hazards=("tape", "moving"), risk_minutes=1),
+    Template("runs_loose", "holds", "The {part} gives a light finger no resistance {mode}, and the tape before it hangs slack",
+             "With a sacrificial cassette in and the lid open, touch the hub lightly {mode}.", {"slack": 1.0}, sense="feel",
+             modes=_UP, role="gives", kinds=("reel_table",), hazards=("tape", "nip", "moving")),
+    Template("holds_hard", "holds", "The {part} holds back hard {mode}",
+             "With a sacrificial cassette in and the lid open, turn the hub on with a light finger {mode}.", {"hard": 1.0},
+             sense="feel", modes=_UP, role="gives", kinds=("reel_table",), hazards=("tape", "nip", "moving")),
     Template("stays_apart", "comes", "The {part} does not come up to the capstan, or only part way, {mode}",
              "Lid open, look at the roller beside the capstan while {key} is pressed.", {"apart": 1.0, "at_times": 0.5},
              modes=_UP, kinds=("pinch_roller",), hazards=("nip", "moving")),
@@ -438,7 +467,7 @@ BY_HAND: Final = (
             "Press or flick the lever of the switch a few times with a stick, then try again.",
             {"dead": 0.9, "at_times": 1.0}, mode="cassette_in", minutes=2, inside=False, hazards=("moving",)),
     Wording("no_contact", "contact",
-            ("cassette_switch", "key_switch", "record_switch", "position_switch", "pulse_sensor", "tacho"),
+            ("cassette_switch", "key_switch", "record_switch", "position_switch", "pulse_sensor", "tacho", "tray_switch"),
             "The {part} does not report", _OPEN + "meter on its contacts or output while it is worked by hand.",
             {"dead": 1.0, "at_times": 0.7}, sense="meter", minutes=12, inside=True, hazards=("power", "static")),
     Wording("dead", "motor", ("motor",), "The {part} does not run on a bench supply",
@@ -456,6 +485,18 @@ BY_HAND: Final = (
     Wording("slack", "hold_back", ("drag",), "The supply hub runs on without any hold-back",
             "Unplugged, no cassette: turn the supply hub with a finger and let go.", {"slack": 1.0}, sense="feel",
             minutes=1, inside=False),
+    Wording("rubs_too_little", "felt", ("drag",), "What the {part} rubs on turns without any resistance",
+            _OPEN + "take the back-tension belt off and turn its far pulley with a finger.", {"slack": 1.0}, sense="feel",
+            minutes=5, inside=True, hazards=("power",)),
+    Wording("rubs_too_hard", "felt", ("drag",), "What the {part} rubs on turns hard",
+            _OPEN + "take the back-tension belt off and turn its far pulley with a finger.", {"hard": 1.0}, sense="feel",
+            minutes=5, inside=True, hazards=("power",)),
+    Wording("glides_badly", "drag", ("tray",), "The {part} does not glide when its wheel is turned by hand",
+            _OPEN + "turn the wheel that moves it by hand through its whole way.",
+            {"stiff": 0.8, "tight": 1.0, "seized": 1.0}, sense="feel", minutes=6, inside=True, hazards=("power", "moving")),
+    Wording("out_of_step", "step", ("tray",), "The {part} stands askew, or its rack and wheel are a tooth apart",
+            _OPEN + "draw it out to its stop by its wheel, compare both sides and the marks.", {"out": 0.9}, minutes=8,
+            inside=True, hazards=("power", "moving")),
     Wording("hard", "hold_back", ("drag",), "The supply hub holds back hard",
             "Unplugged, no cassette: turn the supply hub with a finger.", {"hard": 1.0}, sense="feel", minutes=1,
             inside=False),

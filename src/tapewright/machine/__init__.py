@@ -13,6 +13,7 @@ doubt       the doubt of sizes carried into what follows from them
 figure      a figure with its doubt and the assumption that matters most to it
 formulas    the closed forms, each with its source
 belt_path   the way of a belt over any number of pulleys, inside the loop or on its back
+back_tension  what holds a reel back: drags on it, and those it turns by a back-tension belt
 couplings   who turns whom, in which mode
 running_belt  one belt as it runs: its way, its stretch, what it can pull
 rates       how fast each rotor turns, how often each belt passes, in every mode

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Final
 
 from tapewright.machine.check_motion import REACH_RULES, SIZE_RULES, Breach, Rules
-from tapewright.machine.parts import PLAYING, WINDING, Coupling, Machine, Mode
+from tapewright.machine.parts import PLAYING, TRAY_MODES, WINDING, Coupling, Machine, Mode
 from tapewright.machine.section import did_you_mean
 
 _RESERVED: Final = ("cassette", "tape", "unexplained", "keys", "solenoid")
@@ -119,6 +119,11 @@ def _lifter(machine: Machine) -> Iterator[Breach]:
         yield "head_base.lifted_by", found, "Write it in play, record and stop."
 
 
+def _mover(machine: Machine) -> Iterator[Breach]:
+    if machine.lid.moved_by:
+        yield from _unknown("lid.moved_by", machine.lid.moved_by, "rotor", list(machine.rotors))
+
+
 def _rings(machine: Machine) -> Iterator[Breach]:
     for name in machine.rotors:
         chain = _carriers(machine, name)
@@ -175,6 +180,7 @@ COUPLING_KEYS_OF_KINDS: Final = {
     "torque_gcm": ("clutch", "drag", "brake", "gear", "worm"),
     "torque_mnm": ("clutch", "drag", "brake", "gear", "worm"),
     "ratio": ("gear", "worm"),
+    "inside": ("tyre",),
 }
 SENSOR_KEYS_OF_KINDS: Final = {
     "stops": ("pulse_sensor", "auto_stop"),
@@ -199,6 +205,7 @@ def _strays(machine: Machine) -> Iterator[Breach]:
             "force_gf": one.force,
             "torque_gcm": one.torque,
             "ratio": one.ratio,
+            "inside": one.inside,
         }
         yield from _misplaced(f"couplings.{name}", one.kind, there, COUPLING_KEYS_OF_KINDS)
     for name, sensor in machine.sensors.items():
@@ -282,15 +289,33 @@ def _tape_modes(machine: Machine) -> Iterator[Breach]:
             yield f"modes.{name}.gives", f'"{mode.gives}" both takes up and gives tape.', "Name the other reel table."
 
 
+def _tray(machine: Machine) -> Iterator[Breach]:
+    """Say where a tray that a motor moves is half described."""
+    for mode in TRAY_MODES:
+        if machine.lid.moved_by and mode not in machine.modes:
+            yield f"modes.{mode}", "This mode is missing.", "Say which motor moves the tray, and which way."
+        elif mode in machine.modes and not machine.lid.moved_by:
+            yield f"modes.{mode}", "Nothing says what moves the tray.", "Name its wheel or cam in [lid]: moved_by."
+    for name in [name for name, sensor in machine.sensors.items() if sensor.kind == "tray_switch"][1:]:
+        yield f"sensors.{name}.kind", "There is a tray switch already.", "Keep the one that the logic waits for."
+    for name, sensor in machine.sensors.items():
+        waits = [mode for mode in sensor.allows if mode in TRAY_MODES]
+        if sensor.kind == "tray_switch" and not machine.lid.moved_by:
+            yield f"sensors.{name}.kind", "There is no tray for it to watch.", "Describe the tray: moved_by in [lid]."
+        elif sensor.kind == "tray_switch" and waits:
+            found = f"The tray cannot wait for its own switch in {waits[0]}."
+            yield f"sensors.{name}.allows", found, "List the modes that start when the tray is in."
+
+
 def _radii(machine: Machine) -> Iterator[Breach]:
     if machine.tape.full_radius_m <= machine.tape.hub_radius_m:
         yield "tape.full_radius_mm", "A full pack is larger than an empty hub.", "Compare it with hub_radius_mm."
 
 
 _REFERENCE_RULES: Final[Rules] = (
-    _names, _references, _sensor_references, _mode_references, _lifter, _rings, _paths,
+    _names, _references, _sensor_references, _mode_references, _lifter, _mover, _rings, _paths,
 )  # fmt: skip
-_KEY_RULES: Final[Rules] = (_strays, _tape_modes, _radii)
+_KEY_RULES: Final[Rules] = (_strays, _tape_modes, _tray, _radii)
 
 
 # --- what is left when broken references are taken out ----------------------------------------------------------------

@@ -11,7 +11,7 @@ from typing import Final
 from tapewright.machine.belt_path import centres_of, sides_of
 from tapewright.machine.couplings import drive_order, steps, turns_ratio
 from tapewright.machine.doubt import Column, Columns, columns, estimate
-from tapewright.machine.parts import Coupling, Machine, shaft
+from tapewright.machine.parts import TRAY_MODES, Coupling, Machine, shaft
 from tapewright.machine.rates import tape_speed
 from tapewright.machine.running_belt import way
 from tapewright.machine.typical import all_sizes
@@ -62,6 +62,10 @@ def _reached(machine: Machine) -> Iterator[Breach]:
         if mode.moves_head_base and cam in machine.rotors and shaft(machine, cam) not in turning:
             found = f'No motor turns "{cam}" in this mode.'
             yield f"modes.{name}.moves_head_base", found, "Name the motor that drives the cam, or write false."
+        tray = machine.lid.moved_by
+        if name in TRAY_MODES and tray in machine.rotors and shaft(machine, tray) not in turning:
+            found = f'No motor turns "{tray}" in this mode.'
+            yield f"modes.{name}.motors", found, "Name the motor that moves the tray; minus for the other way."
 
 
 def _motor_driven(machine: Machine, mode: str) -> Iterator[str]:
@@ -209,10 +213,13 @@ def _contacts(machine: Machine) -> Iterator[Breach]:
         if coupling.kind not in ("tyre", "nip") or centres is None or not _all_described(machine, coupling):
             continue
         apart = hypot(centres[0][0] - centres[1][0], centres[0][1] - centres[1][1])
-        reach = sum(size.value / 2 for name in coupling.path if (size := machine.rotors[name].diameter))
-        # A swinging arm brings a tyre over by a few millimetres; it cannot reach across ten, nor sit inside the other.
-        if not -0.003 < apart - reach < (0.010 if coupling.switched else 0.003):
-            found = f"Axes {mm(apart):.1f} mm apart, but the radii add up to {mm(reach):.1f} mm."
+        radii = [size.value / 2 for name in coupling.path if (size := machine.rotors[name].diameter)]
+        reach = abs(radii[0] - radii[1]) if coupling.inside else sum(radii)
+        gap = reach - apart if coupling.inside else apart - reach
+        # A swinging arm brings a tyre over by a few millimetres; it cannot reach across ten, nor sink into the other.
+        if not -0.003 < gap < (0.010 if coupling.switched else 0.003):
+            sizes = "radii differ by" if coupling.inside else "radii add up to"
+            found = f"Axes {mm(apart):.1f} mm apart, but the {sizes} {mm(reach):.1f} mm."
             yield f"couplings.{coupling.name}.path", found, "Compare their position_mm and diameter_mm."
 
 

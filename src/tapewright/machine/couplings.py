@@ -155,7 +155,7 @@ def turns_ratio(machine: Machine, step: Step, table: Columns) -> Column:
         tape = machine.tape.thickness_m
         driver = driver + tape * (machine.rotors[step.driver].kind == "capstan")
         driven = driven + tape * (machine.rotors[step.driven].kind == "capstan")
-    return -passed * driver / driven
+    return (passed if coupling.inside else -passed) * driver / driven
 
 
 def _tooth_ratio(machine: Machine, coupling: Coupling, table: Columns) -> Column:

@@ -96,6 +96,7 @@ _COMMON: Final = {
     "reel_friction": ("friction of the reel table", 1e-3, "mN·m"),
     "counter_friction": ("friction of the counter", 1e-3, "mN·m"),
     "cam_torque": ("torque that lifts the head base", 1e-3, "mN·m"),
+    "tray_torque": ("torque that moves the tray", 1e-3, "mN·m"),
     "wind_time": ("usual time of a wind", 1.0, "s"),
     "motor_speed": ("usual speed of such motors", 1 / 60, "rpm"),
     "motor_starting_torque": ("starting torque of such motors", GCM_NM, "g·cm"),

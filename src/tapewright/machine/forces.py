@@ -7,18 +7,23 @@ is neglected: inertia while things start, and what the lid, the keys and the bra
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 
+from tapewright.machine.back_tension import Drag, drags_on
 from tapewright.machine.couplings import Step, running_diameter, turns_ratio
 from tapewright.machine.doubt import Column, Columns, columns, estimate, interval, leading
 from tapewright.machine.figure import assumption
 from tapewright.machine.force_sizes import at_work_in, force_sizes, force_table, starting_torque
 from tapewright.machine.formulas import contact_torque, tension_after_head
-from tapewright.machine.parts import Coupling, Machine, Mode, part, shaft
+from tapewright.machine.parts import TRAY_MODES, Coupling, Machine, Mode, part, shaft
 from tapewright.machine.running_belt import pull
 from tapewright.words.estimate import Estimate
+
+TRAY_GLIDES: Final = 0.2
+"""Share of the torque that presses the cassette down with which a tray glides, and comes out: its springs help there.
+From memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,6 +213,19 @@ def asked_of_shaft(machine: Machine, mode: Mode, owner: str, table: Columns) -> 
         elif rotor.on is None:
             # What is pressed on another's shaft turns in that one's bearing.
             total = total + table["shaft_friction"] * drag
+        if rotor.name == machine.lid.moved_by and mode.name in TRAY_MODES:
+            share = 1.0 if mode.name == "close_tray" else TRAY_GLIDES
+            total = total + table["tray_torque"] * machine.lid.imperfections.drag * share
+    return total + _held_by_felt(machine, mode, owner, table)
+
+
+def _held_by_felt(machine: Machine, mode: Mode, owner: str, table: Columns) -> Column:
+    """Give what the drags on a shaft take that carries no reel: the pulley of a back-tension belt."""
+    total = table.constant(0.0)
+    for one in machine.couplings.values():
+        on_it = one.kind == "drag" and shaft(machine, one.driver) == owner
+        if on_it and machine.rotors[one.driver].kind != "reel_table" and _is_on(one, mode):
+            total = total + table[f"{one.name}.torque"] * _drag_strength(one)
     return total
 
 
@@ -233,7 +251,7 @@ def _reel_load(machine: Machine, mode: Mode, reel: str, table: Columns) -> Colum
     if mode.at_capstan:
         return table["takeup_needed"] + extra
     # A sound hold-back is inside the printed figure; only what a seized one adds comes on top.
-    sound = sum((table[f"{one.name}.torque"] for one in _drags_on(machine, mode.gives)), table.constant(0.0))
+    sound = sum((table[f"{one.drag.name}.torque"] for one in drags_on(machine, mode.gives)), table.constant(0.0))
     return table["wind_needed"] + extra + np.maximum(hold_back(machine, mode, table) - sound, 0.0)
 
 
@@ -244,20 +262,35 @@ def _cam_load(machine: Machine, mode: Mode, cam: str, table: Columns) -> Column:
     return table["cam_torque"] * drag * machine.head_base.imperfections.drag
 
 
-def _drags_on(machine: Machine, reel: str) -> list[Coupling]:
-    return [one for one in machine.couplings.values() if one.kind == "drag" and reel in one.path]
-
-
 def hold_back(machine: Machine, mode: Mode, table: Columns) -> Column:
     """Give the hold-back torque on the reel that gives tape: its drags, or a motor on its spindle fed against it."""
     total = table.constant(0.0)
     for motor in mode.motors:
         if mode.gives and shaft(machine, motor) == shaft(machine, mode.gives):
             total = total + starting_torque(machine, motor, mode, table)
-    for drag in _drags_on(machine, mode.gives):
-        if not drag.switched or drag.name in mode.engaged:
-            total = total + table[f"{drag.name}.torque"] * _drag_strength(drag)
+    for one in drags_on(machine, mode.gives):
+        if _is_on(one.drag, mode):
+            total = total + _at_reel(machine, one, table)
     return total
+
+
+def _is_on(coupling: Coupling, mode: Mode) -> bool:
+    return not coupling.switched or coupling.name in mode.engaged
+
+
+def _at_reel(machine: Machine, held: Drag, table: Columns) -> Column:
+    """Give the torque of a drag as the reel feels it: brought there by its belt, and no more than that passes.
+
+    A belt that is too tight adds to it by the load it puts on both shafts.
+    """
+    torque = table[f"{held.drag.name}.torque"] * _drag_strength(held.drag)
+    for step in reversed(held.way):
+        coupling = machine.couplings[step.coupling]
+        ends = (step.driver, step.driven) if coupling.kind == "belt" else (step.driver,)
+        torque = torque * np.abs(turns_ratio(machine, step, table)) * coupling.imperfections.drag
+        for end in ends:
+            torque = np.minimum(torque, capacity_at(machine, coupling, end, step, table))
+    return torque
 
 
 def _drag_strength(drag: Coupling) -> float:
@@ -322,11 +355,10 @@ def _hold_back_margins(machine: Machine, mode: str, table: Columns) -> list[Marg
     said = "hold-back torque against 0.5 g·cm, the lowest printed lower end"
     return [
         _margin(
-            machine, drag.name, mode,
-            table[f"{drag.name}.torque"] * _drag_strength(drag), table["hold_back_needed"], table, said,
+            machine, one.drag.name, mode, _at_reel(machine, one, table), table["hold_back_needed"], table, said,
         )
-        for drag in _drags_on(machine, at.gives)
-        if not drag.switched or drag.name in at.engaged
+        for one in drags_on(machine, at.gives)
+        if _is_on(one.drag, at)
     ]  # fmt: skip
 
 

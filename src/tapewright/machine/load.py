@@ -19,6 +19,7 @@ from tapewright.machine.parts import (
     Coupling,
     HeadBase,
     Lever,
+    Lid,
     Machine,
     Mode,
     Rotor,
@@ -188,6 +189,7 @@ def read_tables(top: Section, source: str) -> Machine:
         levers={name: _lever(name, table) for name, table in top.tables("levers").items()},
         supply=_supply(top.table("power_supply")),
         head_base=_head_base(top.table("head_base")),
+        lid=_lid(top.table("lid")),
         modes=_modes(top),
         limits=_limits(top.table("limits")),
         source=source,
@@ -269,6 +271,7 @@ def _coupling(name: str, table: Section) -> Coupling:
         by=table.text("by"),
         through=table.names("through"),
         ratio=ratio.value if ratio else None,
+        inside=table.flag("inside"),
         sight=cast(Any, table.choice("sight", _SIGHTS, "inside")),
         says=table.text("says"),
     )
@@ -341,6 +344,13 @@ def _head_base(table: Section) -> HeadBase:
     )
     table.close()
     return base
+
+
+def _lid(table: Section) -> Lid:
+    moved_by = table.text("moved_by")
+    lid = Lid(moved_by=moved_by, says=table.text("says") or ("tray" if moved_by else ""))
+    table.close()
+    return lid
 
 
 def _modes(top: Section) -> dict[str, Mode]:

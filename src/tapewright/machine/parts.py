@@ -15,8 +15,9 @@ RotorKind = Literal[
 ]
 CouplingKind = Literal["belt", "tyre", "gear", "worm", "clutch", "nip", "drag", "brake"]
 SensorKind = Literal[
-    "cassette_switch", "position_switch", "pulse_sensor", "key_switch", "record_switch", "auto_stop", "tacho"
-]
+    "cassette_switch", "position_switch", "pulse_sensor", "key_switch", "record_switch", "auto_stop", "tacho",
+    "tray_switch",
+]  # fmt: skip
 HeadBasePosition = Literal["down", "half", "up"]
 Sight = Literal["well", "window", "inside"]
 
@@ -28,17 +29,19 @@ HOLDING_KINDS: Final = frozenset({"drag", "brake"})
 """Couplings that join no two rotors: they hold one back (a drag) or still (a brake)."""
 SENSOR_KINDS: Final[tuple[str, ...]] = (
     "cassette_switch", "position_switch", "pulse_sensor", "key_switch", "record_switch", "auto_stop", "tacho",
+    "tray_switch",
 )  # fmt: skip
 TURNING_SENSORS: Final = frozenset({"pulse_sensor", "auto_stop"})
 """Sensors that end a mode when what they watch stands still: by pulses and logic, or by a lever that frees the keys."""
 HEAD_BASE_POSITIONS: Final[tuple[str, ...]] = ("down", "half", "up")
 MODES: Final[tuple[str, ...]] = (
     "switch_on", "idle", "cassette_in", "play", "reverse_play", "record", "fast_forward", "rewind", "cue", "review",
-    "pause", "stop",
+    "pause", "stop", "close_tray", "open_tray",
 )  # fmt: skip
 """The modes a description may have. `switch_on` is the passage from off to idle, `idle` is on without a cassette,
 `cassette_in` on with one in and nothing pressed, `cue` and `review` wind with the head near the tape, `stop` is the
-passage back from play."""
+passage back from play, `close_tray` and `open_tray` are the passages in which a motor moves the cassette's tray."""
+TRAY_MODES: Final = ("close_tray", "open_tray")
 PLAYING: Final = ("play", "reverse_play", "record")
 WINDING: Final = ("fast_forward", "rewind", "cue", "review")
 SPOKEN_MODES: Final[dict[str, str]] = {
@@ -54,6 +57,8 @@ SPOKEN_MODES: Final[dict[str, str]] = {
     "review": "in review",
     "pause": "in pause",
     "stop": "on stop after play",
+    "close_tray": "when the tray goes in",
+    "open_tray": "when the tray comes out",
     "off": "switched off and unplugged",
 }
 
@@ -161,6 +166,8 @@ class Coupling:
             fail by itself (an arm that its own friction swings).
         through: levers on the way from there.
         ratio: turns of the driven for one of the driver, for a worm or an undimensioned gear; None to derive it.
+        inside: for a tyre contact, True where the smaller rotor runs on the inside of the other's rim: both then turn
+            the same way round.
         sight: as for a rotor.
         says: what a technician calls it; empty for its name with spaces.
     """
@@ -177,6 +184,7 @@ class Coupling:
     by: str = ""
     through: tuple[str, ...] = ()
     ratio: float | None = None
+    inside: bool = False
     sight: Sight = "inside"
     says: str = ""
     imperfections: Imperfections = SOUND
@@ -195,8 +203,9 @@ class Sensor:
         name: its key in the description.
         kind: one of `SENSOR_KINDS`.
         senses: the rotor it watches (position switch: the cam; pulse sensor and auto stop: reel table or counter;
-            tacho: the motor whose speed it regulates); empty otherwise.
-        allows: modes that only start when it tells the truth (a cassette switch, a key switch).
+            tacho: the motor whose speed it regulates); empty otherwise. A tray switch watches the tray.
+        allows: modes that only start when it tells the truth (a cassette switch, a key switch); those of a tray switch
+            only start when the tray has gone in as well.
         stops: modes that it ends when what it watches stands still; empty for all in which tape moves.
         ends: the motor whose run it ends by reporting the position (a position switch); empty otherwise.
         timeout_s: how long the logic waits for it; None when it waits for ever.
@@ -292,9 +301,15 @@ class ControlBoard:
 
 @dataclass(frozen=True, slots=True)
 class Lid:
-    """The door or lid with its latch, link and damper; it opens when the head base is down."""
+    """The door or lid with its latch, link and damper, or a tray that a motor moves; it opens with the head base down.
+
+    Arguments:
+        moved_by: name of the wheel or cam that moves it, driven by a motor; empty where a hand and a spring do.
+        says: what a technician calls it.
+    """
 
     name: str = "lid"
+    moved_by: str = ""
     says: str = ""
     imperfections: Imperfections = SOUND
 
@@ -452,9 +467,9 @@ def part_names(machine: Machine) -> tuple[str, ...]:
 
 
 def has_logic(machine: Machine) -> bool:
-    """Tell whether a control board works a machine: it has solenoids, or waits for a position or for pulses."""
+    """Tell whether a control board works a machine: it has solenoids, waits for a position or pulses, moves a tray."""
     sensed = any(sensor.kind in ("position_switch", "pulse_sensor") for sensor in machine.sensors.values())
-    return sensed or bool(machine.solenoids)
+    return sensed or bool(machine.solenoids) or bool(machine.lid.moved_by)
 
 
 def spoken(machine: Machine, name: str) -> str:

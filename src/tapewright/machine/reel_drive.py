@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tapewright.machine.back_tension import drags_on
 from tapewright.machine.couplings import Step, running_diameter, turns_ratio
 from tapewright.machine.doubt import Column, Columns
 from tapewright.machine.force_sizes import at_work_in, starting_torque
@@ -142,12 +143,16 @@ def line_share(machine: Machine, mode: str, drive: ReelDrive, load_nm: Column, t
 
 
 def reel_losses(machine: Machine, mode: str, reel: str, table: Columns) -> Column:
-    """Give what a reel table, its branches (a counter) and a usual shell's hub take, newton metres."""
+    """Give what a reel table, its branches (a counter) and a usual shell's hub take, newton metres.
+
+    What holds the giving reel back through a belt is not among them: it counts as hold-back.
+    """
     at, at_work = machine.modes[mode], at_work_in(machine, mode)
     asked = asked_of_steps(machine, at, at_work, table)
     drag = machine.rotors[reel].imperfections.drag
     total = table["shell_hub_friction_usual"] + table["reel_friction"] * drag
-    for step in at_work:
+    held = {one.coupling for found in drags_on(machine, at.gives) for one in found.way}
+    for step in (one for one in at_work if one.coupling not in held):
         if shaft(machine, step.driver) == shaft(machine, reel):
             total = total + load_on(machine, step, asked, table)
     return total

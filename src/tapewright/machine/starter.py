@@ -42,6 +42,9 @@ _SAYS: Final = {
     "direct_drive_capstan": "the capstan is the shaft of its own slow motor: no capstan belt at all",
     "dual_capstan_closed_loop": "two capstans, two pinch rollers, both pressed in play",
     "auto_reverse_twin": "plays both ways: two capstans that turn against each other, one roller pressed at a time",
+    "one_motor_reel_belts": "one motor, finger keys; belts turn both reels, one for rewind alone; no rubber wheel",
+    "one_motor_rim_drive": "one motor; a rubber wheel between its shaft and the flywheel's rim: no capstan belt",
+    "motorised_tray": "a motor with its own belt moves the cassette's tray; a small belt holds the supply reel back",
 }
 
 

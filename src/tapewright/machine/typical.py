@@ -7,7 +7,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Final
 
-from tapewright.machine.parts import Coupling, Machine, Rotor
+from tapewright.machine.parts import Coupling, Machine, Rotor, shaft
 from tapewright.words.estimate import Estimate
 from tapewright.words.units import GCM_NM, GF_N
 
@@ -95,7 +95,19 @@ def section(machine: Machine, belt: Coupling) -> tuple[Estimate, Estimate]:
         return Estimate(belt.section_m[0]), Estimate(belt.section_m[1])
     if is_flat(machine, belt):
         return typical("belt_flat_width"), typical("belt_flat_thickness")
-    return typical("belt_square_side"), typical("belt_square_side")
+    side = typical("belt_winding_side" if _winds(machine, belt) else "belt_square_side")
+    return side, side
+
+
+def _winds(machine: Machine, belt: Coupling) -> bool:
+    """Tell whether a belt drives a reel in winding: directly, or by the teeth or the rim of what it turns."""
+    turned = [rotor for rotor in machine.rotors.values() if shaft(machine, rotor.name) == shaft(machine, belt.path[-1])]
+    own = {rotor.name for rotor in turned}
+    onward = {name for one in machine.couplings.values() if one.kind in ("gear", "tyre") and one.driver in own
+              for name in one.path[1:]}  # fmt: skip
+    winding = {mode.takes_up for mode in machine.modes.values() if mode.takes_up and not mode.at_capstan}
+    engaged = {name for mode in machine.modes.values() if not mode.at_capstan for name in mode.engaged}
+    return bool((own | onward) & winding) and (not belt.switched or belt.name in engaged)
 
 
 def strain(machine: Machine, belt: Coupling) -> Estimate:
@@ -110,6 +122,8 @@ def all_sizes(machine: Machine) -> dict[str, Estimate]:
         Estimates by "part.size" (`flywheel.diameter`, `capstan_belt.strain`), and by quantity for what is common.
     """
     sizes = {quantity: typical(quantity) for quantity in _COMMON}
+    if machine.lid.moved_by:
+        sizes["tray_torque"] = typical("tray_torque")
     for name, rotor in machine.rotors.items():
         sizes[f"{name}.diameter"] = diameter(machine, name)
         if rotor.turns_per_s is not None:
@@ -120,10 +134,16 @@ def all_sizes(machine: Machine) -> dict[str, Estimate]:
 
 
 def _is_unmeasured_cam(machine: Machine, mesh: Coupling) -> bool:
-    """Tell whether a mesh turns a cam at a ratio that nothing in the description gives."""
+    """Tell whether a mesh turns a cam, or a tray's wheel, at a ratio that nothing in the description gives."""
     driver, driven = (machine.rotors[name] for name in mesh.path)
     told = mesh.ratio or (driver.teeth and driven.teeth) or (driver.diameter and driven.diameter)
-    return driven.kind == "cam" and not told
+    return (driven.kind == "cam" or driven.name == machine.lid.moved_by) and not told
+
+
+def _turns_flywheel(machine: Machine, tyre: Coupling) -> bool:
+    """Tell whether a contact is one of a rim drive: it turns the flywheel, or the wheel that does."""
+    onward = (one.path[-1] for one in machine.couplings.values() if one.kind == "tyre" and one.driver == tyre.path[-1])
+    return any(machine.rotors[name].kind == "flywheel" for name in (tyre.path[-1], *onward))
 
 
 _COMMON: Final = (
@@ -150,7 +170,8 @@ def _coupling_sizes(machine: Machine, coupling: Coupling) -> Iterator[tuple[str,
     elif kind in ("tyre", "nip"):
         nip = kind == "nip"
         yield "friction", typical("friction_capstan_on_tape" if nip else "friction_rubber_dry")
-        yield "force", coupling.force or typical("pinch_force" if nip else "idler_contact_force")
+        pressed = "drive_wheel_force" if _turns_flywheel(machine, coupling) else "idler_contact_force"
+        yield "force", coupling.force or typical("pinch_force" if nip else pressed)
     elif kind in ("gear", "worm"):
         yield "strength", coupling.torque or typical("gear_strength")
         if kind == "gear" and _is_unmeasured_cam(machine, coupling):

@@ -199,6 +199,8 @@ def _ends(scene: Scene, it: Coupling) -> tuple[Point, Point]:
     ra, rb = scene.body(it.path[0]), scene.body(it.path[-1])
     if scene.machine.rotors[it.path[0]].kind == "motor":
         ra = scene.where.radii[it.path[0]]
+    if it.inside:  # they meet beyond the smaller one, seen from the middle of the larger
+        ux, uy, ra, rb = (ux, uy, ra, -rb) if ra > rb else (-ux, -uy, ra, -rb)
     return (ax + ra * ux, ay + ra * uy), (bx - rb * ux, by - rb * uy)
 
 

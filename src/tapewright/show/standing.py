@@ -136,6 +136,8 @@ def _apart(machine: Machine, coupling: Coupling, ends: tuple[str, str], sizes: t
     if coupling.kind == "clutch":
         return 0.0
     touching = sum(running_radius_mm(machine, name) for name in ends)
+    if coupling.inside:
+        return max(abs(running_radius_mm(machine, ends[0]) - running_radius_mm(machine, ends[1])), CLEAR_MM)
     if coupling.kind in ("tyre", "gear", "nip"):
         return touching + (1.5 if coupling.switched and coupling.kind != "nip" else 0.0)
     return max(sum(sizes) + (CLEAR_MM if coupling.kind == "worm" else 3 * CLEAR_MM), touching + CLEAR_MM)

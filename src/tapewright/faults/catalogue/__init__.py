@@ -7,6 +7,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Final
 
+from tapewright.machine.back_tension import holding_belts
 from tapewright.machine.parts import (
     Cassette,
     ControlBoard,
@@ -107,14 +108,17 @@ def homes(machine: Machine, name: str) -> frozenset[str]:
     is a "speed_motor", a belt on its way to the capstan a "speed_belt", and a motor that a tacho regulates is a
     "servo_motor"; a belt that drives more than a counter is a "drive_belt", an idler that the friction of its own arm
     swings into place a "swinging_idler", a head base that a spring brings home a "sprung_base". Teeth live in the mesh,
-    so that a gear wheel (a "gear_wheel") and what it meshes with are not counted twice.
+    so that a gear wheel (a "gear_wheel") and what it meshes with are not counted twice. A belt that only leads from a
+    reel to what holds it back is a "back_tension_belt" and drives nothing; a wheel between a motor's shaft and the
+    flywheel's rim is a "drive_wheel"; a lid that a motor moves is a "tray".
     """
     thing = part(machine, name)
     kinds = {own_kind(thing)}
     if isinstance(thing, Coupling) and thing.kind == "belt" and _sets_speed(machine, thing.path[1]):
         kinds.add("speed_belt")
+    holds_back = name in holding_belts(machine)
     if isinstance(thing, Coupling) and thing.kind == "belt" and machine.rotors[thing.path[-1]].kind != "counter":
-        kinds.add("drive_belt")
+        kinds.add("back_tension_belt" if holds_back else "drive_belt")
     if isinstance(thing, Rotor):
         runs_belt = any(c.kind == "belt" and name in c.path for c in machine.couplings.values())
         if thing.kind == "pulley" and runs_belt:
@@ -123,6 +127,9 @@ def homes(machine: Machine, name: str) -> frozenset[str]:
             kinds.add("speed_motor")
         if any(s.kind == "tacho" and s.senses == name for s in machine.sensors.values()):
             kinds.add("servo_motor")
+        if any(c.kind == "tyre" and c.driver == name and machine.rotors[c.path[-1]].kind == "flywheel"
+               for c in machine.couplings.values()) and thing.kind == "idler_tyre":  # fmt: skip
+            kinds.add("drive_wheel")
         if swings(machine, name):
             kinds.add("swinging_idler")
     if isinstance(thing, HeadBase) and thing.lifted_by not in machine.rotors and _is_sent_down(machine):
@@ -148,6 +155,8 @@ def own_kind(thing: Part) -> str:
         return "gear_wheel"
     if isinstance(thing, (Rotor, Coupling, Sensor)):
         return thing.kind
+    if isinstance(thing, Lid) and thing.moved_by:
+        return "tray"
     return next(home for kind, home in _SINGLE_HOMES if isinstance(thing, kind))
 
 
