@@ -202,3 +202,17 @@ def test_what_is_renewed_starts_sound_and_the_rest_is_remembered() -> None:
 def test_a_renewed_part_the_machine_lacks_is_a_problem() -> None:
     with pytest.raises(InputAtFaultError, match="rewind_belt"):
         examine(MACHINE, Evidence((Observation("play_loop", True, after=("rewind_belt",)),)))
+
+
+def test_an_interval_is_read_and_written_back(tmp_path: Path) -> None:
+    """Round trip; an interval with its ends the wrong way round, or one end, is a mistake that is said."""
+    uneven = Reading(0.1, "%", 0.3, interval=(0.05, 0.4))
+    path = tmp_path / "evidence.json"
+    write_evidence(path, Evidence(readings={"weighted_peak_pct": uneven}))
+    assert read_evidence(path).readings["weighted_peak_pct"] == uneven
+    for wrong in ("[1]", "[2, 1]", '"a"', "[0, null]"):
+        path.write_text(
+            f'{{"readings": {{"weighted_peak_pct": {{"value": 0.1, "unit": "%", "interval": {wrong}}}}}}}', "utf-8"
+        )
+        with pytest.raises(InputAtFaultError, match="interval"):
+            read_evidence(path)
