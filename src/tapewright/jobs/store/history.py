@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final
 
-from sqlalchemy import Connection, Row, Select, and_, delete, insert, select, update
+from sqlalchemy import Connection, Row, Select, and_, bindparam, delete, insert, select, update
 
 from tapewright.jobs.store.models import CHANGE, ITEM_TABLES, JOB, OWNER, PERSONAL, PIECE
 from tapewright.jobs.store.nouns import NoSuchJobError
@@ -20,6 +20,7 @@ from tapewright.jobs.store.values import columns_of, search_words
 
 JOB_WORDS: Final = ("machine_id", "described_in", "serial", "complaint", "condition")
 OWNER_WORDS: Final = ("name", "phone", "email", "address", "collected_by")
+_THIS_JOB: Final = JOB.c.id == bindparam("this")
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +157,7 @@ def standing(connection: Connection, job_id: str, entity: str, entity_id: str) -
 def begin(connection: Connection, job_id: str, ticket: str, at: datetime) -> None:
     """Make room for a job; its first step has to follow in the same transaction."""
     empty = {"ticket": ticket, "created": at, "changed": at, "revision": 0, "words": ""}
-    connection.execute(insert(JOB).values(id=job_id, **empty, **columns_of("job", {})))
+    connection.execute(insert(JOB), {"id": job_id, **empty, **columns_of("job", {})})
 
 
 def add_step(connection: Connection, job_id: str, pieces: Sequence[Piece], said: Said, *, bring: bool = True) -> int:
@@ -173,8 +174,14 @@ def add_step(connection: Connection, job_id: str, pieces: Sequence[Piece], said:
     """
     at = said.at or datetime.now(UTC)
     number = revision_of(connection, job_id, to_change=True) + 1
-    change = {"id": said.id or secrets.token_hex(16), "kind": said.kind, "of": said.of, "once": said.once}
-    connection.execute(insert(CHANGE).values(job_id=job_id, number=number, who=said.who, at=at, how=said.how, **change))
+    change: dict[str, Any] = {
+        "id": said.id or secrets.token_hex(16),
+        "kind": said.kind,
+        "of": said.of,
+        "once": said.once,
+    }
+    change |= {"job_id": job_id, "number": number, "who": said.who, "at": at, "how": said.how}
+    connection.execute(insert(CHANGE), change)
     rows, personal = [], []
     for place, piece in enumerate(pieces):
         key = {"job_id": job_id, "number": number, "place": place}
@@ -187,13 +194,21 @@ def add_step(connection: Connection, job_id: str, pieces: Sequence[Piece], said:
         connection.execute(insert(PIECE), rows)
     if personal:
         connection.execute(insert(PERSONAL), personal)
-    touched = dict.fromkeys((piece.entity, piece.entity_id) for piece in pieces) if bring else {}
+    touched: dict[tuple[str, str], None] = {}
+    for place, piece in enumerate(pieces if bring else ()):
+        if (
+            piece.does == "add" and piece.fields is not None and piece.entity in ITEM_TABLES
+        ):  # it is new: nothing to fold
+            by = {"who": said.who, "at": at, "how": said.how}
+            _put(connection, job_id, piece.entity, piece.entity_id, Stands(piece.fields, number, place), by)
+        else:
+            touched[piece.entity, piece.entity_id] = None
     if bring and said.of is not None:
         meant = select(PIECE.c.entity, PIECE.c.entity_id).where(PIECE.c.job_id == job_id, PIECE.c.number == said.of)
         touched |= dict.fromkeys((row.entity, row.entity_id) for row in connection.execute(meant))
     for entity, entity_id in touched:
         bring_after(connection, job_id, entity, entity_id)
-    connection.execute(update(JOB).where(JOB.c.id == job_id).values(revision=number, changed=at))
+    connection.execute(update(JOB).where(_THIS_JOB), {"this": job_id, "revision": number, "changed": at})
     return number
 
 
@@ -205,18 +220,23 @@ def bring_after(connection: Connection, job_id: str, entity: str, entity_id: str
         columns = columns_of("job", fields)
         ticket = connection.execute(select(JOB.c.ticket).where(JOB.c.id == job_id)).scalar_one()
         words = search_words([ticket, *(columns[name] for name in JOB_WORDS), *columns["accessories"]])
-        connection.execute(update(JOB).where(JOB.c.id == job_id).values(words=words, **columns))
+        connection.execute(update(JOB).where(_THIS_JOB), {"this": job_id, "words": words, **columns})
     elif entity == "owner":
         columns = columns_of("owner", {} if stands is None else stands.fields)
         words = search_words(columns[name] for name in OWNER_WORDS)
         connection.execute(delete(OWNER).where(OWNER.c.job_id == job_id))
-        connection.execute(insert(OWNER).values(job_id=job_id, words=words, **columns))
+        connection.execute(insert(OWNER), {"job_id": job_id, "words": words, **columns})
     else:
         table = ITEM_TABLES[entity]
         connection.execute(delete(table).where(table.c.job_id == job_id, table.c.id == entity_id))
         if stands is not None:
             by = select(CHANGE.c.who, CHANGE.c.at, CHANGE.c.how)
             by = by.where(CHANGE.c.job_id == job_id, CHANGE.c.number == stands.step)
-            added = connection.execute(by).mappings().one()
-            key = {"job_id": job_id, "id": entity_id, "step": stands.step, "place": stands.place}
-            connection.execute(insert(table).values(**key, **added, **columns_of(entity, stands.fields)))
+            _put(connection, job_id, entity, entity_id, stands, connection.execute(by).mappings().one())
+
+
+def _put(
+    connection: Connection, job_id: str, entity: str, entity_id: str, stands: Stands, by: Mapping[Any, Any]
+) -> None:
+    key = {"job_id": job_id, "id": entity_id, "step": stands.step, "place": stands.place}
+    connection.execute(insert(ITEM_TABLES[entity]), {**key, **by, **columns_of(entity, stands.fields)})
