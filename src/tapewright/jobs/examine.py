@@ -12,7 +12,7 @@ from typing import Final
 
 from tapewright import __version__
 from tapewright.diagnose.beliefs import posterior, ranked
-from tapewright.diagnose.budget import budget, turning_part, unexplained_pct
+from tapewright.diagnose.budget import beside_lines, budget, turning_part, unexplained_pct
 from tapewright.diagnose.clash import clashes
 from tapewright.diagnose.closed_jobs import Knowledge
 from tapewright.diagnose.explain import chains, reasons
@@ -217,6 +217,7 @@ def _heard(
         test_tape="" if tape is None else tape.name,
         events=() if channel.trace is None else find_events(channel.trace, channel.lines),
         in_angle=_in_angle(machine, channel, items, speed),
+        in_no_line=beside_lines(items),
     )
 
 
@@ -302,7 +303,7 @@ def channel_json(heard: Heard, *, with_budget: bool) -> dict[str, object]:
     shown["events"] = plain(heard.events)
     if with_budget:
         shown |= {"budget": plain(heard.budget), "unexplained_pct": heard.unexplained_pct}
-        shown["in_angle"] = plain(heard.in_angle)
+        shown |= {"in_no_line": heard.in_no_line, "in_angle": plain(heard.in_angle)}
     return shown | dict(heard.also) | {"notes": list(heard.notes)}
 
 

@@ -6,6 +6,7 @@ tables      rates, margins, sizes, signs and faults as plain text
 force_tables  what forces and sizes say
 sizing_text  what to order
 text        the report for a terminal, and its parts
+without_tone_text  slow speed change without a test tone, under a grade of its own
 provenance  where a record's numbers come from: what is invented, what stands in, what is from memory
 labels      where the names in a drawing go
 standing    where every shaft stands: measured, or found along the drives
@@ -17,6 +18,8 @@ drawing     the mechanism as one picture
 chain       the way from a fault to a sign, drawn on the mechanism
 chain_places  where its steps stand
 svg         pieces of SVG as text
+lines_said  whose a line is, what happened once, which orders stand over the tape
+order_chart  orders over the tape as a picture
 plotting    what matplotlib draws, in the house's form
 charts      numbers -> SVG: speed, spectrum, beliefs
 knowledge_text  what a shop has learnt, and a job just closed

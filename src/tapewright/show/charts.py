@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from tapewright.machine.parts import Machine
+from tapewright.show.lines_said import short_name
 from tapewright.show.plotting import DRAWN_AS, empty, plain_number, plotted, thinned
 from tapewright.show.said import name_of, percent
 from tapewright.show.svg import FAINT, INK, MUTED, PAPER, SECOND, SUSPECT, element, picture, text
@@ -97,19 +98,12 @@ def spectrum_chart(
         axes.xaxis.set_major_formatter(plain_number)
         axes.yaxis.set_major_formatter(plain_number)
 
-    told = "; ".join(f"{item.frequency_hz:.3g} Hz {item.peak_pct:.2g} % {_line_name(item, machine)}" for item in named)
+    told = "; ".join(f"{item.frequency_hz:.3g} Hz {item.peak_pct:.2g} % {short_name(item, machine)}" for item in named)
     return plotted(title, f"Steady lines: {told}." if told else "No line stands out.", draw, tall=3.5)
 
 
-def _line_name(item: BudgetItem, machine: Machine | None) -> str:
-    if not item.order:
-        return "?"
-    times = "" if item.order == 1 else f" ×{item.order}"
-    return f"{name_of(machine, item.part)}{times}"
-
-
 def _tag(item: BudgetItem, machine: Machine | None) -> str:
-    return f"{_line_name(item, machine)} {item.frequency_hz:.3g}"
+    return f"{short_name(item, machine)} {item.frequency_hz:.3g}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,10 +13,12 @@ from tapewright.show import said
 from tapewright.show.chain import chain_drawing
 from tapewright.show.charts import beliefs_chart, spectrum_chart, speed_chart
 from tapewright.show.drawing import drawing
+from tapewright.show.lines_said import ONCE, event_rows, left_said, order_rows, orders_shown, share_said, whose_line
+from tapewright.show.order_chart import order_chart
 from tapewright.show.paper import inline, template
 from tapewright.show.provenance import invented_said, provenance
-from tapewright.show.text import PRICES, SUSPECTS, WORTH_SHOWING, text_report, whose_line
-from tapewright.words.findings import Belief, Chain, Check, PlanStep
+from tapewright.show.text import PRICES, SUSPECTS, WORTH_SHOWING, text_report
+from tapewright.words.findings import Belief, BudgetItem, Chain, Check, PlanStep
 from tapewright.words.plain import plain
 from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.record import Heard, Record
@@ -206,23 +208,43 @@ def _heard(heard: Heard, machine: Machine) -> Row:
         "trace": "" if heard.trace is None else inline(speed_chart(heard.trace, f"Speed of {title}")),
         "stretches": [] if heard.trace is None else _stretches(heard.trace),
         "spectrum": spectrum,
+        "left": left_said(heard.in_no_line),
+        "events": event_rows(heard.events),
+        "once": ONCE,
+        "orders": _orders(heard, machine, title),
     }
 
 
-def _lines(heard: Heard, machine: Machine) -> list[tuple[str, str, str, str]]:
+def _orders(heard: Heard, machine: Machine, title: str) -> Row | None:
+    found = heard.in_angle
+    if found is None:
+        return None
+    return {
+        "part": said.name_of(machine, found.part),
+        "picture": inline(order_chart(found, machine, f"Speed over the turns of one part, {title}")),
+        "orders": [f"{order:g}" for order in orders_shown(found)],
+        "rows": order_rows(found),
+    }
+
+
+def _lines(heard: Heard, machine: Machine) -> list[tuple[str, str, str, str, str]]:
     """List the lines with what makes them; without a budget, by themselves."""
     if heard.budget:
         ranked = sorted(heard.budget, key=lambda item: -item.peak_pct)
         return [
             (f"{item.frequency_hz:.2f} Hz", said.with_doubt(item.peak_pct, item.doubt_pct, "%"),
-             whose_line(item, machine), said.percent(item.probability) if item.order else "")
+             whose_line(item, machine), _sure(item), share_said(item))
             for item in ranked
         ]  # fmt: skip
     return [
         (said.with_doubt(one.frequency_hz, one.frequency_doubt_hz, "Hz"),
-         said.with_doubt(one.peak_pct, one.doubt_pct, "%"), "not looked for", "")
+         said.with_doubt(one.peak_pct, one.doubt_pct, "%"), "not looked for", "", "")
         for one in heard.lines
     ]  # fmt: skip
+
+
+def _sure(item: BudgetItem) -> str:
+    return said.percent(item.probability) if item.probability > 0 else ""
 
 
 def _stretches(trace: Trace) -> list[tuple[str, str, str, str]]:

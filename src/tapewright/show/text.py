@@ -5,6 +5,8 @@ from typing import Final
 
 from tapewright.machine.parts import Machine
 from tapewright.show.columns import bullets, heading, paragraph, table
+from tapewright.show.lines_said import ONCE, event_rows, left_said, share_said
+from tapewright.show.lines_said import whose_line as whose_line
 from tapewright.show.provenance import provenance
 from tapewright.show.said import (
     EXPLAINS,
@@ -24,7 +26,7 @@ from tapewright.show.said import (
 )
 from tapewright.words.findings import Belief, BudgetItem, ChangeOfMind, Check, Clash, PlanStep, Shift
 from tapewright.words.record import Answered, Heard, Record
-from tapewright.words.signal import Line
+from tapewright.words.signal import Line, SpeedEvent
 
 SUSPECTS: Final = 5
 """How many parts the reasons are given for."""
@@ -213,32 +215,37 @@ def _channel(heard: Heard, machine: Machine | None) -> str:
     if rows:
         pieces.append(table(["reading", "value", "limit", "how it was taken"], rows))
     if heard.budget:
-        pieces += ["", budget_text(heard.budget, machine, heard.unexplained_pct)]
+        pieces += ["", budget_text(heard.budget, machine, heard.unexplained_pct, heard.in_no_line)]
     elif heard.lines:
         pieces += ["", lines_text(heard.lines)]
+    if heard.events:
+        pieces += ["", events_text(heard.events)]
     pieces += [paragraph(note) for note in heard.notes]
     return "\n".join(pieces)
 
 
-def budget_text(budget: Sequence[BudgetItem], machine: Machine | None, unexplained_pct: float | None = None) -> str:
-    """Set out which part makes which line of the flutter."""
+def budget_text(
+    budget: Sequence[BudgetItem],
+    machine: Machine | None,
+    unexplained_pct: float | None = None,
+    in_no_line: float | None = None,
+) -> str:
+    """Set out which part makes which line of the flutter, and what share of the weighted reading that is."""
     rows = [
         [f"{item.frequency_hz:.2f}", with_doubt(item.peak_pct, item.doubt_pct, ""), whose_line(item, machine),
-         percent(item.probability) if item.order else ""]
+         percent(item.probability) if item.probability > 0 else "", share_said(item)]
         for item in sorted(budget, key=lambda item: -item.peak_pct)
     ]  # fmt: skip
-    lines = [table(["line, Hz", "peak, %", "what makes it", "how sure"], rows, right=[0, 1, 3])]
+    lines = [table(["line, Hz", "peak, %", "what makes it", "how sure", "share"], rows, right=[0, 1, 3, 4])]
     if unexplained_pct is not None:
         lines.append(f"Lines that no part explains come to {unexplained_pct:.2g} % together.")
-    return "\n".join(lines)
+    return "\n".join([*lines, *filter(None, [left_said(in_no_line)])])
 
 
-def whose_line(item: BudgetItem, machine: Machine | None) -> str:
-    """Say which part makes a line, and at which harmonic; a line that is nobody's is said to be."""
-    if not item.order:
-        return "? no part explains it"
-    times = "" if item.order == 1 else f", {item.order} times its rate"
-    return f"{name_of(machine, item.part)}{times}"
+def events_text(events: Sequence[SpeedEvent]) -> str:
+    """Set out what happened to the speed once, and that it is no line."""
+    found = table(["at", "lasts", "how far", "kind"], [list(row) for row in event_rows(events)], right=[0, 1, 2])
+    return f"{found}\n{paragraph(ONCE)}"
 
 
 def lines_text(lines: Sequence[Line]) -> str:

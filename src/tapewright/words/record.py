@@ -32,6 +32,7 @@ class Heard:
         in_angle: the speed over the turning angle of one part; None without a machine or a tone.
         also: what else is shown as data: `stretches` and `side_drift_pct` where the tone stands in several places,
             `together` where channels of the same tone were read as one.
+        in_no_line: share of the weighted reading's power that is in no line, 0 to 1; None where that is not known.
     """
 
     file: str
@@ -49,6 +50,7 @@ class Heard:
     test_tape: str = ""
     events: tuple[SpeedEvent, ...] = ()
     in_angle: OrderPicture | None = None
+    in_no_line: float | None = None
     also: Mapping[str, object] = field(default_factory=dict)
 
 
