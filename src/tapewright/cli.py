@@ -274,7 +274,15 @@ def _measure(options: argparse.Namespace) -> Shown:
     )
     channels = [channel_json(one, with_budget=machine is not None) for one in heard]
     data = {"file": str(options.file), "channels": channels}
-    return data, heard_text(heard, machine)
+    text = heard_text(heard, machine)
+    if options.without_tone:
+        from tapewright.measure.without_tone import measure_without_tone
+        from tapewright.show.without_tone_text import without_tone_json, without_tone_text
+
+        found = measure_without_tone(options.file, options.mains, _Progress("listening"), options.accept_truncated)
+        data["without_tone"] = without_tone_json(found)
+        text += "\n\n" + without_tone_text(found)
+    return data, text
 
 
 def _compare(options: argparse.Namespace) -> Shown:
@@ -535,6 +543,9 @@ _COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Op
     ("measure", "readings from a recording of a test tone", _measure,
      ((("file",), {"metavar": "FILE", "type": Path, "help": "the recording; it is never changed"}),
       (("--machine",), {"metavar": "M", "help": "set the lines against this machine's rates"}),
+      (("--without-tone",), {"action": "store_true",
+                             "help": "also estimate slow speed change from hum and steady notes, of lower grade"}),
+      (("--mains",), {"metavar": "HZ", "type": float, "help": "with --without-tone: the mains where it was recorded"}),
       _TONE, _TRUNCATED, *_MADE_WITH)),
     ("tapes", "the shop's test tapes, how often each was played, and the sound card's clock", _tapes,
      (_MADE_WITH[1],

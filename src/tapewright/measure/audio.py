@@ -24,6 +24,8 @@ from tapewright.words.problem import InputAtFaultError, Problem
 
 BLOCK_FRAMES: Final = 1 << 16
 _PLAIN_CONTAINERS: Final = ("WAV", "WAVEX", "RF64", "W64", "AIFF", "CAF", "AU")
+MOST_STATED: Final = 0xFFFFFFF0
+"""The longest sound, bytes, that a length of 32 bits is let state here."""
 _LOSSLESS: Final = ("PCM", "FLAC", "ALAC", "WAVPACK")
 
 
@@ -63,8 +65,8 @@ class _Finished(io.RawIOBase):
     def __init__(self, file: BinaryIO, data_size_at: int, size: int) -> None:
         self._file = file
         self._patches = {
-            4: struct.pack("<I", min(size - 8, 0xFFFFFFF0)),
-            data_size_at: struct.pack("<I", min(size - data_size_at - 4, 0xFFFFFFF0)),
+            4: struct.pack("<I", min(size - 8, MOST_STATED)),
+            data_size_at: struct.pack("<I", min(size - data_size_at - 4, MOST_STATED)),
         }
 
     def readable(self) -> bool:
@@ -119,6 +121,14 @@ def _only_chunks_follow(file: BinaryIO, at: int, size: int) -> bool:
     return at - size <= 1
 
 
+def _never_written(there: int) -> str:
+    """Say how far a file is read whose recorder never wrote the length of its sound, `there` bytes."""
+    said = "The header's length was never written: the recorder did not finish the file. "
+    if there <= MOST_STATED:
+        return said + "It is read to its end."
+    return said + f"A WAV header states 4 GiB at most; the {there - MOST_STATED} bytes after that are left out."
+
+
 def _header_state(path: Path) -> tuple[int | None, str]:
     """Look at a WAV header: the byte of a length that was never written, or None; and a note on a length too large."""
     size = path.stat().st_size
@@ -131,10 +141,7 @@ def _header_state(path: Path) -> tuple[int | None, str]:
         if there <= 0:
             return None, ""
         if length == 0xFFFFFFFF or (length == 0 and not _only_chunks_follow(file, at + 4, size)):
-            return (
-                at,
-                "The header's length was never written: the recorder did not finish the file. It is read to its end.",
-            )
+            return at, _never_written(there)
     if length > there + 1:
         return None, f"The file is cut short: its header promises {length} bytes of sound and {there} are there."
     return None, ""
