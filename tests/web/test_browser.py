@@ -23,6 +23,7 @@ TOUCHED_PX = 44.0
 """The least height of what a finger is meant to hit."""
 TOO_SMALL = """() => [...document.querySelectorAll("button, input:not([type=hidden]), select, textarea, summary, a")]
     .filter((one) => !one.closest("svg") && one.checkVisibility())
+    .map((one) => one.closest("label") ?? one)
     .map((one) => [one.textContent.trim() || one.name, one.getBoundingClientRect().height])
     .filter(([, height]) => height < %s)"""
 WIDER = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
@@ -75,6 +76,12 @@ class Hand:
         else:
             found.click()
 
+    def go(self, what: str) -> None:
+        """Tap something that leads to another page, and see that that one holds what it promises."""
+        with self.page.expect_navigation():
+            self.tap(what)
+        self.holds()
+
     def holds(self) -> None:
         """See that nothing sticks out at the side and that everything can be hit."""
         self.page.wait_for_load_state()
@@ -89,12 +96,13 @@ def test_from_the_complaint_to_the_report(
     hand = Hand(chromium, address, width, height, touch=touch)
     page = hand.page
     hand.holds()
+    hand.go("main >> text=A machine arrives")
 
     hand.tap("#complaint")
     page.keyboard.type(COMPLAINT)
     page.locator("#machine").select_option("four_track_starter")
     hand.taps += 2  # a list is opened, and one of it touched
-    hand.tap("text=Begin")
+    hand.tap("text=Take it in and go to the checks")
     page.locator("svg.mechanism").wait_for()
     hand.holds()
     hand.tap("#now button:has-text('Noticed')")
@@ -127,6 +135,7 @@ def test_from_the_complaint_to_the_report(
     hand.tap("#found button:has-text('Not there')")
     page.locator(".answers-so-far li >> nth=2").wait_for()
 
+    hand.go("nav >> text=Sound")
     broken = tmp_path / "broken.wav"
     broken.write_bytes(b"RIFF")
     page.wait_for_load_state("networkidle")
@@ -141,8 +150,10 @@ def test_from_the_complaint_to_the_report(
     page.locator("svg.chart").first.wait_for(timeout=60_000)
     hand.holds()
 
+    for place in ("Plan", "Proof", "Sheet", "Findings"):
+        hand.go(f"nav >> text={place}")
     with hand.context.expect_page() as opened:
-        hand.tap("text=Report")
+        hand.tap("main >> text=Report")
     report = opened.value
     report.locator("text=capstan belt").first.wait_for(state="attached", timeout=60_000)
     assert report.evaluate(WIDER) <= 0
@@ -155,15 +166,20 @@ def test_the_smallest_telephone_and_no_script(chromium: Any, address: str, tmp_p
     """Every form works without the script."""
     hand = Hand(chromium, address, 360, 640, touch=True, java_script_enabled=False)
     page = hand.page
+    hand.go("main >> text=A machine arrives")
     page.locator("#complaint").fill(COMPLAINT)
     page.locator("#machine").select_option("one_motor_portable")
-    hand.tap("text=Begin")
+    hand.tap("text=Take it in and go to the checks")
     page.locator("#q").fill("uneven")
-    hand.tap("text=Find")
+    hand.go(".find button")
     hand.tap("#found button:has-text('Noticed')")
     page.locator(".suspects li").first.wait_for()
     hand.tap(".answers button:has-text('No')")
     page.locator(".answers-so-far li >> nth=1").wait_for()
+    hand.tap("text=See them on the drawing")
+    page.locator("svg.mechanism").wait_for()
+    page.go_back()
+    hand.go("nav >> text=Sound")
     page.locator("#file").set_input_files(tone_with_flutter(tmp_path / "side a.wav", seconds=3.0))
     hand.tap("text=Add the recording")
     page.locator(".recording h3").wait_for()
@@ -174,8 +190,6 @@ def test_the_smallest_telephone_and_no_script(chromium: Any, address: str, tmp_p
         hand.tap(".recording a:has-text('Look again')")
         page.wait_for_timeout(300)
     page.locator("text=Test tone of 3150").wait_for()
-    hand.tap("text=See them on the drawing")
-    page.locator("svg.mechanism").wait_for()
     assert hand.complaints == []
     assert hand.hosts == {urlsplit(address).netloc}
     hand.context.close()
@@ -184,8 +198,9 @@ def test_the_smallest_telephone_and_no_script(chromium: Any, address: str, tmp_p
 def test_nothing_sticks_out_on_the_smallest_telephone(chromium: Any, address: str) -> None:
     hand = Hand(chromium, address, 360, 640, touch=True)
     hand.holds()
+    hand.go("main >> text=A machine arrives")
     hand.page.locator("#complaint").fill("a" * 400)
-    hand.tap("text=Begin")
+    hand.tap("text=Take it in and go to the checks")
     hand.page.locator("svg.mechanism").wait_for()
     hand.holds()
     hand.context.close()

@@ -14,6 +14,7 @@ from urllib.parse import urlencode
 import httpx
 import numpy as np
 
+from tapewright.jobs.store.opened import Store
 from tapewright.web.app import application
 
 HERE = "http://127.0.0.1:8137"
@@ -55,15 +56,22 @@ class Visitor:
         """Begin a job, and give its address."""
         answer = self.post("/jobs", {"machine": machine, "complaint": complaint, "age": age})
         assert answer.status_code == 303, answer.text
-        return answer.headers["location"]
+        return answer.headers["location"].removesuffix("/ticket")
+
+    @property
+    def store(self) -> Store:
+        """The store that the bench keeps jobs in."""
+        store = self.app.app.state.bench.store  # type: ignore[attr-defined]
+        assert isinstance(store, Store)
+        return store
 
     def say(self, job: str, sign: str, present: str) -> httpx.Response:
         return self.post(f"{job}/answer", {"sign": sign, "present": present})
 
     def measured(self, job: str) -> str:
-        """Wait until everything is measured, and give the page."""
+        """Wait until everything is measured, and give the page of recordings."""
         for _ in range(600):
-            page = self.get(job).text
+            page = self.get(f"{job}/recordings").text
             if "data-measuring" not in page:
                 return page
             time.sleep(0.05)

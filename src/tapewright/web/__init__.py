@@ -1,11 +1,18 @@
 """Floor 6: the bench page, a thin door over the same functions as the command line. Nothing is worked out here.
 
 serve       begin: find the port free, say the address, end cleanly
-app         which address leads to what
+app         which address leads to what, and what is said when something is wrong
 door        who may come in: this computer's own pages only
+asking      what every page needs: whose bench, which job, what was typed, where to lead next
+counter     the list of jobs; a machine comes in; its ticket
+checks      the next check, what was noticed, the suspects on the drawing
+recordings  recordings put in, measured beside the page, read
+findings    what speaks for and against each suspect; the plan; what leaves the bench as files
+proving     before and after
+jobsheet    what was agreed, used and done; photos; every step with its undo
 forms       what a form sent, read as it arrives
-uploads     files on their way to the disk, bounded, gone when they fail
-workbench   jobs in hand: one change at a time, recordings measured beside the page, findings kept
+uploads     text files that arrive with a form, and how large a file may be
+workbench   jobs in hand: recordings measured beside the page, findings worked out once and kept
 views       what each page shows, as plain data
 pages       plain data into HTML
 templates/  the pages

@@ -7,8 +7,11 @@ from typing import Any, Final
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
-from tapewright.jobs.bench_job import Job, Unreadable
+from tapewright.jobs.bench_job import Job
+from tapewright.jobs.store.nouns import FileKind, Status, Step
+from tapewright.jobs.store.sums import comes_to, minutes_of, past_limit
 from tapewright.show.said import (
+    TAPE,
     against_limit,
     cost_said,
     minutes_said,
@@ -23,10 +26,12 @@ from tapewright.show.said import (
 from tapewright.show.svg import inlined
 from tapewright.show.text import PRICES, whose_line
 from tapewright.web import views
+from tapewright.web.asking import new_token
 from tapewright.web.uploads import MOST_RECORDING_BYTES
 from tapewright.web.workbench import Look
 from tapewright.words.findings import BudgetItem
 from tapewright.words.problem import Problem
+from tapewright.words.record import Heard
 
 AT_FAULT: Final = 422
 ANSWERS: Final = {"yes": True, "no": False, "unsure": None}
@@ -45,7 +50,7 @@ def _environment() -> Environment:
     environment.filters |= {"local_time": views.local_time, "capital": _capital}
     environment.globals |= {
         "name_of": name_of, "reading_said": reading_said, "against_limit": against_limit, "whose_line": whose_line,
-        "UNSAID": views.UNSAID, "PRICES": PRICES, "MOST_BYTES": MOST_RECORDING_BYTES,
+        "UNSAID": views.UNSAID, "new_token": new_token, "PRICES": PRICES, "MOST_BYTES": MOST_RECORDING_BYTES,
     }  # fmt: skip
     return environment
 
@@ -62,75 +67,128 @@ def page(template: str, status: int = 200, **said: Any) -> HTMLResponse:
     return HTMLResponse(_PAGES.get_template(template).render(**said), status)
 
 
-def start_page(
-    jobs: Sequence[Job | Unreadable], problems: Sequence[Problem] = (), typed: dict[str, str] | None = None
-) -> HTMLResponse:
-    """Give the first page: jobs that are open, and a form for the next.
-
-    Arguments:
-        jobs: as kept.
-        problems: what was wrong with the form.
-        typed: what had been typed into it, so that nothing is lost.
-    """
-    given = dict.fromkeys(("machine", "complaint", "age"), "") | (typed or {})
-    readable = [job for job in jobs if isinstance(job, Job)]
-    groups = views.machine_choices()
-    titles = {machine.id: machine.title for _, machines in groups for machine in machines}
-    return page(
-        "start.html.j2",
-        AT_FAULT if problems else 200,
-        open_jobs=[job for job in readable if not job.away],
-        away_jobs=[job for job in readable if job.away],
-        unreadable=[job for job in jobs if isinstance(job, Unreadable)],
-        titles=titles,
-        groups=groups,
-        problems=problems,
-        typed=given,
-    )
+def _job(look: Look, here: str, refused: Sequence[Problem] = ()) -> dict[str, Any]:
+    """Give what every page of a job shows."""
+    return {
+        "job": look.job,
+        "home": f"/jobs/{look.job.id}",
+        "sheet": look.sheet,
+        "said": look.sheet.particulars,
+        "machine": look.machine,
+        "record": look.record,
+        "here": here,
+        "problems": list(dict.fromkeys([*refused, *look.problems])),
+        "rescue": rescue(look.record.plan) if look.record else None,
+        "known": bool(look.record and views.has_evidence(look.record)),
+    }
 
 
-def job_page(look: Look, words: str = "", mode: str = "", refused: Sequence[Problem] | None = None) -> HTMLResponse:
-    """Give the bench: one job as it stands.
+def _status(refused: Sequence[Problem]) -> int:
+    return AT_FAULT if refused else 200
+
+
+def checks_page(look: Look, asked: views.Asked, refused: Sequence[Problem] = ()) -> HTMLResponse:
+    """Give the checks: the next one, what was noticed, the suspects on the drawing.
 
     Arguments:
         look: the job with its findings.
-        words: typed into the search for signs.
-        mode: asked for in the drawing.
-        refused: what was wrong with the last thing asked for; None when nothing was.
+        asked: what the address asks for.
+        refused: what was wrong with the last thing asked for.
     """
     record, machine = look.record, look.machine
     check = record.next_check if record else None
     named, others = views.suspects(record, machine) if record and machine else ([], [])
-    explaining, on_the_way = views.repairs(record) if record else ([], [])
     answers = views.said_so_far(look)
-    recordings = [
-        views.RecordingView(*pair) for pair in zip(look.job.recordings, look.measured, strict=True)
-    ]  # fmt: skip
     return page(
-        "job.html.j2",
-        200 if refused is None else AT_FAULT,
-        job=look.job,
-        machine=machine,
-        record=record,
-        problems=list(dict.fromkeys([*(refused or ()), *look.problems])),
-        rescue=rescue(record.plan) if record else None,
-        known=bool(record and views.has_evidence(record)),
+        "checks.html.j2",
+        _status(refused),
+        **_job(look, "checks", refused),
         noticed=any(one.present for one in answers),
         just_noticed=bool(answers) and answers[0].present is True,
         hints=views.hints(look),
+        picks=views.by_mode(look),
+        on_part=views.seen_on(look, asked.part),
+        part=asked.part,
         check=check,
         shifts=views.shifts(machine, check) if machine and check else [],
         named=named,
         others=others,
-        mode=views.drawn_mode(machine, mode, check) if machine else "",
-        words=words,
-        found=views.searched(look.job, machine, words) if machine and words else [],
+        mode=views.drawn_mode(machine, asked.mode, check) if machine else "",
+        words=asked.words,
+        found=views.searched(look.job, machine, asked.words) if machine and asked.words else [],
         answers=answers,
-        recordings=recordings,
-        waiting=any(one.waiting for one in recordings),
-        explaining=explaining,
-        on_the_way=on_the_way,
     )
+
+
+def recordings_page(look: Look, refused: Sequence[Problem] = ()) -> HTMLResponse:
+    """Give the recordings and what they say."""
+    stages = {entry.what.sha256: entry.what.stage for entry in look.sheet.files}
+    recordings = [
+        views.RecordingView(recording, state, stages[recording.file])
+        for recording, state in zip(look.job.recordings, look.measured, strict=True)
+    ]
+    waiting = any(one.waiting for one in recordings)
+    return page(
+        "recordings.html.j2", _status(refused), **_job(look, "recordings", refused),
+        recordings=recordings, waiting=waiting,
+    )  # fmt: skip
+
+
+def findings_page(look: Look, refused: Sequence[Problem] = ()) -> HTMLResponse:
+    """Give the suspects with what speaks for and against each, and the budget."""
+    record, machine = look.record, look.machine
+    named, _ = views.suspects(record, machine) if record and machine else ([], [])
+    return page(
+        "findings.html.j2", _status(refused), **_job(look, "findings", refused),
+        named=named, mode=views.drawn_mode(machine, "", record.next_check if record else None) if machine else "",
+    )  # fmt: skip
+
+
+def plan_page(look: Look, refused: Sequence[Problem] = ()) -> HTMLResponse:
+    """Give the repairs in their order, and what to order for them."""
+    explaining, on_the_way = views.repairs(look.record) if look.record else ([], [])
+    return page(
+        "plan.html.j2", _status(refused), **_job(look, "plan", refused),
+        explaining=explaining, on_the_way=on_the_way, orders=views.order_list(look.record) if look.record else [],
+    )  # fmt: skip
+
+
+def proof_page(
+    look: Look,
+    before: Sequence[Heard],
+    after: Sequence[Heard],
+    channels: Sequence[dict[str, Any]],
+    says: str,
+    refused: Sequence[Problem] = (),
+) -> HTMLResponse:
+    """Give before and after, and whether the change is more than doubt."""
+    drawn = any(one.trace is not None for one in before) and any(one.trace is not None for one in after)
+    return page(
+        "proof.html.j2", _status(refused), **_job(look, "proof", refused),
+        before=before, after=after, channels=channels, says=says, drawn=drawn,
+    )  # fmt: skip
+
+
+def sheet_page(look: Look, history: Sequence[Step], refused: Sequence[Problem] = ()) -> HTMLResponse:
+    """Give all that is kept of a job: particulars, parts and work, photos, history."""
+    return page(
+        "sheet.html.j2", _status(refused), **_job(look, "sheet", refused),
+        history=views.told(look, history), statuses=list(Status), totals=comes_to(look.sheet),
+        minutes=minutes_of(look.sheet), past_limit=past_limit(look.sheet),
+        photos=[entry for entry in look.sheet.files if entry.what.kind is FileKind.PHOTO],
+        spoken_parts=[(step.part, name_of(look.machine, step.part)) for step in look.record.plan if step.part != TAPE]
+        if look.record else [],
+    )  # fmt: skip
+
+
+def refused_page(look: Look, address: str, problems: Sequence[Problem]) -> HTMLResponse:
+    """Give the page again that something wrong was typed into."""
+    place = address.rpartition("/")[2]
+    if "/recordings" in address:
+        return recordings_page(look, problems)
+    if place in ("sheet", "add", "take-out", "step", "photos", "erase", "export.zip"):
+        return sheet_page(look, (), problems)
+    return checks_page(look, views.Asked(), problems)
 
 
 def found_fragment(look_job: Job, found: Sequence[views.SignView], words: str) -> HTMLResponse:

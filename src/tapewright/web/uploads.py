@@ -1,79 +1,11 @@
-"""Files on their way to the disk: written block by block, bounded, gone when anything fails."""
+"""Text files that arrive with a form, and how large a file may be."""
 
-import contextlib
-import os
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Final
 
 from tapewright.words.problem import InputAtFaultError, Problem
 
 MOST_RECORDING_BYTES: Final = 2 * 1024**3
 MOST_DESCRIPTION_BYTES: Final = 1_000_000
-
-
-class Arriving:
-    """A file that is arriving; it counts only once `whole` was called, and is deleted otherwise.
-
-    Arguments:
-        path: where it goes; its folder exists.
-        called: what the user calls it, for messages.
-        most_bytes: how long it may be.
-    """
-
-    def __init__(self, path: Path, called: str, most_bytes: int = MOST_RECORDING_BYTES) -> None:
-        self.path, self.called, self.most_bytes = path, called, most_bytes
-        self.size_bytes = 0
-        try:
-            self._file = path.open("xb")
-        except OSError as error:
-            raise self._refused(error) from error
-
-    def write(self, block: bytes) -> None:
-        """Take the next block.
-
-        Raises:
-            InputAtFaultError: when it is too much, or the disk is full.
-        """
-        self.size_bytes += len(block)
-        if self.size_bytes > self.most_bytes:
-            found = f"is larger than {self.most_bytes / 1024**3:.2g} GiB."
-            raise InputAtFaultError(Problem(self.called, found, "Cut it to the part with the test tone and try again."))
-        try:
-            self._file.write(block)
-        except OSError as error:
-            raise self._refused(error) from error
-
-    def whole(self) -> Path:
-        """Say that all of it has come; gives where it lies."""
-        try:
-            self._file.flush()
-            os.fsync(self._file.fileno())
-            self._file.close()
-        except OSError as error:
-            raise self._refused(error) from error
-        return self.path
-
-    def give_up(self) -> None:
-        """Delete what has come."""
-        with contextlib.suppress(OSError):
-            self._file.close()
-        self.path.unlink(missing_ok=True)
-
-    def _refused(self, error: OSError) -> InputAtFaultError:
-        found = f"cannot be written to this computer's disk: {error.strerror or error}."
-        return InputAtFaultError(Problem(self.called, found, "Make room there and try again."))
-
-
-@contextlib.contextmanager
-def arriving(path: Path, called: str) -> Iterator[Arriving]:
-    """Open a place for a recording; whatever goes wrong inside, nothing half written is left."""
-    coming = Arriving(path, called)
-    try:
-        yield coming
-    except BaseException:
-        coming.give_up()
-        raise
 
 
 class ShortText:

@@ -1,7 +1,8 @@
 """What the job page shows, as plain data: sorted and put into words, nothing worked out."""
 
+import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
@@ -9,6 +10,7 @@ from tapewright.faults.cautions import cautions
 from tapewright.faults.search import found_signs
 from tapewright.faults.signs import Sign
 from tapewright.jobs.bench_job import Job, KeptRecording, evidence_of, skipped_in
+from tapewright.jobs.store.nouns import Step
 from tapewright.machine.library import shipped, shipped_ids
 from tapewright.machine.parts import Machine
 from tapewright.show.said import EXPLAINS, TAPE, name_of, out_of_order_as
@@ -21,7 +23,26 @@ WORTH_NAMING: Final = 0.01
 MOST_SUSPECTS: Final = 6
 MOST_FOUND: Final = 8
 MOST_HINTS: Final = 5
+MOST_ON_PART: Final = 12
+MOST_MINUTES: Final = 4.0
+"""What takes longer is nothing an owner complains of at the counter."""
 UNSAID: Final = "unsaid"
+_ID: Final = re.compile(r"[a-z]+(?:_[a-z0-9]+)+")
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the address of the checks asks for.
+
+    Arguments:
+        words: typed into the search for signs.
+        mode: to be drawn.
+        part: touched in the drawing.
+    """
+
+    words: str = ""
+    mode: str = ""
+    part: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +81,7 @@ class RecordingView:
 
     recording: KeptRecording
     state: Measured
+    stage: str = ""
 
     @property
     def waiting(self) -> bool:
@@ -97,6 +119,28 @@ def hints(look: Look) -> list[SignView]:
         return []
     found = found_signs(signs_by_id(look.machine).values(), look.job.complaint, MOST_HINTS)
     return [view for view in sign_views(look.job, look.machine, found) if view.answer == UNSAID]
+
+
+def seen_on(look: Look, part: str) -> list[SignView]:
+    """List the signs that are seen on a part, those with the case shut first."""
+    if look.machine is None or not part:
+        return []
+    found = [sign for sign in signs_by_id(look.machine).values() if sign.part == part]
+    return sign_views(look.job, look.machine, sorted(found, key=lambda sign: sign.opens_case)[:MOST_ON_PART])
+
+
+def by_mode(look: Look) -> list[tuple[str, list[SignView]]]:
+    """List what the machine as a whole may do, mode by mode: to be picked without typing a word."""
+    if look.machine is None:
+        return []
+    whole = [
+        sign for sign in signs_by_id(look.machine).values()
+        if not sign.part and not sign.opens_case and sign.minutes <= MOST_MINUTES
+    ]  # fmt: skip
+    modes = dict.fromkeys(sign.mode for sign in whole)
+    views = sign_views(look.job, look.machine, whole)
+    listed = [(mode, [view for view in views if view.sign.mode == mode and view.answer == UNSAID]) for mode in modes]
+    return sorted(listed, key=lambda one: one[0] != "play")
 
 
 def has_evidence(record: Record) -> bool:
@@ -159,9 +203,21 @@ def machine_choices() -> list[tuple[str, list[Machine]]]:
     ]
 
 
-def local_time(iso: str) -> str:
+def local_time(at: datetime) -> str:
     """Say a time as the clock on the wall has it."""
-    try:
-        return datetime.fromisoformat(iso).astimezone().strftime("%Y-%m-%d %H:%M")
-    except ValueError:
-        return iso
+    return at.astimezone().strftime("%Y-%m-%d %H:%M")
+
+
+def order_list(record: Record) -> list[PlanStep]:
+    """Give what is to be bought, each part once, in the plan's order."""
+    return list({(step.part, step.size): step for step in record.plan if step.size}.values())
+
+
+def told(look: Look, history: Sequence[Step]) -> list[Step]:
+    """Give a job's history, the latest first, with what a sign says in place of its id."""
+    known = {} if look.machine is None else signs_by_id(look.machine)
+
+    def in_words(found: re.Match[str]) -> str:
+        return f"“{known[found[0]].says}”" if found[0] in known else found[0]
+
+    return [replace(step, says=_ID.sub(in_words, step.says)) for step in reversed(history)]

@@ -7,7 +7,7 @@ a check, what "yes" and what "no" would lead to is worked out already, so that t
 import contextlib
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Hashable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -16,24 +16,16 @@ from typing import Final
 
 from tapewright.faults.mechanism import mechanism
 from tapewright.faults.signs import Sign, signs
-from tapewright.jobs.bench_job import (
-    Job,
-    KeptRecording,
-    answered,
-    evidence_of,
-    findings,
-    keep_job,
-    kept_jobs,
-    machine_of,
-    read_job,
-    recording_path,
-    skipped_in,
-)
-from tapewright.jobs.examine import hear_all
+from tapewright.jobs.bench_job import Job, KeptRecording, answered, evidence_of, machine_of, skipped_in
+from tapewright.jobs.examine import examine, hear_all
+from tapewright.jobs.store.nouns import Attached, Entry, FileKind, Sheet, Stage
+from tapewright.jobs.store.opened import Store
+from tapewright.jobs.store.sums import as_bench_job
 from tapewright.machine.library import shipped_ids
 from tapewright.machine.parts import Machine
 from tapewright.show.drawing import drawing
 from tapewright.words.problem import InputAtFaultError, Problem
+from tapewright.words.reading import Reading
 from tapewright.words.record import Heard, Record
 
 KEPT_FINDINGS: Final = 48
@@ -65,18 +57,47 @@ class Look:
     """A job as it stands.
 
     Arguments:
-        job: as kept.
+        sheet: all that is kept of it.
+        job: the same in the shape that findings are worked out from.
         machine: None when it no longer reads; `problems` says why.
         record: the findings; None when there can be none; `problems` says why.
         measured: of each recording, in the job's order.
         problems: what keeps the job from being examined.
     """
 
+    sheet: Sheet
     job: Job
     machine: Machine | None
     record: Record | None
     measured: tuple[Measured, ...]
     problems: tuple[Problem, ...] = ()
+
+    def heard_at(self, *stages: Stage) -> list[tuple[KeptRecording, Measured]]:
+        """Give the recordings of some stages, each with what it says."""
+        wanted = {one.what.sha256 for one in recordings_of(self.sheet) if one.what.stage in stages}
+        pairs = zip(self.job.recordings, self.measured, strict=True)
+        return [(recording, state) for recording, state in pairs if recording.file in wanted]
+
+
+def recordings_of(sheet: Sheet) -> list[Entry[Attached]]:
+    """List the recordings of a job, in the order they were added."""
+    return [entry for entry in sheet.files if entry.what.kind is FileKind.RECORDING]
+
+
+def readings_of(sheet: Sheet) -> dict[str, Reading]:
+    """Give what was read off instruments before the repair, by name; of each the latest."""
+    return {
+        one.what.name: Reading(
+            one.what.value,
+            one.what.unit,
+            one.what.doubt,
+            one.what.why_not or None,
+            one.what.method,
+            one.what.conditions,
+        )
+        for one in sheet.readings
+        if one.what.stage is not Stage.AFTER and one.what.value is not None
+    }
 
 
 @lru_cache(maxsize=32)
@@ -89,14 +110,13 @@ class Workbench:
     """The jobs in hand.
 
     Arguments:
-        home: the folder jobs lie in.
+        store: where jobs are kept.
         ahead: whether to work out the next answers while somebody is looking.
     """
 
-    def __init__(self, home: Path, *, ahead: bool = True) -> None:
-        self.home = home
+    def __init__(self, store: Store, *, ahead: bool = True) -> None:
+        self.store = store
         self._ahead = ahead
-        self._one_change = threading.Lock()
         self._lock = threading.Lock()
         self._measured: dict[tuple[str, str], Measured] = {}
         self._kept: OrderedDict[Hashable, Future[Record]] = OrderedDict()
@@ -104,6 +124,7 @@ class Workbench:
         self._measurer = ThreadPoolExecutor(1, "measuring")
         self._thinker = ThreadPoolExecutor(1, "thinking ahead")
         self._waiting: list[Future[None]] = []
+        self._given_up: set[tuple[str, str]] = set()
         self._closing = threading.Event()
 
     def close(self) -> None:
@@ -118,66 +139,57 @@ class Workbench:
             self._thinker.submit(self._warm)
 
     def _warm(self) -> None:
-        latest = next((job for job in kept_jobs(self.home) if isinstance(job, Job)), Job("", shipped_ids()[0]))
         with contextlib.suppress(InputAtFaultError):
-            machine = machine_of(latest)
-            self._findings(replace(latest, recordings=()), machine, ())
+            latest = self.store.jobs(per_page=1).lines
+            job = as_bench_job(self.store.job(latest[0].id)) if latest else Job("", shipped_ids()[0])
+            machine = machine_of(job)
+            self._findings(replace(job, recordings=()), machine, (), {})
 
     # --- the job -----------------------------------------------------------------------------------------------------
-
-    def change(self, job_id: str, do: Callable[[Job], Job]) -> Job:
-        """Read a job, change it and keep it, while nobody else changes one.
-
-        Raises:
-            NoSuchJobError: when there is no such job.
-            InputAtFaultError: when it cannot be read or written, or the change refuses.
-        """
-        with self._one_change:
-            before = read_job(self.home, job_id)
-            after = do(before)
-            return keep_job(self.home, after) if after != before else before
-
-    def change_files(self, job_id: str, do: Callable[[Path, Job], Job]) -> Job:
-        """Do the same with a change that keeps the job itself, since it moves files too."""
-        with self._one_change:
-            return do(self.home, read_job(self.home, job_id))
 
     def look(self, job_id: str) -> Look:
         """Give a job with its findings; a recording not measured yet is begun.
 
         Raises:
             NoSuchJobError: when there is no such job.
-            InputAtFaultError: when its file cannot be read.
+            InputAtFaultError: when it cannot be read.
         """
-        job = read_job(self.home, job_id)
+        sheet = self.store.job(job_id)
+        job = as_bench_job(sheet)
         try:
             machine = machine_of(job)
         except InputAtFaultError as error:
-            return Look(job, None, None, tuple(Measured(1.0) for _ in job.recordings), error.problems)
+            return Look(sheet, job, None, None, tuple(Measured(1.0) for _ in job.recordings), error.problems)
         measured = tuple(self._state(job, machine, one) for one in job.recordings)
+        look = Look(sheet, job, machine, None, measured)
+        before = tuple(state for _, state in look.heard_at(Stage.UNSAID, Stage.BEFORE))
+        readings = readings_of(sheet)
         try:
-            record = self._findings(job, machine, measured)
+            record = self._findings(job, machine, before, readings)
         except InputAtFaultError as error:
-            return Look(job, machine, None, measured, error.problems)
-        self._think_ahead(job, machine, measured, record)
-        return Look(job, machine, record, measured)
+            return replace(look, problems=error.problems)
+        self._think_ahead(job, machine, before, readings, record)
+        return replace(look, record=record)
 
     def shares(self, job_id: str) -> list[float]:
         """Tell how far the recordings of a job are, 0 to 1."""
-        job = read_job(self.home, job_id)
+        sheet = self.store.job(job_id)
         with self._lock:
             return [
                 state.share
-                for one in job.recordings
-                if (state := self._measured.get((job.id, one.file))) is not None
+                for one in recordings_of(sheet)
+                if (state := self._measured.get((job_id, one.what.sha256))) is not None
             ]  # fmt: skip
 
     # --- findings ----------------------------------------------------------------------------------------------------
 
-    def _findings(self, job: Job, machine: Machine, measured: tuple[Measured, ...]) -> Record:
-        done = tuple(one.file for one, state in zip(job.recordings, measured, strict=True) if state.heard)
-        evidence = evidence_of(job)
-        key = (job.id, machine, evidence.signs, evidence.age_years, skipped_in(job), job.complaint, done)
+    def _findings(
+        self, job: Job, machine: Machine, measured: tuple[Measured, ...], readings: dict[str, Reading]
+    ) -> Record:
+        heard = tuple(one for state in measured for one in state.heard)
+        evidence = replace(evidence_of(job), readings=readings)
+        said = (evidence.signs, evidence.age_years, skipped_in(job), job.complaint)
+        key = (job.id, machine, said, tuple(readings.items()), tuple((one.file, one.channel) for one in heard))
         with self._lock:
             future = self._kept.get(key)
             mine = future is None
@@ -188,14 +200,23 @@ class Workbench:
             self._kept.move_to_end(key)
         if mine:
             try:
-                future.set_result(findings(job, machine, [one for state in measured for one in state.heard]))
+                future.set_result(
+                    examine(machine, evidence, complaint=job.complaint, skipped=skipped_in(job), heard=heard)
+                )
             except BaseException as error:
                 with self._lock:
                     self._kept.pop(key, None)
                 future.set_exception(error)
         return future.result()
 
-    def _think_ahead(self, job: Job, machine: Machine, measured: tuple[Measured, ...], record: Record) -> None:
+    def _think_ahead(
+        self,
+        job: Job,
+        machine: Machine,
+        measured: tuple[Measured, ...],
+        readings: dict[str, Reading],
+        record: Record,
+    ) -> None:
         check = record.next_check
         if not self._ahead or check is None or self._closing.is_set():
             return
@@ -203,7 +224,7 @@ class Workbench:
         def think(present: bool) -> None:
             if not self._closing.is_set():
                 with contextlib.suppress(InputAtFaultError):
-                    self._findings(answered(job, check.id, present), machine, measured)
+                    self._findings(answered(job, check.id, present), machine, measured, readings)
 
         with self._lock:
             for older in self._waiting:
@@ -218,7 +239,7 @@ class Workbench:
             if key in self._pictures:
                 self._pictures.move_to_end(key)
                 return self._pictures[key]
-        drawn = drawing(machine, mode, shares, link=lambda part: f"#part-{part}")
+        drawn = drawing(machine, mode, shares, link=lambda part: f"?part={part}#noticed")
         with self._lock:
             self._pictures[key] = drawn
             if len(self._pictures) > KEPT_PICTURES:
@@ -238,17 +259,19 @@ class Workbench:
             return self._measured[key]
 
     def _measure(self, key: tuple[str, str], job: Job, machine: Machine, recording: KeptRecording) -> None:
-        path = recording_path(self.home, job, recording)
+        path = Path(recording.file)
 
         def tell(share: float) -> None:
-            if self._closing.is_set():
+            if self._closing.is_set() or key in self._given_up:
                 raise _Stopped
             self._set(key, Measured(min(share, 0.99)))
 
         try:
+            path = self.store.file_path(recording.file)
             found = hear_all(machine, [path], recording.tone_hz, tell)
             done = Measured(1.0, tuple(replace(one, file=recording.called) for one in found))
         except _Stopped:
+            self._given_up.discard(key)
             return
         except InputAtFaultError as error:
             done = Measured(1.0, problems=renamed(error, path, recording.called).problems)
@@ -257,7 +280,10 @@ class Workbench:
             done = Measured(1.0, problems=(Problem(recording.called, found_there, "Please report it with the file."),))
             self._set(key, done)
             raise
-        self._set(key, done)
+        if key in self._given_up:
+            self._given_up.discard(key)
+        else:
+            self._set(key, done)
 
     def _set(self, key: tuple[str, str], state: Measured) -> None:
         with self._lock:
@@ -267,10 +293,21 @@ class Workbench:
             for one in others[: max(0, len(self._measured) - KEPT_MEASURED)]:
                 del self._measured[one]
 
+    def give_up(self, job_id: str, file: str, called: str) -> None:
+        """Stop measuring a recording; the recording itself stays."""
+        key = (job_id, file)
+        with self._lock:
+            state = self._measured.get(key)
+        if state is not None and state.share < 1.0:
+            self._given_up.add(key)
+            found = "was not measured to its end: that was cancelled."
+            self._set(key, Measured(1.0, problems=(Problem(called, found, "Measure it again when there is time."),)))
+
     def forget(self, job_id: str, file: str) -> None:
-        """Forget what a recording said."""
+        """Forget what a recording said, so that it is measured anew when it is asked for."""
         with self._lock:
             self._measured.pop((job_id, file), None)
+            self._given_up.discard((job_id, file))
 
 
 def renamed(error: InputAtFaultError, path: Path, called: str) -> InputAtFaultError:

@@ -34,6 +34,8 @@ window.addEventListener("pageshow", () => {
   for (const button of document.querySelectorAll("button:disabled")) button.disabled = false;
 });
 
+for (const button of document.querySelectorAll("[data-prints]")) button.addEventListener("click", () => print());
+
 // Keys, only while nothing is being typed or chosen.
 document.addEventListener("keydown", (event) => {
   const typing = event.target.closest("input, textarea, select");
@@ -68,7 +70,7 @@ if (search) {
 // Recordings.
 const drop = document.querySelector("[data-puts]");
 if (drop) {
-  const [chooser, tone] = [drop.querySelector("[type=file]"), drop.querySelector("[name=tone]")];
+  const [chooser, tone, stage] = ["[type=file]", "[name=tone]", "[name=stage]"].map((one) => drop.querySelector(one));
   const [coming, refused] = [drop.querySelector(".coming"), drop.querySelector(".refused")];
   const [bar, says] = [coming.querySelector("progress"), coming.querySelector("[role=status]")];
   const button = drop.querySelector("button");
@@ -95,7 +97,7 @@ if (drop) {
     }
     coming.hidden = false;
     button.disabled = true;
-    const asked = new URLSearchParams({ name: file.name, tone: tone.value });
+    const asked = new URLSearchParams({ name: file.name, tone: tone.value, stage: stage.value });
     const request = new XMLHttpRequest();
     request.open("PUT", `${drop.dataset.puts}?${asked}`);
     request.setRequestHeader("Content-Type", "application/octet-stream");
@@ -110,7 +112,6 @@ if (drop) {
     });
     request.addEventListener("load", () => {
       if (request.status === 201) {
-        location.hash = "recordings";
         location.reload();
       } else {
         const broke = { where: file.name, found: "could not be taken.", do: "Reload the page and try again." };

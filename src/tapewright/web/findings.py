@@ -1,0 +1,58 @@
+"""What is found: suspects with what speaks for and against them, the budget, and what leaves the bench as files."""
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+
+from tapewright.jobs.bench_job import evidence_of
+from tapewright.jobs.evidence_file import evidence_json
+from tapewright.jobs.examine import examination_json
+from tapewright.jobs.store.sums import as_bench_job
+from tapewright.show.chain import chain_drawing
+from tapewright.show.report import html_report
+from tapewright.web import pages
+from tapewright.web.asking import job_id_of, look_at, store_of
+from tapewright.web.door import REPORT_POLICY
+from tapewright.words.problem import InputAtFaultError
+
+
+def show(request: Request) -> Response:
+    """Show the suspects, what speaks for and against each, and what would change that."""
+    return pages.findings_page(look_at(request))
+
+
+def chain(request: Request) -> Response:
+    """Show the way from a suspected fault to what was noticed, drawn on the mechanism."""
+    look = look_at(request)
+    for belief in look.record.beliefs if look.record else ():
+        longest = max(belief.chains, key=lambda one: len(one.links), default=None)
+        if belief.part == request.path_params["part"] and look.machine is not None and longest is not None:
+            return pages.picture_fragment(chain_drawing(look.machine, longest))
+    raise HTTPException(404)
+
+
+def plan(request: Request) -> Response:
+    """Show the repairs in their order, with what to order."""
+    return pages.plan_page(look_at(request))
+
+
+def report(request: Request) -> Response:
+    """Give the report, one file that prints and can be sent."""
+    look = look_at(request)
+    if look.machine is None or look.record is None:
+        raise InputAtFaultError(look.problems)
+    return HTMLResponse(html_report(look.record, look.machine), headers={"content-security-policy": REPORT_POLICY})
+
+
+def evidence(request: Request) -> Response:
+    """Give what was noticed, as the file that the commands read."""
+    job = as_bench_job(store_of(request).job(job_id_of(request)))
+    return pages.download(evidence_json(evidence_of(job)), f"evidence-{job.id}.json")
+
+
+def findings(request: Request) -> Response:
+    """Give the findings as `tapewright examine --json` prints them."""
+    look = look_at(request)
+    if look.record is None:
+        raise InputAtFaultError(look.problems)
+    return pages.download(examination_json(look.record), f"findings-{look.job.id}.json")
