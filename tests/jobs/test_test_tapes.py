@@ -126,6 +126,14 @@ def test_a_tape_made_here_says_nothing_of_speed(register: Path, recording: Path)
     assert "speed_error_pct" not in record.heard[0].verdicts
 
 
+def test_shares_of_a_line_are_of_what_was_read(register: Path, recording: Path) -> None:
+    """The one line of this recording is all of its flutter, whatever of it is the machine's."""
+    for name in ("speed 1", "own", None):
+        (heard,) = hear_all(shipped("four_track"), [recording], made_with=measured_with(name, register))
+        (share,) = [item.share for item in heard.budget]
+        assert share == pytest.approx(1.0, abs=0.02)
+
+
 def test_a_wrong_name_is_answered_with_the_right_one(register: Path) -> None:
     with pytest.raises(InputAtFaultError, match="Did you mean speed 1"):
         measured_with("sped 1", register)

@@ -197,8 +197,8 @@ def _heard(
         readings = through_tape(readings, channel.lines, tape)
         notes = (*notes, tape.says())
     speed = readings["speed_error_pct"].value
-    weighted = readings["weighted_rms_pct"]
-    items = [] if machine is None else budget(machine, channel.lines, speed, weighted_rms_pct=weighted)
+    as_read = channel.weighted_rms_pct  # the tape's part is in it as it is in the lines
+    items = [] if machine is None else budget(machine, channel.lines, speed, weighted_rms_pct=as_read)
     spectrum = channel.spectrum
     return Heard(
         file=file,
