@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Engine, and_, delete, insert, select, update
 
 from tapewright.jobs.store.files import forget_unnamed
 from tapewright.jobs.store.history import Said, add_step, bring_after, revision_of
-from tapewright.jobs.store.models import FILE_USE, JOB, META, OWNER, PERSONAL, PIECE
+from tapewright.jobs.store.models import FILE_USE, JOB, META, OWNER, PERSONAL, PIECE, WORDS
 from tapewright.jobs.store.nouns import NoSuchJobError
 
 GONE: Final = "[erased]"
@@ -159,7 +159,7 @@ def is_to_be_finished(connection: Connection) -> bool:
 def finish(engine: Engine) -> None:
     """Write the database's file anew, without what was deleted; ends once no other program is in the way."""
     if engine.dialect.name == "postgresql":
-        names = ", ".join(each.name for each in (JOB, OWNER, PERSONAL, PIECE))
+        names = ", ".join(each.name for each in (JOB, OWNER, PERSONAL, PIECE, WORDS))
         others = "answer, reading, attached, part_used, work, cost, soak, note"
         with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
             connection.exec_driver_sql(f"VACUUM (FULL) {names}, {others}")

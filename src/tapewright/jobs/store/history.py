@@ -9,18 +9,20 @@ transaction that adds the step.
 import secrets
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any, Final
 
 from sqlalchemy import Connection, Row, Select, and_, bindparam, delete, insert, select, update
 
-from tapewright.jobs.store.models import CHANGE, ITEM_TABLES, JOB, OWNER, PERSONAL, PIECE
+from tapewright.jobs.store.models import CHANGE, ITEM_TABLES, JOB, OWNER, PERSONAL, PIECE, WORDS
 from tapewright.jobs.store.nouns import NoSuchJobError
 from tapewright.jobs.store.values import columns_of, search_words
 
 JOB_WORDS: Final = ("machine_id", "described_in", "serial", "complaint", "condition")
 OWNER_WORDS: Final = ("name", "phone", "email", "address", "collected_by")
+NEVER: Final = date(9999, 12, 31)
 _THIS_JOB: Final = JOB.c.id == bindparam("this")
+_THESE_WORDS: Final = WORDS.c.job_id == bindparam("this")
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,8 +158,9 @@ def standing(connection: Connection, job_id: str, entity: str, entity_id: str) -
 
 def begin(connection: Connection, job_id: str, ticket: str, at: datetime) -> None:
     """Make room for a job; its first step has to follow in the same transaction."""
-    empty = {"ticket": ticket, "created": at, "changed": at, "revision": 0, "words": ""}
+    empty = {"ticket": ticket, "created": at, "changed": at, "revision": 0, "due_or_never": NEVER}
     connection.execute(insert(JOB), {"id": job_id, **empty, **columns_of("job", {})})
+    connection.execute(insert(WORDS), {"job_id": job_id, "job": search_words([ticket]), "owner": ""})
 
 
 def add_step(connection: Connection, job_id: str, pieces: Sequence[Piece], said: Said, *, bring: bool = True) -> int:
@@ -220,12 +223,15 @@ def bring_after(connection: Connection, job_id: str, entity: str, entity_id: str
         columns = columns_of("job", fields)
         ticket = connection.execute(select(JOB.c.ticket).where(JOB.c.id == job_id)).scalar_one()
         words = search_words([ticket, *(columns[name] for name in JOB_WORDS), *columns["accessories"]])
-        connection.execute(update(JOB).where(_THIS_JOB), {"this": job_id, "words": words, **columns})
+        due = columns["due"] or NEVER
+        connection.execute(update(JOB).where(_THIS_JOB), {"this": job_id, "due_or_never": due, **columns})
+        connection.execute(update(WORDS).where(_THESE_WORDS), {"this": job_id, "job": words})
     elif entity == "owner":
         columns = columns_of("owner", {} if stands is None else stands.fields)
         words = search_words(columns[name] for name in OWNER_WORDS)
         connection.execute(delete(OWNER).where(OWNER.c.job_id == job_id))
-        connection.execute(insert(OWNER), {"job_id": job_id, "words": words, **columns})
+        connection.execute(insert(OWNER), {"job_id": job_id, **columns})
+        connection.execute(update(WORDS).where(_THESE_WORDS), {"this": job_id, "owner": words})
     else:
         table = ITEM_TABLES[entity]
         connection.execute(delete(table).where(table.c.job_id == job_id, table.c.id == entity_id))

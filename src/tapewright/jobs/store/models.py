@@ -79,7 +79,7 @@ class MetaRow(Base):
 
 
 class JobRow(Base):
-    """A job as it stands; `words` is what a search looks through."""
+    """A job as it stands; `due_or_never` is there to be sorted by: each database puts what is empty elsewhere."""
 
     __tablename__ = "job"
     id: Mapped[str] = mapped_column(String(16), primary_key=True)
@@ -88,7 +88,6 @@ class JobRow(Base):
     changed: Mapped[datetime]
     revision: Mapped[int]
     erased_at: Mapped[datetime | None]
-    words: Mapped[str]
     machine_id: Mapped[str]
     description: Mapped[str]
     described_in: Mapped[str]
@@ -99,7 +98,8 @@ class JobRow(Base):
     tape_inside: Mapped[bool | None]
     age_years: Mapped[float | None]
     status: Mapped[str] = mapped_column(String(32))
-    due: Mapped[date | None] = mapped_column(index=True)
+    due: Mapped[date | None]
+    due_or_never: Mapped[date]
     estimate_low: Mapped[int | None]
     estimate_low_currency: Mapped[str | None] = mapped_column(String(3))
     estimate_high: Mapped[int | None]
@@ -113,7 +113,21 @@ class JobRow(Base):
     paid: Mapped[int | None]
     paid_currency: Mapped[str | None] = mapped_column(String(3))
     hand_over_note: Mapped[str]
-    __table_args__ = (Index("ix_job_status_changed", "status", "changed"), Index("ix_job_changed_id", "changed", "id"))
+    __table_args__ = (  # each holds all that a page of the list is chosen by, so that the wide rows are not read for it
+        Index("ix_job_status_changed_id", "status", "changed", "id"),
+        Index("ix_job_changed_id_status", "changed", "id", "status"),
+        Index("ix_job_created_id_status", "created", "id", "status"),
+        Index("ix_job_due_or_never_id_status", "due_or_never", "id", "status"),
+    )
+
+
+class WordsRow(Base):
+    """What a search looks through, of the job and of its owner, without capitals; narrow, so that it is quick."""
+
+    __tablename__ = "words"
+    job_id: Mapped[str] = mapped_column(ForeignKey("job.id", ondelete="CASCADE"), primary_key=True)
+    job: Mapped[str]
+    owner: Mapped[str]
 
 
 class OwnerRow(Base):
@@ -122,7 +136,6 @@ class OwnerRow(Base):
     __tablename__ = "owner"
     job_id: Mapped[str] = mapped_column(ForeignKey("job.id", ondelete="CASCADE"), primary_key=True)
     owner_id: Mapped[str] = mapped_column(String(16), index=True)
-    words: Mapped[str]
     name: Mapped[str]
     phone: Mapped[str]
     email: Mapped[str]
@@ -304,7 +317,7 @@ def table(model: type[Base]) -> Table:
 
 
 META, JOB, OWNER, CHANGE, PIECE, PERSONAL = map(table, (MetaRow, JobRow, OwnerRow, ChangeRow, PieceRow, PersonalRow))
-FILE, FILE_USE, TAKEN = map(table, (FileRow, FileUseRow, TakenRow))
+FILE, FILE_USE, TAKEN, WORDS = map(table, (FileRow, FileUseRow, TakenRow, WordsRow))
 ITEM_TABLES: dict[str, Table] = {
     "answer": table(AnswerRow),
     "reading": table(ReadingRow),

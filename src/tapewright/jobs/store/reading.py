@@ -3,10 +3,10 @@
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
-from sqlalchemy import Connection, Row, Select, func, select
+from sqlalchemy import ColumnElement, Connection, Row, Select, func, select
 
 from tapewright.jobs.store.history import pieces_with_values, undone_among
-from tapewright.jobs.store.models import CHANGE, ITEM_TABLES, JOB, OWNER, PIECE
+from tapewright.jobs.store.models import CHANGE, ITEM_TABLES, JOB, OWNER, PIECE, WORDS
 from tapewright.jobs.store.nouns import (
     ITEMS,
     PLACE_OF,
@@ -24,10 +24,11 @@ from tapewright.jobs.store.values import noun_of_columns
 from tapewright.words.problem import InputAtFaultError, Problem
 
 MOST_PER_PAGE: Final = 500
+MOST_WORDS: Final = 10
 ORDERS: Final = {
-    "changed": (JOB.c.changed.desc(), JOB.c.id),
-    "due": (JOB.c.due.is_(None), JOB.c.due, JOB.c.id),
-    "ticket": (JOB.c.ticket.desc(), JOB.c.id),
+    "changed": (JOB.c.changed.desc(), JOB.c.id.desc()),
+    "due": (JOB.c.due_or_never, JOB.c.id),
+    "ticket": (JOB.c.created.desc(), JOB.c.id.desc()),
 }
 IN_WORDS: Final = {
     "answer": "an answer",
@@ -97,39 +98,57 @@ def read_page(
     if order not in ORDERS:
         raise InputAtFaultError(Problem("order", f"is {order!r}.", f"It can be: {', '.join(ORDERS)}."))
     per_page = min(max(per_page, 1), MOST_PER_PAGE)
-    narrow = _narrowed(words, statuses, serial, owner_id)
-    joined = JOB.outerjoin(OWNER, OWNER.c.job_id == JOB.c.id)
-    needs_owner = bool(words.split() or owner_id)
-    counted = narrow(select(func.count()).select_from(joined if needs_owner else JOB))
-    total = int(connection.execute(counted).scalar_one())
+    narrowing = _Narrowing(words, statuses, serial, owner_id)
+    chosen = narrowing.of(connection, select(JOB.c.id).select_from(JOB)).order_by(*ORDERS[order])
+    if narrowing.words:  # looked through once, for the page and for the total
+        found = list(connection.execute(chosen).scalars())
+        total = len(found)
+    else:
+        total = int(connection.execute(narrowing.of(connection, select(func.count()).select_from(JOB))).scalar_one())
     pages = max(1, -(-total // per_page))
     page = min(max(page, 1), pages)
-    # The ids first: the wide rows of the pages before this one are then never read.
-    ids = narrow(select(JOB.c.id).select_from(joined if needs_owner else JOB)).order_by(*ORDERS[order])
-    ids = ids.limit(per_page).offset((page - 1) * per_page)
+    first = (page - 1) * per_page
+    if narrowing.words:
+        ids = found[first : first + per_page]
+    else:
+        ids = list(connection.execute(chosen.limit(per_page).offset(first)).scalars())
     names = ("id", "ticket", "machine_id", "described_in", "serial", "complaint", "due", "created", "changed", "status")
+    joined = JOB.outerjoin(OWNER, OWNER.c.job_id == JOB.c.id)
     asked = select(*(JOB.c[name] for name in names), OWNER.c.name.label("owner_name")).select_from(joined)
-    asked = asked.where(JOB.c.id.in_(list(connection.execute(ids).scalars()))).order_by(*ORDERS[order])
+    asked = asked.where(JOB.c.id.in_(ids)).order_by(*ORDERS[order])
     rows = connection.execute(asked).mappings()
     lines = [Line(**dict(r) | {"status": Status(r["status"]), "owner_name": r["owner_name"] or ""}) for r in rows]
     return Page(tuple(lines), page, pages, total)
 
 
-def _narrowed(words: str, statuses: Sequence[Status], serial: str, owner_id: str) -> Any:
-    def narrow(asked: Select[Any]) -> Select[Any]:
-        for word in words.casefold().split()[:10]:
-            asked = asked.where(
-                JOB.c.words.contains(word, autoescape=True) | OWNER.c.words.contains(word, autoescape=True)
-            )
-        if statuses:
-            asked = asked.where(JOB.c.status.in_([Status(one).value for one in statuses]))
-        elif not (words.split() or serial or owner_id):
-            asked = asked.where(JOB.c.status != Status.AWAY.value)
-        if serial:
-            asked = asked.where(JOB.c.serial == serial)
-        return asked.where(OWNER.c.owner_id == owner_id) if owner_id else asked
+class _Narrowing:
+    """What narrows the list of jobs."""
 
-    return narrow
+    def __init__(self, words: str, statuses: Sequence[Status], serial: str, owner_id: str) -> None:
+        self.words = words.casefold().split()[:MOST_WORDS]
+        self.statuses = [Status(one).value for one in statuses]
+        self.serial, self.owner_id = serial, owner_id
+
+    def of(self, connection: Connection, asked: Select[Any]) -> Select[Any]:
+        """Narrow a question about jobs."""
+        if self.words:
+            asked = asked.join(WORDS, WORDS.c.job_id == JOB.c.id)
+        for word in self.words:
+            asked = asked.where(_stands_in(connection, WORDS.c.job, word) | _stands_in(connection, WORDS.c.owner, word))
+        if self.owner_id:
+            asked = asked.join(OWNER, OWNER.c.job_id == JOB.c.id).where(OWNER.c.owner_id == self.owner_id)
+        if self.serial:
+            asked = asked.where(JOB.c.serial == self.serial)
+        if self.statuses:
+            return asked.where(JOB.c.status.in_(self.statuses))
+        narrowed = self.words or self.serial or self.owner_id
+        return asked if narrowed else asked.where(JOB.c.status != Status.AWAY.value)
+
+
+def _stands_in(connection: Connection, column: ColumnElement[str], word: str) -> ColumnElement[bool]:
+    """Ask whether a word stands in a text: several times quicker than by a pattern, and nothing in it is special."""
+    find = func.strpos if connection.dialect.name == "postgresql" else func.instr
+    return find(column, word) > 0
 
 
 def count_by_status(connection: Connection) -> dict[Status, int]:
@@ -141,8 +160,9 @@ def count_by_status(connection: Connection) -> dict[Status, int]:
 def find_owners(connection: Connection, words: str, most: int) -> tuple[Owner, ...]:
     """Find owners who have been here before, the latest first, each once."""
     asked = select(OWNER).join(JOB, JOB.c.id == OWNER.c.job_id).where(OWNER.c.name != "")
-    for word in words.casefold().split()[:10]:
-        asked = asked.where(OWNER.c.words.contains(word, autoescape=True))
+    asked = asked.join(WORDS, WORDS.c.job_id == OWNER.c.job_id)
+    for word in words.casefold().split()[:MOST_WORDS]:
+        asked = asked.where(_stands_in(connection, WORDS.c.owner, word))
     found: dict[str, Owner] = {}
     for row in connection.execute(asked.order_by(JOB.c.created.desc()).limit(20 * most)).mappings():
         owner: Owner = noun_of_columns("owner", row)

@@ -27,7 +27,6 @@ def upgrade() -> None:
         sa.Column("changed", sa.DateTime(timezone=True), nullable=False),
         sa.Column("revision", sa.BigInteger(), nullable=False),
         sa.Column("erased_at", sa.DateTime(timezone=True), nullable=True),
-        sa.Column("words", sa.Text(), nullable=False),
         sa.Column("machine_id", sa.Text(), nullable=False),
         sa.Column("description", sa.Text(), nullable=False),
         sa.Column("described_in", sa.Text(), nullable=False),
@@ -39,6 +38,7 @@ def upgrade() -> None:
         sa.Column("age_years", sa.Float(precision=53), nullable=True),
         sa.Column("status", sa.String(length=32), nullable=False),
         sa.Column("due", sa.Date(), nullable=True),
+        sa.Column("due_or_never", sa.Date(), nullable=False),
         sa.Column("estimate_low", sa.BigInteger(), nullable=True),
         sa.Column("estimate_low_currency", sa.String(length=3), nullable=True),
         sa.Column("estimate_high", sa.BigInteger(), nullable=True),
@@ -54,10 +54,11 @@ def upgrade() -> None:
         sa.Column("hand_over_note", sa.Text(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_job")),
     )
-    op.create_index("ix_job_changed_id", "job", ["changed", "id"], unique=False)
-    op.create_index(op.f("ix_job_due"), "job", ["due"], unique=False)
+    op.create_index("ix_job_changed_id_status", "job", ["changed", "id", "status"], unique=False)
+    op.create_index("ix_job_created_id_status", "job", ["created", "id", "status"], unique=False)
+    op.create_index("ix_job_due_or_never_id_status", "job", ["due_or_never", "id", "status"], unique=False)
     op.create_index(op.f("ix_job_serial"), "job", ["serial"], unique=False)
-    op.create_index("ix_job_status_changed", "job", ["status", "changed"], unique=False)
+    op.create_index("ix_job_status_changed_id", "job", ["status", "changed", "id"], unique=False)
     op.create_index(op.f("ix_job_ticket"), "job", ["ticket"], unique=False)
     op.create_table(
         "meta",
@@ -168,7 +169,6 @@ def upgrade() -> None:
         "owner",
         sa.Column("job_id", sa.String(length=16), nullable=False),
         sa.Column("owner_id", sa.String(length=16), nullable=False),
-        sa.Column("words", sa.Text(), nullable=False),
         sa.Column("name", sa.Text(), nullable=False),
         sa.Column("phone", sa.Text(), nullable=False),
         sa.Column("email", sa.Text(), nullable=False),
@@ -256,6 +256,14 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("job_id", "id", name=op.f("pk_soak")),
     )
     op.create_table(
+        "words",
+        sa.Column("job_id", sa.String(length=16), nullable=False),
+        sa.Column("job", sa.Text(), nullable=False),
+        sa.Column("owner", sa.Text(), nullable=False),
+        sa.ForeignKeyConstraint(["job_id"], ["job.id"], name=op.f("fk_words_job_id_job"), ondelete="CASCADE"),
+        sa.PrimaryKeyConstraint("job_id", name=op.f("pk_words")),
+    )
+    op.create_table(
         "work",
         sa.Column("what", sa.Text(), nullable=False),
         sa.Column("minutes", sa.Float(precision=53), nullable=False),
@@ -276,6 +284,7 @@ def upgrade() -> None:
 def downgrade() -> None:
     """Take the tables away."""
     op.drop_table("work")
+    op.drop_table("words")
     op.drop_table("soak")
     op.drop_table("reading")
     op.drop_index("ix_piece_job_id_entity_entity_id", table_name="piece")
@@ -294,9 +303,10 @@ def downgrade() -> None:
     op.drop_table("taken")
     op.drop_table("meta")
     op.drop_index(op.f("ix_job_ticket"), table_name="job")
-    op.drop_index("ix_job_status_changed", table_name="job")
+    op.drop_index("ix_job_status_changed_id", table_name="job")
     op.drop_index(op.f("ix_job_serial"), table_name="job")
-    op.drop_index(op.f("ix_job_due"), table_name="job")
-    op.drop_index("ix_job_changed_id", table_name="job")
+    op.drop_index("ix_job_due_or_never_id_status", table_name="job")
+    op.drop_index("ix_job_created_id_status", table_name="job")
+    op.drop_index("ix_job_changed_id_status", table_name="job")
     op.drop_table("job")
     op.drop_table("file")
