@@ -126,9 +126,11 @@ def test_rounds_of_repair_equal_enumeration(renewed: tuple[str, ...], data: st.D
     sign = latest.network.signs[asked]
     said = np.array([sign.chance(word) for word in latest.network.words[sign.node]])
     weighed = pairs(latest.network, latest.likelihoods)
-    assert after(weighed, sign.node, said)[0] == pytest.approx(chance, abs=1e-9)
+    speaks = np.zeros((1, len(weighed.chances)))
+    speaks[0, weighed.places[sign.node]] = said
+    assert after(weighed, speaks)[0] == pytest.approx(chance, abs=1e-9)
     for name, states in expected.items():
-        np.testing.assert_allclose(weighed.state[weighed.rows[name]], states, atol=1e-9)
+        assert weighed.sound[weighed.parts.index(name)] == pytest.approx(states[0], abs=1e-9)
 
 
 @settings(max_examples=5, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -233,9 +235,9 @@ def test_a_repair_that_touches_nothing_noticed_leaves_every_pair_of_chances_alon
     latest = latest_round(net, Evidence((*races, renewed)))
     plain = latest_round(net, Evidence(tuple(races)))
     before, after_repair = (pairs(one.network, one.likelihoods) for one in (plain, latest))
-    rows, node = before.rows["capstan_belt"], "motor:capstan_motor"
-    np.testing.assert_allclose(after_repair.words[node][rows], before.words[node][rows], atol=1e-9)
-    assert np.ptp(before.words[node][rows][:, 0]) > 0.01
+    part, node = before.parts.index("capstan_belt"), before.places["motor:capstan_motor"]
+    np.testing.assert_allclose(after_repair.had_it_been[node, part], before.had_it_been[node, part], atol=1e-9)
+    assert np.abs(before.had_it_been[node, part] - before.chances[node]).max() > 0.01
 
 
 def test_what_no_repair_has_touched_still_counts_as_a_complaint() -> None:

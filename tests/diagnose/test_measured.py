@@ -144,8 +144,8 @@ def test_checks_are_weighed_with_the_same_chances() -> None:
         net, {"take_up_torque_gf_cm@play": Reading(15.0, "g·cm", 2.0), "pinch_force_gf": Reading(120.0, "gf", 10.0)}
     )
     straight, joined = posterior(net, said), pairs(net, said)
-    for name in net.parts:
-        assert joined.state[joined.rows[name]] == pytest.approx(straight.states[name][0], abs=1e-9)
+    for node in net.observed:
+        assert joined.chances[joined.places[node]] == pytest.approx(straight.words[node][0], abs=1e-9)
 
 
 @pytest.mark.parametrize(

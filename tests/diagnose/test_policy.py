@@ -23,8 +23,9 @@ from tapewright.diagnose.cases import (
 )
 from tapewright.diagnose.course import SmallJob, cheapest_minutes, drawn_jobs, in_order_minutes, policy_minutes
 from tapewright.diagnose.likelihoods import of_observations
+from tapewright.diagnose.mending import Bench
 from tapewright.diagnose.network import Network, network
-from tapewright.diagnose.policy import Bench, decide
+from tapewright.diagnose.policy import decide
 from tapewright.diagnose.repairs import OPENING_MINUTES
 from tapewright.diagnose.strategy import Problem, Question, Repair, best_strategy
 from tapewright.diagnose.trial import ByBaseRate, ByPolicy, arriving, work_through

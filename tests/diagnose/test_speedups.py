@@ -59,22 +59,22 @@ def test_posteriors_are_those_of_an_independent_library(machine_id: str, data: s
 @pytest.mark.parametrize("machine_id", MACHINES)
 @settings(max_examples=5, suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
-def test_pairs_equal_the_slow_road_of_one_state_held_at_a_time(machine_id: str, data: st.DataObject) -> None:
-    """Every state of a part held in turn, and the whole network summed for it."""
+def test_pairs_equal_the_slow_road_of_one_part_held_at_a_time(machine_id: str, data: st.DataObject) -> None:
+    """Every part held sound in turn, and the whole network summed for it."""
     net = network(shipped(machine_id))
     said = of_observations(net, data.draw(told(net, 10)))
     found = pairs(net, said)
     now = posterior(net, said)
-    for name in data.draw(st.lists(st.sampled_from(sorted(net.parts)), min_size=1, max_size=4, unique=True)):
-        count = len(net.parts[name].states)
-        held = posterior(net, said, priors={name: np.diag(net.parts[name].prior)})
-        np.testing.assert_allclose(found.state[found.rows[name]], now.states[name][0], atol=1e-9)
-        np.testing.assert_allclose(
-            np.exp(held.log_evidence - now.log_evidence[0]), found.state[found.rows[name]], atol=1e-9
-        )
+    for node in net.observed:
+        np.testing.assert_allclose(found.chances[found.places[node]], now.words[node][0], atol=1e-9)
+    for name in data.draw(st.lists(st.sampled_from(sorted(net.parts)), min_size=1, max_size=6, unique=True)):
+        place, prior = found.parts.index(name), np.zeros(len(net.parts[name].states))
+        prior[0] = net.parts[name].prior[0]
+        held = posterior(net, said, priors={name: prior})
+        assert found.sound[place] == pytest.approx(now.states[name][0, 0], abs=1e-9)
+        assert found.sound[place] == pytest.approx(np.exp(held.log_evidence[0] - now.log_evidence[0]), abs=1e-9)
         for node in net.observed:
-            assert found.words[node][found.rows[name]].shape == (count, len(net.words[node]))
-            np.testing.assert_allclose(found.words[node][found.rows[name]], held.words[node], atol=1e-9)
+            np.testing.assert_allclose(found.had_it_been[found.places[node], place], held.words[node][0], atol=1e-9)
 
 
 @pytest.mark.parametrize("machine_id", MACHINES)
@@ -83,16 +83,20 @@ def test_pairs_equal_the_slow_road_of_one_state_held_at_a_time(machine_id: str, 
 def test_a_hypothetical_answer_does_what_the_answer_does(machine_id: str, data: st.DataObject) -> None:
     net = network(shipped(machine_id))
     observations = data.draw(told(net, 8))
-    asked = net.signs[data.draw(st.sampled_from(sorted(s for s in net.signs if net.signs[s].node in net.words)))]
-    said = of_observations(net, observations)
-    answer = of_observations(net, [Observation(asked.id, True)])[asked.node]
-    chance, rows, _ = after(pairs(net, said), asked.node, answer)
-    then = posterior(net, of_observations(net, [*observations, Observation(asked.id, True)]))
-    now = posterior(net, said)
-    assert chance == pytest.approx(float(np.exp(then.log_evidence[0] - now.log_evidence[0])), abs=1e-9)
-    found = pairs(net, said)
-    for name in net.parts:
-        np.testing.assert_allclose(rows[found.rows[name]], then.states[name][0], atol=1e-9)
+    ids = sorted(s for s in net.signs if net.signs[s].node in net.words)
+    asked = [
+        Observation(one, data.draw(st.booleans())) for one in data.draw(st.lists(st.sampled_from(ids), max_size=3))
+    ]
+    found = pairs(net, of_observations(net, observations))
+    speaks = np.zeros((len(asked), len(found.chances)))
+    for row, one in zip(speaks, asked, strict=True):
+        node = net.signs[one.id].node
+        row[found.places[node]] = of_observations(net, [one])[node]
+    now = posterior(net, of_observations(net, observations))
+    for one, chance, sound in zip(asked, *after(found, speaks), strict=True):
+        then = posterior(net, of_observations(net, [*observations, one]))
+        assert chance == pytest.approx(float(np.exp(then.log_evidence[0] - now.log_evidence[0])), abs=1e-9)
+        np.testing.assert_allclose(sound, [then.states[name][0, 0] for name in net.parts], atol=1e-9)
 
 
 @pytest.mark.parametrize("machine_id", MACHINES)

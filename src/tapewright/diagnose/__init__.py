@@ -5,6 +5,7 @@ ordering      in which order to sum a network out
 kept_orders   orders that were found before, kept on this machine
 contraction   exact sums over a network of factors, every marginal at once, many cases in one batch
 crossing      chances of two variables together, for many pairs at once
+crossing_ways  which joins that takes, and where each variable is read off
 merging       words that nothing tells apart are one word: exact, and smaller
 general       questions to a belief network of any kind
 network       the belief network that a machine's own functions imply
@@ -26,7 +27,9 @@ pairs         what every part has to do with every function, in one go
 repairs       what can be mended, and what that costs
 cases         what may be wrong, whole machine by whole machine, drawn and weighed
 distinct      rows of a table that are alike
+lookup        functions as tables: which word each takes in many machines at once
 cures         which works would end a complaint, alone or together
+mending       what it costs to mend one thing after another, for many states at once
 policy        what to do next, by the expected cost of repair: ask, mend or hand back
 course        small jobs worked out exactly, and what the policy costs on them
 trial         jobs on simulated machines, whoever decides

@@ -7,6 +7,7 @@ had this part been sound: `explains_complaint`.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,17 +75,29 @@ def posterior(
 
 def grouped(network: Network, name: str, prior: Array) -> Array:
     """Sum the chances of a part's states over those that look alike, shape (..., groups)."""
-    return np.stack([prior[..., list(group)].sum(axis=-1) for group in network.alike[name]], axis=-1)
+    return np.asarray(prior @ _members(network.alike[name])[1])
+
+
+def group_of(network: Network, name: str) -> NDArray[np.intp]:
+    """Number the group of each of a part's states, shape (states,)."""
+    return _members(network.alike[name])[0]
 
 
 def spread(network: Network, name: str, chances: Array, prior: Array) -> Array:
     """Share the chance of a group out among its states: what looks alike keeps the proportions it had beforehand."""
-    whole = grouped(network, name, prior)
+    group, members = _members(network.alike[name])
+    whole = prior @ members
     ratio = np.atleast_2d(chances / np.where(whole > 0, whole, 1.0))
-    spread = np.empty((len(ratio), len(network.parts[name].states)))
-    for i, group in enumerate(network.alike[name]):
-        spread[:, list(group)] = ratio[:, i : i + 1] * np.atleast_2d(prior)[:, list(group)]
-    return spread
+    return np.asarray(ratio.take(group, 1) * prior)
+
+
+@lru_cache(maxsize=1024)
+def _members(alike: tuple[tuple[int, ...], ...]) -> tuple[NDArray[np.intp], Array]:
+    """Number the group of each state, and mark its members, shape (states,) and (states, groups)."""
+    group = np.empty(sum(map(len, alike)), dtype=np.intp)
+    for number, states in enumerate(alike):
+        group[list(states)] = number
+    return group, (group[:, None] == np.arange(len(alike))).astype(float)
 
 
 def _log_if_sound(network: Network, likelihoods: Mapping[str, Array], batch: int) -> Array:

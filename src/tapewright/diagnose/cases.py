@@ -8,16 +8,20 @@ what was not mended). Where the parts have few states together, every case is li
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tapewright.diagnose.contraction import Factor
 from tapewright.diagnose.distinct import distinct_rows
 from tapewright.diagnose.likelihoods import of_answer
+from tapewright.diagnose.lookup import Functions, functions_of
 from tapewright.diagnose.network import Network
 from tapewright.diagnose.repairs import Work, works
 from tapewright.faults.signs import Sign
+from tapewright.machine.parts import Machine
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.intp]
@@ -43,14 +47,14 @@ class Workings:
         parts: names, in the order of the columns of a case.
         works: all pieces of work.
         mends: for each part, the work that mends each of its states, -1 for sound, shape (states,).
-        steps: (function, what it hangs on, table of codes), each after what it hangs on.
+        functions: each after what it hangs on.
     """
 
     network: Network
     parts: tuple[str, ...]
     works: tuple[Work, ...]
     mends: tuple[Codes, ...]
-    steps: tuple[tuple[str, tuple[str, ...], Codes], ...]
+    functions: Functions
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,28 +91,23 @@ Complaint = Mapping[str, Mask]
 
 def workings(network: Network) -> Workings:
     """Make a network ready for going through it case by case."""
+    states = tuple((name, tuple(kind for kind, _ in known.states[1:])) for name, known in network.parts.items())
+    # A machine as it is after repairs has the factors of the machine itself: nothing is worked out again.
+    return Workings(network, tuple(network.parts), *_mending(network.factors, network.machine, states))
+
+
+@lru_cache(maxsize=32)
+def _mending(
+    factors: tuple[Factor, ...], machine: Machine, states: tuple[tuple[str, tuple[str, ...]], ...]
+) -> tuple[tuple[Work, ...], tuple[Codes, ...], Functions]:
     listed: list[Work] = []
     mends = []
-    for name, known in network.parts.items():
-        own = works(network.machine, name, tuple(kind for kind, _ in known.states[1:]))
+    for name, kinds in states:
+        own = works(machine, name, kinds)
         number = {kind: len(listed) + i for i, work in enumerate(own) for kind in work.kinds}
-        mends.append(np.array([-1, *(number[kind] for kind, _ in known.states[1:])], dtype=np.intp))
+        mends.append(np.array([-1, *(number[kind] for kind in kinds)], dtype=np.intp))
         listed += own
-    return Workings(network, tuple(network.parts), tuple(listed), tuple(mends), _in_order(network))
-
-
-def _in_order(network: Network) -> tuple[tuple[str, tuple[str, ...], Codes], ...]:
-    ready = {f"part:{name}" for name in network.parts}
-    waiting = [(f.variables[-1], f.variables[:-1], f.table.argmax(axis=-1).astype(np.intp)) for f in network.factors]
-    steps = []
-    while waiting:
-        now = [step for step in waiting if ready.issuperset(step[1])]
-        if not now:
-            raise ValueError("functions that hang on each other in a ring")
-        steps += now
-        ready |= {step[0] for step in now}
-        waiting = [step for step in waiting if step[0] not in ready]
-    return tuple(steps)
+    return tuple(listed), tuple(mends), functions_of(factors, {f"part:{name}" for name, _ in states})
 
 
 def words_of(inner: Workings, states: Codes, nodes: Collection[str]) -> dict[str, Codes]:
@@ -122,23 +121,14 @@ def words_of(inner: Workings, states: Codes, nodes: Collection[str]) -> dict[str
     Returns:
         For each node, the number of its word, shape (cases,).
     """
-    codes: dict[str, Codes] = {f"part:{name}": states[:, i] for i, name in enumerate(inner.parts)}
-    needed = set(nodes)
-    for name, parents, _ in reversed(inner.steps):
-        if name in needed:
-            needed.update(parents)
-    for name, parents, table in inner.steps:
-        if name in needed:
-            codes[name] = table[tuple(codes[parent] for parent in parents)] if parents else np.full(len(states), table)
-    return {node: codes[node] for node in nodes}
+    return inner.functions.words(
+        {f"part:{name}": states[:, i] for i, name in enumerate(inner.parts)}, nodes, len(states)
+    )
 
 
 def hangs_on(inner: Workings, nodes: Collection[str]) -> list[int]:
     """Number the parts that nodes hang on."""
-    needed = set(nodes)
-    for name, parents, _ in reversed(inner.steps):
-        if name in needed:
-            needed.update(parents)
+    needed = inner.functions.above(nodes)
     return [i for i, name in enumerate(inner.parts) if f"part:{name}" in needed]
 
 
@@ -187,15 +177,18 @@ def _sound(network: Network, sign: Sign) -> int:
 
 def showing(inner: Workings, states: Codes, complaint: Complaint) -> Mask:
     """Tell for each case whether any of the complaint shows, shape (cases,)."""
-    shown = np.zeros(len(states), dtype=bool)
-    for node, codes in words_of(inner, states, complaint).items():
-        shown |= complaint[node][codes]
-    return shown
+    return _shown(words_of(inner, states, complaint), complaint) if complaint else np.zeros(len(states), dtype=bool)
+
+
+def _shown(words: Mapping[str, Codes], complaint: Complaint) -> Mask:
+    return np.asarray(np.logical_or.reduce([shows.take(words[node]) for node, shows in complaint.items()]))
 
 
 def mended(inner: Workings, states: Codes, done: Collection[int]) -> Codes:
     """Give the cases with works done: what they put right is sound, all else as it was."""
     after = states.copy()
+    if not done:
+        return after
     for i, own in enumerate(inner.mends):
         put_right = np.isin(own, list(done)) & (own >= 0)
         if put_right.any():
@@ -273,14 +266,15 @@ def _draw(inner: Workings, believed: Sequence[Array], random: np.random.Generato
 def _weighed(inner: Workings, states: Codes, logs: Array, stages: Sequence[Stage], complaint: Complaint) -> Cases:
     with np.errstate(divide="ignore"):
         for i, name in enumerate(inner.parts):
-            logs = logs + np.log(np.array(inner.network.parts[name].prior))[states[:, i]]
+            logs = logs + np.log(np.array(inner.network.parts[name].prior)).take(states[:, i])
         now = states
         for stage in stages:
             now = mended(inner, states, stage.mended)
-            for node, codes in words_of(inner, now, stage.said).items():
-                logs = logs + np.log(stage.said[node])[codes]
+            words = words_of(inner, now, {*stage.said, *complaint})
+            for node, said in stage.said.items():
+                logs = logs + np.log(said).take(words[node])
             if complaint:
-                logs = np.where(showing(inner, now, complaint), logs, -np.inf)
+                logs = np.where(_shown(words, complaint), logs, -np.inf)
     kept = np.isfinite(logs)
     if not kept.any():
         return Cases(states[:0], now[:0], logs[:0])

@@ -18,7 +18,7 @@ from scipy.sparse import csr_array
 
 from tapewright.diagnose.kept_orders import kept_order
 from tapewright.diagnose.ordering import Order, cheapest_order
-from tapewright.diagnose.relations import Array, Places, Relation, relation_of
+from tapewright.diagnose.relations import Array, Places, Relation, in_order, relation_of
 
 LARGE: Final = 3000
 """Products from which a sparse matrix is quicker than a gather."""
@@ -107,6 +107,7 @@ class Plan:
         weights: of these, shape (combinations,).
         joints: in order.
         hosts: for each variable, the leaf at which its input enters and its marginal is read.
+        columns: the combinations of every column, leaves first, then joins.
     """
 
     order: tuple[str, ...]
@@ -115,6 +116,7 @@ class Plan:
     weights: tuple[Array, ...]
     joints: tuple[Joint, ...]
     hosts: Mapping[str, int]
+    columns: tuple[Relation, ...]
 
     def at(self, name: str) -> Places:
         """Give the value of a variable in each combination of its leaf."""
@@ -153,7 +155,7 @@ def plan_of(
     """
     relations = [relation for relation, _ in inputs]
     steps = cheapest_order(relations, sizes, orders) if orders else kept_order(relations, sizes)
-    leaves, weights, joints = _possible(inputs, steps)
+    columns, weights, joints = _possible(inputs, steps)
     if not all(len(weight) for weight in weights):
         raise ValueError("these factors allow no combination at all")
     hosts: dict[str, int] = {}
@@ -163,13 +165,14 @@ def plan_of(
     for number, relation in reversed([*enumerate(relations)]):
         if relation.variables:
             hosts[relation.variables[-1]] = number
-    return Plan(steps.variables, dict(sizes), tuple(leaves), tuple(weights), tuple(joints), hosts)
+    leaves = tuple(columns[: len(relations)])
+    return Plan(steps.variables, dict(sizes), leaves, tuple(weights), tuple(joints), hosts, tuple(columns))
 
 
 def _possible(found: Sequence[tuple[Relation, Array]], order: Order) -> tuple[list[Relation], list[Array], list[Joint]]:
     """Drop the combinations that fit with nothing elsewhere, from the last join backwards, and lay the joins down."""
-    counts = [relation.count for relation, _ in found] + [step.join.relation.count for step in order.steps]
-    alive = [np.zeros(count, dtype=bool) for count in counts]
+    columns = [*(relation for relation, _ in found), *(step.join.relation for step in order.steps)]
+    alive = [np.zeros(column.count, dtype=bool) for column in columns]
     alive[-1][:] = True
     joints = []
     for number in range(len(order.steps) - 1, -1, -1):
@@ -186,8 +189,11 @@ def _possible(found: Sequence[tuple[Relation, Array]], order: Order) -> tuple[li
         to_left = _products(left, into, right, lefts, (count, rights))
         to_right = None if right is None else _products(right, into, left, rights, (count, lefts))
         joints.append(Joint(step.left, step.right, up, to_left, to_right))
-    leaves = [Relation(one.variables, one.values[:, alive[i]]) for i, (one, _) in enumerate(found)]
-    return leaves, [weight[alive[i]] for i, (_, weight) in enumerate(found)], joints[::-1]
+    left_over = [
+        one if kept.all() else Relation(one.variables, one.values[:, kept])
+        for one, kept in zip(columns, alive, strict=True)
+    ]
+    return left_over, [weight[alive[i]] for i, (_, weight) in enumerate(found)], joints[::-1]
 
 
 def _kept(alive: NDArray[np.bool_], used: Places) -> Places:
@@ -201,8 +207,8 @@ def _renumbered(alive: NDArray[np.bool_]) -> Places:
 
 
 def _products(into: Places, first: Places, second: Places | None, count: int, sizes: tuple[int, int]) -> Products:
-    order = np.argsort(into, kind="stable")
-    pointers = np.searchsorted(into[order], np.arange(count + 1))
+    order = in_order(into, count)
+    pointers = np.concatenate([[0], np.cumsum(np.bincount(into, minlength=count))])
     chosen = None if second is None else second[order]
     return Products(first[order], chosen, pointers[:-1], pointers.astype(np.int32), sizes)
 

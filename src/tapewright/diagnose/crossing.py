@@ -1,120 +1,93 @@
 """Chances of two variables together, for many pairs at once and exactly.
 
-One variable of each pair is held at each of its values in turn: a row. A row changes only what lies on its own side of
-each join, so every join is summed for the rows on the far side of it only, and all rows go through together. That is
-the second derivative of the sum by the inputs of the two variables (A. Darwiche, J. ACM 50(3), 2003).
+One variable of each pair is held to some of its values: a row. A row changes only what lies on its own side of each
+join, so every join is summed for the rows on the far side of it only, and all rows go through together. That is the
+second derivative of the sum by the inputs of the two variables (A. Darwiche, J. ACM 50(3), 2003).
+
+The row that is gone through is of the values wanted or of all others, whichever are less likely: the two add up to
+things as they stand, and taking the smaller one off loses nothing but the last digit.
 """
 
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Final
+from collections.abc import Mapping, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
-from tapewright.diagnose.contraction import Plan, Products, by_value, entering, leading_to
-from tapewright.diagnose.relations import Array, Places
+from tapewright.diagnose.contraction import Plan, entering
+from tapewright.diagnose.crossing_ways import Column, Route, route_of, weighted
+from tapewright.diagnose.relations import Array
 
-FAR: Final = 1e60
-"""Two tables that are not yet scaled may be multiplied: 64 bits hold up to 1e308."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Column:
-    """One table of the plan: as things stand, and for some rows.
-
-    Arguments:
-        base: shape (combinations, 1).
-        held: shape (combinations, rows).
-        rows: which rows these are.
-    """
-
-    base: Array
-    held: Array
-    rows: Places
-
-    def scaled(self) -> "_Column":
-        """Bring the largest entry to one where it has strayed; a row never has more than things as they stand."""
-        top = self.base.max()
-        return self if top <= 0 or 1.0 / FAR < top < FAR else _Column(self.base / top, self.held / top, self.rows)
+Mask = NDArray[np.bool_]
 
 
 def together(
-    plan: Plan, said: Mapping[str, Array], held: Sequence[str], wanted: Collection[str]
-) -> tuple[dict[str, Array], dict[str, Array]]:
+    plan: Plan, said: Mapping[str, Array], held: Mapping[str, tuple[Mask, float]], wanted: Sequence[str]
+) -> tuple[Array, Array]:
     """Work out chances of pairs of variables.
 
     Arguments:
         plan: from `plan_for`.
         said: what enters at each variable, shape (values,).
-        held: variables whose values are rows, one after the other.
-        wanted: variables whose chances are asked for in every row.
+        held: for each variable that is held, to which of its values, shape (values,), and how likely these are. With
+            another chance the result is the same, to fewer digits.
+        wanted: variables whose chances are asked for with each of those held in turn.
 
     Returns:
-        The chances of each held variable, shape (values,); and for each wanted variable the chances of its values in
-        every row, shape (rows, values), zero in rows that are impossible.
+        The chances of the values of all wanted variables, one after the other, as things stand, shape (all their
+        values,), and with each variable held, shape (all their values, held), zero where that is impossible.
     """
-    firsts = dict(zip(held, np.cumsum([0, *(plan.sizes[name] for name in held)]), strict=False))
-    count = sum(plan.sizes[name] for name in held)
-    above = _upwards(plan, said, firsts)
-    around = _downwards(plan, above, {plan.hosts[name] for name in (*held, *wanted)})
-    chances = {name: _alone(plan, name, above, around) for name in held}
-    crossed = {name: _in_rows(plan, name, above, around, count) for name in wanted}
-    return chances, crossed
+    route = route_of(plan, tuple(held), tuple(wanted))
+    likely = np.array([chance > 0.5 for _, chance in held.values()], dtype=bool)
+    rows = {name: values ^ flip for (name, (values, _)), flip in zip(held.items(), likely, strict=True)}
+    above = _upwards(plan, route, said, rows)
+    base, crossed = _read_off(plan, route, (len(held), wanted), above, _downwards(plan, route, above))
+    crossed = np.where(likely, np.maximum(base[:, None] - crossed, 0.0), crossed)
+    sizes = np.array([plan.sizes[name] for name in wanted], dtype=np.intp)
+    every = np.concatenate([base[:, None], crossed], axis=1)
+    total = np.add.reduceat(every, np.cumsum(sizes) - sizes, axis=0)
+    every /= np.repeat(np.where(total > 0, total, 1.0), sizes, axis=0)
+    return every[:, 0], every[:, 1:]
 
 
-def _upwards(plan: Plan, said: Mapping[str, Array], firsts: Mapping[str, int]) -> list[_Column]:
-    nothing = np.zeros(0, dtype=np.intp)
-    columns = [_Column(base, np.zeros((len(base), 0)), nothing) for base in entering(plan, said)]
-    for name, first in firsts.items():
-        leaf, places = plan.hosts[name], plan.at(name)
-        mask = places[:, None] == np.arange(plan.sizes[name])
-        before = columns[leaf]
-        rows = np.concatenate([before.rows, first + np.arange(plan.sizes[name])])
-        columns[leaf] = _Column(before.base, np.concatenate([before.held, before.base * mask], axis=1), rows)
-    for joint in plan.joints:
-        left = columns[joint.left]
-        columns.append(_product(joint.up, left, None if joint.right is None else columns[joint.right]))
+def _upwards(plan: Plan, route: Route, said: Mapping[str, Array], rows: Mapping[str, Mask]) -> list[Column]:
+    columns = [Column(base[:, 0], None) for base in entering(plan, said)]
+    for name, values in rows.items():
+        leaf = plan.hosts[name]
+        base, held = columns[leaf].base, columns[leaf].held
+        own = (base * values.take(plan.at(name)))[:, None]
+        columns[leaf] = Column(base, own if held is None else np.concatenate((held, own), axis=1))
+    for joint, up in zip(plan.joints, route.up, strict=True):
+        columns.append(up.of(columns[joint.left], None if joint.right is None else columns[joint.right]))
     return columns
 
 
-def _product(products: Products, left: _Column, right: _Column | None) -> _Column:
-    """Multiply two tables whose rows are different ones: each row of the one with the other as it stands."""
-    if right is None:
-        return _Column(products.of(left.base, left.base), products.of(left.held, left.base), left.rows).scaled()
-    base = products.of(left.base, right.base)
-    held = [products.of(left.held, right.base)] if len(left.rows) else []
-    held += [products.of(left.base, right.held)] if len(right.rows) else []
-    together = np.concatenate(held, axis=1) if held else np.zeros((len(base), 0))
-    return _Column(base, together, np.concatenate([left.rows, right.rows])).scaled()
-
-
-def _downwards(plan: Plan, above: Sequence[_Column], wanted: Collection[int]) -> dict[int, _Column]:
-    needed, first = leading_to(plan, wanted), len(plan.leaves)
-    around = {len(above) - 1: _Column(np.ones((1, 1)), np.zeros((1, 0)), np.zeros(0, dtype=np.intp))}
+def _downwards(plan: Plan, route: Route, above: Sequence[Column]) -> dict[int, Column]:
+    around = {len(above) - 1: Column(np.ones(1), None)}
     for number in range(len(plan.joints) - 1, -1, -1):
-        if first + number not in needed:
-            continue
-        outer, joint = around.pop(first + number), plan.joints[number]
-        if joint.left in needed:
+        joint, outer = plan.joints[number], len(plan.leaves) + number
+        if number in route.left:
             beside = None if joint.right is None else above[joint.right]
-            around[joint.left] = _product(joint.to_left, outer, beside)
-        if joint.right in needed and joint.right is not None and joint.to_right is not None:
-            around[joint.right] = _product(joint.to_right, outer, above[joint.left])
+            around[joint.left] = route.left[number].of(around[outer], beside)
+        if number in route.right and joint.right is not None:
+            around[joint.right] = route.right[number].of(around[outer], above[joint.left])
     return around
 
 
-def _alone(plan: Plan, name: str, above: Sequence[_Column], around: Mapping[int, _Column]) -> Array:
-    leaf = plan.hosts[name]
-    chances = by_value(plan.at(name), plan.sizes[name], above[leaf].base * around[leaf].base)[:, 0]
-    return np.asarray(chances / max(chances.sum(), 1e-300))
-
-
-def _in_rows(plan: Plan, name: str, above: Sequence[_Column], around: Mapping[int, _Column], count: int) -> Array:
-    """Gather a variable's chances from the rows outside its leaf and from those in it."""
-    leaf, places, size = plan.hosts[name], plan.at(name), plan.sizes[name]
-    inner, outer = above[leaf], around[leaf]
-    chances = np.zeros((count, size))
-    chances[outer.rows] = by_value(places, size, inner.base * outer.held).T
-    chances[inner.rows] = by_value(places, size, inner.held * outer.base).T
-    total = chances.sum(axis=1, keepdims=True)
-    return np.asarray(chances / np.where(total > 0, total, 1.0))
+def _read_off(
+    plan: Plan, route: Route, shape: tuple[int, Sequence[str]], above: Sequence[Column], around: Mapping[int, Column]
+) -> tuple[Array, Array]:
+    """Read the wanted variables off as things stand, and in every row, of those outside a column and those in it."""
+    count, wanted = shape
+    total = sum(plan.sizes[name] for name in wanted)
+    base, crossed = np.zeros(total), np.zeros((total, count))
+    for reading in route.readings:
+        inner, outer = above[reading.column], around[reading.column]
+        base[reading.values] = reading.matrix @ (inner.base * outer.base)
+        for table, beside, rows in (
+            (outer.held, inner.base, route.outside[reading.column]),
+            (inner.held, outer.base, route.inside[reading.column]),
+        ):
+            if table is not None:
+                there = weighted(reading.matrix, beside.take(reading.entries)) @ table
+                crossed[reading.values[:, None], rows] = there
+    return base, crossed

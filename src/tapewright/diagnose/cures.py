@@ -1,6 +1,5 @@
 """What would end a complaint, case by case: which pieces of work, alone or only together."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -45,36 +44,43 @@ def cures(inner: Workings, cases: Cases, complaint: Complaint) -> Cures:
     few, place = distinct_rows(cases.now[:, matter])
     states = np.zeros((len(few), len(inner.parts)), dtype=np.intp)
     states[:, matter] = few
-    doing = np.stack([inner.mends[i][states[:, i]] for i in matter], axis=1) if matter else np.empty((len(few), 0))
+    doing = np.stack([inner.mends[i].take(states[:, i]) for i in range(len(inner.parts))], axis=1)
+    # Every bad part of every case is mended by itself, all at once.
+    bad, part = np.nonzero(states)
+    without = states[bad]
+    without[np.arange(len(bad)), part] = 0
+    ends = ~showing(inner, without, complaint)
     alone = np.zeros((len(few), len(inner.works)), dtype=bool)
-    for column, i in enumerate(matter):
-        bad = np.flatnonzero(states[:, i])
-        without = states[bad]
-        without[:, i] = 0
-        ended = bad[~showing(inner, without, complaint)]
-        alone[ended, doing[ended, column]] = True
-    jointly = _jointly(inner, states, matter, complaint, np.asarray(~alone.any(axis=1)))
+    alone[bad[ends], doing[bad[ends], part[ends]]] = True
+    jointly = _jointly(inner, states, doing, complaint, np.asarray(~alone.any(axis=1)))
     kept, pattern = _commonest(np.concatenate([alone, jointly], axis=1), cases.weights, place)
     width = len(inner.works)
     return Cures(pattern, kept[:, :width], kept[:, width:])
 
 
-def _jointly(inner: Workings, states: Codes, matter: Sequence[int], complaint: Complaint, wanted: Mask) -> Mask:
-    """Find works that together end what none ends alone: begin with all, and leave out what need not be done."""
+def _jointly(inner: Workings, states: Codes, doing: Codes, complaint: Complaint, wanted: Mask) -> Mask:
+    """Find works that together end what none ends alone: begin with all, and leave out what need not be done.
+
+    Each case goes through its own bad parts, the dearest to mend first; the first of every case go through together,
+    then the second, and so on.
+    """
     found = np.zeros((len(states), len(inner.works)), dtype=bool)
     rows = np.flatnonzero(wanted)
     if not len(rows):
         return found
+    dearest = [max((inner.works[w].minutes for w in own if w >= 0), default=0.0) for own in inner.mends]
+    dear = np.argsort(-np.array(dearest), kind="stable")
     before, left = states[rows], np.zeros_like(states[rows])
-    dear = sorted(matter, key=lambda i: -max((inner.works[w].minutes for w in inner.mends[i] if w >= 0), default=0.0))
-    for i in dear:
-        trial = left.copy()
-        trial[:, i] = before[:, i]
+    case, place = np.nonzero(before[:, dear])
+    turn = np.arange(len(case)) - np.searchsorted(case, case)
+    for number in range(int(turn.max(initial=-1)) + 1):
+        now, part = case[turn == number], dear[place[turn == number]]
+        trial = left[now]
+        trial[np.arange(len(now)), part] = before[now, part]
         spared = ~showing(inner, trial, complaint)
-        left[spared] = trial[spared]
-    for i in matter:
-        done = np.flatnonzero(left[:, i] != before[:, i])
-        found[rows[done], inner.mends[i][before[done, i]]] = True
+        left[now[spared]] = trial[spared]
+    done, part = np.nonzero(left != before)
+    found[rows[done], doing[rows[done], part]] = True
     return found
 
 

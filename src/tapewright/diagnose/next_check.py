@@ -13,10 +13,11 @@ event. When none saves more than it costs, it is time to mend.
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 from tapewright.diagnose.beliefs import Posterior, posterior
 from tapewright.diagnose.cases import Stage, complaint_of, drawn_cases, may_be_asked, workings
@@ -42,30 +43,44 @@ SHOWN: Final = 5
 LIKELY_ENOUGH: Final = 0.02
 """An answer less likely than this is not named as one that would change the tool's mind."""
 CHANGES_SHOWN: Final = 2
+ALIKE: Final = 6
+"""Digits by which savings and shares are held against each other: what differs by less is alike, on every computer."""
+LARGE: Final = 1e9
+"""Minutes beyond any saving."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Answer:
-    """A hypothetical answer, and where it would leave things.
+class _Answers:
+    """Hypothetical answers, and where each would leave things; first axis yes and no, second the checks.
 
     Arguments:
-        likely: its chance.
-        bad: for each part, the chance that it is out of order after it, shape (parts,).
-        shares: for each part, its share of the explanation after it, shape (parts,).
+        likely: chance of each, shape (2, checks).
+        bad: for each part, the chance that it is out of order after it, shape (2, checks, parts).
+        shares: for each part, its share of the explanation after it, shape (2, checks, parts).
+        told: of whether the function it is about is as on a sound machine, bits, shape (checks,).
     """
 
-    likely: float
+    likely: Array
     bad: Array
     shares: Array
+    told: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Candidate:
-    sign: Sign
-    saving: float
-    on_complaint: float
-    yes: _Answer
-    no: _Answer
+class _Weighed:
+    """All checks that are left.
+
+    Arguments:
+        signs: what each looks for.
+        saving: minutes, shape (checks,).
+        on_complaint: how much of that is about the complaint, shape (checks,).
+        answers: to each.
+    """
+
+    signs: Sequence[Sign]
+    saving: Array
+    on_complaint: Array
+    answers: _Answers
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,9 +91,9 @@ class _Stakes:
     prior_sound: Array
     minutes: Array
 
-    def of(self, bad: Array) -> float:
-        """Give the work at stake when the parts are bad with these chances, minutes."""
-        return float(self.minutes @ _bits(bad))
+    def of(self, bad: Array) -> Array:
+        """Give the work at stake when the parts are bad with these chances, shape (..., parts), minutes."""
+        return np.asarray(_bits(bad) @ self.minutes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,45 +147,43 @@ def look_ahead(
         now: what is believed by these likelihoods, where that is worked out already.
     """
     now = posterior(network, likelihoods, with_words=False) if now is None else now
-    candidates = _candidates(network, now, likelihoods, asked, case_open=case_open)
-    worth = [one for one in candidates if one.saving > 0]
-    shut = [one for one in worth if case_open or not one.sign.opens_case]
-    # The complaint comes before what may be wrong beside it.
-    best = max(shut or worth, key=lambda one: (one.on_complaint > 0, one.saving), default=None)
-    first = FREE_THE_TAPE if tape_held(network, likelihoods) else ""
-    check = None if best is None else _as_check(network, best, first, only_open_left=not shut)
-    return Outlook(check, _changes(network, now, candidates) if complaint_of(network, likelihoods) else ())
+    weighed = _weighed(network, now, likelihoods, asked, case_open=case_open)
+    if weighed is None:
+        return Outlook(None, ())
+    opens = np.array([sign.opens_case for sign in weighed.signs])
+    worth = weighed.saving > 0.0
+    shut = worth & ~opens if not case_open else worth
+    check = None
+    if worth.any():
+        # The complaint comes before what may be wrong beside it; what saves alike comes in the order of the signs.
+        key = np.where(weighed.on_complaint > 0.0, LARGE, 0.0) + np.round(weighed.saving, ALIKE)
+        best = int(np.where(shut if shut.any() else worth, key, -np.inf).argmax())
+        first = FREE_THE_TAPE if tape_held(network, likelihoods) else ""
+        check = _as_check(network, weighed, best, first, only_open_left=not shut.any())
+    return Outlook(check, _changes(network, now, weighed) if complaint_of(network, likelihoods) else ())
 
 
-def _candidates(
+def _weighed(
     network: Network, now: Posterior, likelihoods: Mapping[str, Array], asked: Collection[str], *, case_open: bool
-) -> list[_Candidate]:
-    left = [sign for sign in network.signs.values() if sign.id not in asked and may_be_asked(network, sign)]
+) -> _Weighed | None:
+    may = [sign for sign in network.signs.values() if may_be_asked(network, sign)]
+    left = [sign for sign in may if sign.id not in asked]
     if not left:
-        return []
-    found = pairs(network, likelihoods)
+        return None
     decision = _policy(network, now, likelihoods, left, case_open=case_open)
     stakes = _stakes(network, now)
-    here = stakes.of(_bad(stakes.parts, now))
-    # How likely the evidence so far is on a machine with nothing wrong, against how likely it is at all.
-    all_sound = float(np.exp(min(now.log_if_sound[0] - now.log_evidence[0], 0.0)))
+    # The same functions every time, whatever was asked.
+    found = pairs(network, likelihoods, now, tuple(dict.fromkeys(sign.node for sign in may)))
+    answers = _answers(network, now, stakes, found, left)
+    stake = stakes.of(_bad(stakes.parts, now)) - (answers.likely * stakes.of(answers.bad)).sum(axis=0)
     costs = _costs(network, now, left, case_open=case_open)
     wrong = complaint_of(network, likelihoods)
-    candidates = []
-    for i, sign in enumerate(left):
-        words = network.words[sign.node]
-        yes, no = (
-            _answer(stakes, found, sign.node, of_answer(sign, words, present=present), all_sound)
-            for present in (True, False)
-        )
-        stake = here - yes.likely * stakes.of(yes.bad) - no.likely * stakes.of(no.bad)
-        unnoticed = UNNOTICED * RETURN_MINUTES * _told_of_mode(network, found, sign) if sign.node not in wrong else 0.0
-        # Knowing more never costs more than the asking, however short the policy looks ahead.
-        on_complaint = 0.0 if decision is None else max(float(decision.saving[i]), -costs[i])
-        beside = stake - costs[i] if decision is None else BESIDE_THE_COMPLAINT * stake
-        saving = on_complaint + beside + unnoticed
-        candidates.append(_Candidate(sign, saving, on_complaint, yes, no))
-    return candidates
+    untried = np.array([sign.node.startswith("tape@") and sign.node not in wrong for sign in left])
+    unnoticed = np.where(untried, UNNOTICED * RETURN_MINUTES * answers.told, 0.0)
+    # Knowing more never costs more than the asking, however short the policy looks ahead.
+    on_complaint = np.zeros(len(left)) if decision is None else np.maximum(decision.saving, -costs)
+    beside = stake - costs if decision is None else BESIDE_THE_COMPLAINT * stake
+    return _Weighed(left, on_complaint + beside + unnoticed, on_complaint, answers)
 
 
 def _policy(
@@ -186,35 +199,43 @@ def _policy(
     return None if cases is None else choose(inner, cases, complaint, left, opened=case_open)
 
 
-def _told_of_mode(network: Network, found: Pairs, sign: Sign) -> float:
-    """Give what a sign tells of whether the tape runs as it should in its mode, bits; 0 for a sign of anything else."""
-    if not sign.node.startswith("tape@"):
-        return 0.0
-    first = found.rows[found.parts[0]]
-    chance = found.state[first] @ found.words[sign.node][first]
-    wrong = np.arange(len(chance)) != found.if_sound[sign.node]
-    told = float(_bits(chance[wrong].sum()))
-    for present in (True, False):
-        then = chance * of_answer(sign, network.words[sign.node], present=present)
-        told -= float(then.sum() * _bits(then[wrong].sum() / then.sum()))
-    return told
-
-
-def _costs(network: Network, now: Posterior, left: Sequence[Sign], *, case_open: bool) -> list[float]:
+def _costs(network: Network, now: Posterior, left: Sequence[Sign], *, case_open: bool) -> Array:
     opening = 0.0 if case_open else OPENING_MINUTES * (1.0 - _will_open(network, now))
-    return [sign.minutes + sign.risk_minutes + (opening if sign.opens_case else 0.0) for sign in left]
+    return np.array([sign.minutes + sign.risk_minutes + (opening if sign.opens_case else 0.0) for sign in left])
 
 
 def _bad(parts: Sequence[str], now: Posterior) -> Array:
     return np.array([1.0 - now.states[name][0, 0] for name in parts])
 
 
-def _answer(stakes: _Stakes, found: Pairs, node: str, said: Array, all_sound: float) -> _Answer:
-    likely, rows, if_sound = after(found, node, said)
-    bad = np.array([1.0 - rows[found.rows[name].start] for name in stakes.parts])
+def _answers(network: Network, now: Posterior, stakes: _Stakes, found: Pairs, left: Sequence[Sign]) -> _Answers:
+    """Work out all answers to all checks at once: each speaks to the words of one function."""
+    yes = [of_answer(sign, network.words[sign.node], present=True) for sign in left]
+    said = np.concatenate([*yes, *(1.0 - one for one in yes)])
+    here = [found.places[sign.node] for sign in left]
+    columns = np.tile(np.concatenate([np.arange(one.start, one.stop) for one in here]), 2)
+    starts = np.cumsum([0, *map(len, yes), *map(len, yes)])
+    speaks = csr_array((said, columns, starts), shape=(2 * len(left), len(found.chances)))
+    likely, sound = after(found, speaks)
+    bad = 1.0 - sound
     gone = np.clip(1.0 - (1.0 - bad) / stakes.prior_sound, 0.0, 1.0)
-    none = min(all_sound * if_sound / likely, 1.0)
-    return _Answer(likely, bad, gone / max(gone.sum() + none, 1e-300))
+    # How likely the evidence so far is on a machine with nothing wrong, against how likely it is at all.
+    all_sound = float(np.exp(min(now.log_if_sound[0] - now.log_evidence[0], 0.0)))
+    if_sound = said[starts[:-1] + np.tile([found.if_sound[sign.node] for sign in left], 2)]
+    none = np.minimum(all_sound * if_sound / likely, 1.0)
+    shares = gone / np.maximum(gone.sum(axis=1) + none, 1e-300)[:, None]
+    likely, bad, shares = (one.reshape(2, len(left), *one.shape[1:]) for one in (likely, bad, shares))
+    return _Answers(likely, bad, shares, _told(found, speaks, here, likely))
+
+
+def _told(found: Pairs, speaks: Any, here: Sequence[slice], likely: Array) -> Array:
+    """Give what each check tells of whether the function it is about is as on a sound machine, bits."""
+    wrong = found.chances.copy()
+    wrong[[place.start + found.if_sound[node] for node, place in found.places.items()]] = 0.0
+    before = np.add.reduceat(wrong, [place.start for place in found.places.values()])
+    doubt = dict(zip((place.start for place in found.places.values()), _bits(before), strict=True))
+    then = likely * _bits((speaks @ wrong).reshape(2, -1) / likely)
+    return np.asarray(np.array([doubt[place.start] for place in here]) - then.sum(axis=0))
 
 
 def _stakes(network: Network, now: Posterior) -> _Stakes:
@@ -250,9 +271,10 @@ def mending_minutes(network: Network, name: str, now: Posterior) -> float:
     return cost_minutes(fault) + (OPENING_MINUTES if opens(fault) else 0.0)
 
 
-def _as_check(network: Network, best: _Candidate, first: str, *, only_open_left: bool) -> Check:
-    sign = best.sign
-    yes, no = _shifts(network, best.yes), _shifts(network, best.no)
+def _as_check(network: Network, weighed: _Weighed, best: int, first: str, *, only_open_left: bool) -> Check:
+    sign, saving = weighed.signs[best], float(weighed.saving[best])
+    yes, no = (_shifts(network, weighed.answers, answer, best) for answer in (0, 1))
+    start = "No check with the case shut can tell more now. " if only_open_left else ""
     return Check(
         id=sign.id,
         says=sign.says,
@@ -261,47 +283,43 @@ def _as_check(network: Network, best: _Candidate, first: str, *, only_open_left:
         opens_case=sign.opens_case,
         minutes=sign.minutes,
         cautions=cautions(sign.hazards),
-        why=_why(network, best, yes[0], no[0], only_open_left=only_open_left),
-        expected_saving=round(best.saving, 2),
+        why=start + _why(network, float(weighed.answers.likely[0, best]), saving, yes[0], no[0]),
+        expected_saving=round(saving, 2),
         if_yes=yes,
         if_no=no,
         first=first,
     )
 
 
-def _why(network: Network, best: _Candidate, yes: Shift, no: Shift, *, only_open_left: bool) -> str:
+def _why(network: Network, likely: float, saving: float, yes: Shift, no: Shift) -> str:
     names = [spoken(network.machine, shift.part) for shift in (yes, no)]
-    start = "No check with the case shut can tell more now. " if only_open_left else ""
-    likely = f"{best.yes.likely:.0%} likely to be yes"
     if yes.part == no.part:
         turn = (
             f"Yes makes the {names[0]} {yes.explains_complaint:.0%} of the explanation, no {no.explains_complaint:.0%}"
         )
     else:
         turn = f"Yes points to the {names[0]}, no to the {names[1]}"
-    return f"{start}{turn}; {likely}, and worth about {best.saving:.0f} minutes of work."
+    return f"{turn}; {likely:.0%} likely to be yes, and worth about {saving:.0f} minutes of work."
 
 
-def _shifts(network: Network, answer: _Answer) -> tuple[Shift, ...]:
-    names = tuple(network.parts)
-    order = np.argsort(-answer.shares, kind="stable")[:SHOWN]
-    return tuple(Shift(names[i], round(float(answer.shares[i]), 4), round(float(answer.bad[i]), 4)) for i in order)
+def _shifts(network: Network, answers: _Answers, answer: int, check: int) -> tuple[Shift, ...]:
+    names, shares, bad = tuple(network.parts), answers.shares[answer, check], answers.bad[answer, check]
+    # Parts that explain alike come in the order of the machine, whatever the last digits.
+    order = np.argsort(-np.round(shares, ALIKE), kind="stable")[:SHOWN]
+    return tuple(Shift(names[i], round(float(shares[i]), 4), round(float(bad[i]), 4)) for i in order)
 
 
-def _changes(network: Network, now: Posterior, candidates: Sequence[_Candidate]) -> tuple[ChangeOfMind, ...]:
+def _changes(network: Network, now: Posterior, weighed: _Weighed) -> tuple[ChangeOfMind, ...]:
     """Find the answers that would take most from the leading suspect: one to be had with the case shut comes first."""
     shares = _shares_now(network, now)
     leading = int(np.argmax(shares))
-    found = [
-        _change(network, leading, one.sign, answer, present=present)
-        for one in candidates
-        for present, answer in ((True, one.yes), (False, one.no))
-        if answer.likely >= LIKELY_ENOUGH and answer.shares[leading] < shares[leading]
-    ]
-    found.sort(key=lambda change: (change.explains_complaint, -change.likely))
-    first = [change for change in found if not change.opens_case][:1]
-    rest = [change for change in found if change.sign not in {one.sign for one in first}]
-    return (*first, *rest)[:CHANGES_SHOWN]
+    likely, then = weighed.answers.likely.T, weighed.answers.shares[:, :, leading].T
+    check, answer = np.nonzero((likely >= LIKELY_ENOUGH) & (then < shares[leading] - 10.0**-ALIKE))
+    order = np.lexsort((-np.round(likely, 4)[check, answer], np.round(then, 4)[check, answer]))
+    found = [(int(check[i]), int(answer[i])) for i in order]
+    first = [one for one in found if not weighed.signs[one[0]].opens_case][:1]
+    rest = [one for one in found if one[0] not in {known for known, _ in first}]
+    return tuple(_change(network, leading, weighed, *one) for one in (*first, *rest)[:CHANGES_SHOWN])
 
 
 def _shares_now(network: Network, now: Posterior) -> Array:
@@ -309,16 +327,17 @@ def _shares_now(network: Network, now: Posterior) -> Array:
     return np.asarray(np.clip(1.0 - (1.0 - _bad(tuple(network.parts), now)) / prior, 0.0, 1.0))
 
 
-def _change(network: Network, leading: int, sign: Sign, answer: _Answer, *, present: bool) -> ChangeOfMind:
-    names = tuple(network.parts)
+def _change(network: Network, leading: int, weighed: _Weighed, check: int, answer: int) -> ChangeOfMind:
+    names, sign = tuple(network.parts), weighed.signs[check]
+    shares = weighed.answers.shares[answer, check]
     return ChangeOfMind(
         sign=sign.id,
         says=sign.says,
-        present=present,
-        likely=round(answer.likely, 4),
+        present=answer == 0,
+        likely=round(float(weighed.answers.likely[answer, check]), 4),
         opens_case=sign.opens_case,
         minutes=sign.minutes,
         part=names[leading],
-        explains_complaint=round(float(answer.shares[leading]), 4),
-        then_leading=names[int(np.argmax(answer.shares))],
+        explains_complaint=round(float(shares[leading]), 4),
+        then_leading=names[int(np.round(shares, ALIKE).argmax())],
     )

@@ -1,17 +1,18 @@
-"""What every part has to do with every function: the chance of each word, given each state of each part.
+"""What every part has to do with every function: the chance of each word, as things stand and had the part been sound.
 
-A hypothetical answer speaks to one function; what it would do to every belief follows from these chances alone. So they
-are worked out once, for every state of every part (states that look alike to the rest of the machine together), and
-all candidate checks are weighed from the result.
+A hypothetical answer speaks to one function; what it would do to the belief in every part follows from these chances
+alone. So they are worked out once, with each part held sound in turn (and with it what looks alike to the rest of the
+machine), and all candidate checks are weighed from the result.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.diagnose.beliefs import grouped
+from tapewright.diagnose.beliefs import Posterior, group_of, grouped, posterior
 from tapewright.diagnose.crossing import together
 from tapewright.diagnose.network import Network
 
@@ -23,64 +24,68 @@ class Pairs:
     """Chances of all parts and all observed functions together.
 
     Arguments:
-        parts: names; every state of every part is a row.
-        rows: for each part, which rows are its states, in their order.
-        state: chance of each row given the evidence, shape (rows,).
-        words: for each observed function, the chance of its words given the evidence and the row, shape (rows, words).
-        if_sound: for each observed function, the place of its word on a machine with nothing wrong.
+        parts: names.
+        sound: chance that each part is sound given the evidence, shape (parts,).
+        places: for each function, where its words are among those of all.
+        chances: of the words of all functions given the evidence, one function after the other, shape (words of all,).
+        had_it_been: the same had each part been sound, shape (words of all, parts).
+        if_sound: for each function, the place of its word on a machine with nothing wrong.
     """
 
     parts: tuple[str, ...]
-    rows: Mapping[str, slice]
-    state: Array
-    words: Mapping[str, Array]
+    sound: Array
+    places: Mapping[str, slice]
+    chances: Array
+    had_it_been: Array
     if_sound: Mapping[str, int]
 
 
-def pairs(network: Network, likelihoods: Mapping[str, Array]) -> Pairs:
+def pairs(
+    network: Network,
+    likelihoods: Mapping[str, Array],
+    now: Posterior | None = None,
+    nodes: Sequence[str] | None = None,
+) -> Pairs:
     """Work out the chances of all parts and functions together, exactly.
 
     Arguments:
         network: the machine's belief network.
         likelihoods: what the evidence so far says, node by node, shape (words,).
+        now: what is believed by these likelihoods, where that is worked out already.
+        nodes: the functions that are wanted; None for all that are observed. The way to them is laid down anew for
+            others than before.
     """
-    own = {name: network.prior(name) * likelihoods.get(f"part:{name}", 1.0) for name in network.parts}
-    prior = {f"part:{name}": grouped(network, name, one) for name, one in own.items()}
-    held = [name for name in prior if name in network.plan.hosts]
+    now = posterior(network, likelihoods, with_words=False) if now is None else now
+    nodes = network.observed if nodes is None else nodes
+    prior = {name: network.prior(name) * likelihoods.get(f"part:{name}", 1.0) for name in network.parts}
+    entering = {f"part:{name}": grouped(network, name, one) for name, one in prior.items()}
     earlier = {} if network.past is None else network.past.said
-    chances, words = together(network.plan, {**earlier, **likelihoods, **prior}, held, network.observed)
-    firsts = dict(zip(held, np.cumsum([0, *(len(chances[name]) for name in held)]), strict=False))
-    rows, state, index, start = {}, [], [], 0
-    for name, known in network.parts.items():
-        rows[name] = slice(start, start + len(known.states))
-        start += len(known.states)
-        variable = f"part:{name}"
-        place, chance = np.zeros(len(known.states), dtype=np.intp), own[name] / own[name].sum()
-        for i, group in enumerate(network.alike[name]):
-            place[list(group)] = firsts.get(variable, 0) + i
-            if variable in chances:
-                # States that look alike share what the evidence says of them in proportion to their base rates.
-                chance[list(group)] = own[name][list(group)] * chances[variable][i] / max(prior[variable][i], 1e-300)
-        index.append(place)
-        state.append(chance)
-    order = np.concatenate(index)
-    sound = {node: network.words[node].index(network.sound_words[node]) for node in network.observed}
-    return Pairs(tuple(network.parts), rows, np.concatenate(state), {n: w[order] for n, w in words.items()}, sound)
+    held = {}
+    for name in network.parts:
+        if f"part:{name}" in network.plan.hosts:
+            alike = np.arange(len(network.alike[name])) == group_of(network, name)[0]
+            held[f"part:{name}"] = alike, float(grouped(network, name, now.states[name][0]) @ alike)
+    chances, crossed = together(network.plan, {**earlier, **likelihoods, **entering}, held, nodes)
+    # A part that the functions do not hang on changes nothing.
+    rows = {name: crossed[:, i] for i, name in enumerate(held)}
+    had_it_been = np.stack([rows.get(f"part:{name}", chances) for name in network.parts], axis=1)
+    ends = np.cumsum([len(network.words[node]) for node in nodes])
+    places = {n: slice(int(end) - len(network.words[n]), int(end)) for n, end in zip(nodes, ends, strict=True)}
+    sound = np.array([now.states[name][0, 0] for name in network.parts])
+    if_sound = {node: network.words[node].index(network.sound_words[node]) for node in nodes}
+    return Pairs(tuple(network.parts), sound, places, chances, had_it_been, if_sound)
 
 
-def after(found: Pairs, node: str, said: Array) -> tuple[float, Array, float]:
-    """Say what an answer about one function would do.
+def after(found: Pairs, speaks: Any) -> tuple[Array, Array]:
+    """Say what answers would do, many at once.
 
     Arguments:
         found: chances of parts and functions together.
-        node: the function.
-        said: how likely the answer is for each of its words, shape (words,).
+        speaks: how likely each answer is for each word, 0 for those of functions it is not about, shape (answers,
+            words of all), an array or a sparse one.
 
     Returns:
-        The chance of the answer; the chance of every row after it, shape (rows,); and the chance of the answer on a
-        machine with nothing wrong.
+        The chance of each answer, shape (answers,); and that each part is sound after it, shape (answers, parts).
     """
-    likely = found.words[node] @ said
-    first = found.rows[found.parts[0]]
-    total = float(likely[first] @ found.state[first])
-    return total, found.state * likely / total, float(said[found.if_sound[node]])
+    likely = np.maximum(speaks @ found.chances, 1e-300)
+    return likely, np.asarray(found.sound * (speaks @ found.had_it_been) / likely[:, None])

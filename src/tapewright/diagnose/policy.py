@@ -9,7 +9,8 @@ ahead for: every question one step, the best of them and the first repairs two.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 from tapewright.diagnose.cases import Cases, Complaint, Workings, words_of
 from tapewright.diagnose.cures import Cures, cures
 from tapewright.diagnose.likelihoods import of_answer
+from tapewright.diagnose.mending import Bench, in_a_row
 from tapewright.diagnose.repairs import GIVE_UP_MINUTES, OPENING_MINUTES
 from tapewright.faults.signs import Sign
 
@@ -25,44 +27,10 @@ Array = NDArray[np.float64]
 Codes = NDArray[np.intp]
 Mask = NDArray[np.bool_]
 
-LONGEST: Final = 14
-"""Repairs in a row that are thought through; what is left after them is handed back."""
 DEEP: Final = 6
 """Questions, and repairs, that are looked at two steps deep."""
-GROUPINGS: Final = 4
-"""Rounds in which the best group of works inside is found; it hardly changes after three."""
 ASKED_LATER: Final = 20
 """Questions that are thought of as the second step."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Bench:
-    """Where the work stands.
-
-    Arguments:
-        weights: of the cases, shape (cases,); cases of one pattern lie together.
-        yes: chance that each case says yes to each question, shape (cases, questions).
-        starts: first case of each pattern, shape (patterns,).
-        alone, jointly: as in `Cures`, 0 or 1, shape (patterns, works).
-        work_minutes, work_inside: of each work, shape (works,).
-        ask_minutes, ask_inside: of each question, shape (questions,).
-        opened: whether the case lies open.
-        opening: minutes to open and close it.
-        give_up: minutes that a machine costs that goes back with its complaint.
-    """
-
-    weights: Array
-    yes: Array
-    starts: Codes
-    alone: Array
-    jointly: Array
-    work_minutes: Array
-    work_inside: Mask
-    ask_minutes: Array
-    ask_inside: Mask
-    opened: bool
-    opening: float
-    give_up: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -159,24 +127,32 @@ def decide(here: Bench) -> Decision:
         here: where the work stands.
     """
     used = np.flatnonzero((here.alone + here.jointly).any(axis=0))
-    here = _narrowed(here, used, np.arange(len(here.ask_minutes)))
+    here = _narrowed(here, used)
     of_patterns = np.add.reduceat(here.weights, here.starts)
-    yes_patterns = np.add.reduceat(here.weights[:, None] * here.yes, here.starts, axis=0)
-    asking = _asking(here, of_patterns, yes_patterns, opened=here.opened, done=_none(here))
-    telling = _bits_told(of_patterns, yes_patterns) / _ask_price(here, opened=here.opened)
+    yes_patterns = _by_pattern(here, here.weights[:, None], here.yes)[:, 0]
+    then = _then(here, of_patterns, yes_patterns)
+    asking = of_patterns.sum() * _ask_price(here) + then.sum(axis=0)
+    telling = _bits_told(of_patterns, yes_patterns) / _ask_price(here)
     by_telling = np.argsort(-telling, kind="stable")
+    firsts = np.array([*dict.fromkeys([*np.argsort(asking, kind="stable")[:DEEP], *by_telling[:DEEP]])], dtype=np.intp)
+    works = _likely_works(here, of_patterns)
+    # All states from which one more question is thought of go through together.
     second = by_telling[:ASKED_LATER]
+    asked = _after_asking(here, of_patterns, yes_patterns, then, firsts, second)
+    mended = _after_mending(here, of_patterns, yes_patterns, works, second)
+    ahead = _ahead(here, _both(asked, mended), second)
     deep = asking.copy()
-    for q in dict.fromkeys([*np.argsort(asking, kind="stable")[:DEEP], *by_telling[:DEEP]]):
-        deep[q] = min(asking[q], _asked(here, int(q), second))
-    work, mending = _mending(here, of_patterns, second)
+    deep[firsts] = np.minimum(asking[firsts], _ask_price(here)[firsts] + ahead[: 2 * len(firsts)].reshape(2, -1).sum(0))
+    costs = _work_price(here, works) + ahead[2 * len(firsts) :]
+    first = int(costs.argmin()) if len(works) else -1
+    mending = float(costs[first]) if len(works) else np.inf
     stop = min(mending, here.give_up)
     saving = _saving(here, asking, deep, stop)
     best = _best_question(here, saving)
     if best >= 0:
         return Decision("ask", best, float(deep[best]), stop, saving)
     if mending < here.give_up:
-        return Decision("mend", int(used[work]), mending, stop, saving)
+        return Decision("mend", int(used[works[first]]), mending, stop, saving)
     return Decision("hand back", -1, here.give_up, stop, saving)
 
 
@@ -199,124 +175,118 @@ def _best_question(here: Bench, saving: Array) -> int:
     return int(np.where(worth, saving, -np.inf).argmax()) if worth.any() else -1
 
 
-def _narrowed(here: Bench, works: Codes, questions: Codes) -> Bench:
-    return Bench(
-        here.weights, here.yes[:, questions], here.starts, here.alone[:, works], here.jointly[:, works],
-        here.work_minutes[works], here.work_inside[works], here.ask_minutes[questions], here.ask_inside[questions],
-        here.opened, here.opening, here.give_up,
+def _narrowed(here: Bench, works: Codes) -> Bench:
+    return replace(
+        here, alone=here.alone[:, works], jointly=here.jointly[:, works],
+        work_minutes=here.work_minutes[works], work_inside=here.work_inside[works],
     )  # fmt: skip
 
 
-def _none(here: Bench) -> Mask:
-    return np.zeros(len(here.work_minutes), dtype=bool)
-
-
-def _ask_price(here: Bench, *, opened: bool) -> Array:
-    return here.ask_minutes + (0.0 if opened else here.opening) * here.ask_inside
-
-
-def _asking(here: Bench, of_patterns: Array, yes_patterns: Array, *, opened: bool, done: Mask) -> Array:
-    """Give the cost of asking each question and mending from there, shape (questions,)."""
-    if not yes_patterns.shape[1]:
-        return np.empty(0)
-    ways = np.concatenate([yes_patterns.T, of_patterns - yes_patterns.T])
-    open_then = np.tile(here.ask_inside | opened, 2)
-    costs = _in_a_row(here, ways, open_then, np.tile(done, (len(ways), 1)))
-    half = len(costs) // 2
-    return np.asarray(of_patterns.sum() * _ask_price(here, opened=opened) + costs[:half] + costs[half:])
-
-
-def _ahead(here: Bench, weights: Array, second: Codes, *, opened: bool, done: Mask) -> float:
-    """Give the cost from a state when one more question may be asked at once."""
-    of_patterns = np.add.reduceat(weights, here.starts)
-    plain = float(_in_a_row(here, of_patterns[None], np.array([opened]), done[None])[0])
-    if not len(second):
-        return plain
-    narrowed = _narrowed(here, np.arange(len(here.work_minutes)), second)
-    yes_patterns = np.add.reduceat(weights[:, None] * narrowed.yes, here.starts, axis=0)
-    return min(plain, float(_asking(narrowed, of_patterns, yes_patterns, opened=opened, done=done).min()))
-
-
-def _asked(here: Bench, question: int, second: Codes) -> float:
-    """Give the cost of asking a question, and one more if that is worth it, and then mending."""
-    opened = here.opened or bool(here.ask_inside[question])
-    left = second[second != question]
-    ways = (here.weights * here.yes[:, question], here.weights * (1.0 - here.yes[:, question]))
-    then = sum(_ahead(here, way, left, opened=opened, done=_none(here)) for way in ways)
-    return float(_ask_price(here, opened=here.opened)[question]) + then
-
-
-def _mending(here: Bench, of_patterns: Array, second: Codes) -> tuple[int, float]:
-    """Choose the work to do first, when a question may follow where it does not help; give what that costs."""
-    ended = here.alone + here.jointly * (here.jointly.sum(axis=1, keepdims=True) == 1)
-    hope = of_patterns @ (here.alone + here.jointly / np.maximum(here.jointly.sum(axis=1, keepdims=True), 1.0))
-    best, least = -1, np.inf
-    for inside in (False, True):
-        rate = np.where(here.work_inside == inside, hope / here.work_minutes, 0.0)
-        for work in np.argsort(-rate, kind="stable")[: DEEP // 2]:
-            if rate[work] > 0.0:
-                opened = here.opened or inside
-                price = here.work_minutes[work] + (here.opening if opened and not here.opened else 0.0)
-                done = _none(here)
-                done[work] = True
-                sizes = np.diff(np.append(here.starts, len(here.weights)))
-                left = here.weights * np.repeat(1.0 - ended[:, work], sizes)
-                cost = price + _ahead(here, left, second, opened=opened, done=done)
-                best, least = (int(work), float(cost)) if cost < least else (best, least)
-    return best, float(least)
-
-
-def _in_a_row(here: Bench, ways: Array, opened: Mask, done: Mask) -> Array:
-    """Give the cost of mending one thing after another, for many states at once.
+def _by_pattern(here: Bench, weights: Array, yes: Array) -> Array:
+    """Sum the chances of a yes over the cases of each pattern.
 
     Arguments:
         here: where the work stands.
-        ways: weights of the patterns in each state, shape (states, patterns).
-        opened: shape (states,).
-        done: works done already, shape (states, works).
+        weights: of the cases, once or more, shape (cases, times).
+        yes: shape (cases, questions).
 
     Returns:
-        Minutes times the state's weight, shape (states,).
+        Shape (patterns, times, questions).
     """
-    ways, opened, done = ways.copy(), opened.copy(), done.copy()
-    missing = here.jointly.sum(axis=1) - done @ here.jointly.T
-    rows = np.arange(len(ways))
-    spent: list[tuple[Array, Array]] = []
-    for _ in range(LONGEST):
-        mass = ways.sum(axis=1)
-        if not (mass > 1e-9).any():
-            break
-        hope = ways @ here.alone + (ways / np.maximum(missing, 1.0)) @ here.jointly
-        work = _best_work(here, np.where(done, 0.0, hope), opened)
-        price = here.work_minutes[work] + here.opening * (here.work_inside[work] & ~opened)
-        spent.append((mass, price))
-        last = (missing == 1) & (here.jointly[:, work].T > 0)
-        ways = ways * (1.0 - here.alone[:, work].T) * ~last
-        missing = missing - here.jointly[:, work].T * ~done[rows, work][:, None]
-        done[rows, work] = True
-        opened |= here.work_inside[work]
-    to_go = here.give_up * ways.sum(axis=1)
-    for mass, price in reversed(spent):
-        to_go = np.minimum(here.give_up * mass, price * mass + to_go)
-    return np.asarray(to_go)
+    bounds = [*here.starts, len(here.weights)]
+    return np.stack([weights[first:end].T @ yes[first:end] for first, end in pairwise(bounds)])
 
 
-def _best_work(here: Bench, hope: Array, opened: Mask) -> Codes:
-    """Choose by chance over cost; with the case shut the things inside share the opening, as the best group of them."""
-    rate = hope / here.work_minutes
-    inside = np.flatnonzero(here.work_inside)
-    best = np.asarray(rate.argmax(axis=1))
-    if not len(inside) or opened.all():
-        return best
-    chance, minutes, own = hope[:, inside], here.work_minutes[inside], rate[:, inside]
-    shared = np.zeros(len(hope))
-    for _ in range(GROUPINGS):
-        # The best group holds what is better than the group itself (W. Dinkelbach, Manage. Sci. 13(7), 1967).
-        worth = own > shared[:, None]
-        shared = (chance * worth).sum(axis=1) / (here.opening + worth @ minutes)
-    outside = np.where(here.work_inside, -1.0, rate)
-    shut = np.where(shared > outside.max(axis=1), inside[own.argmax(axis=1)], outside.argmax(axis=1))
-    return np.asarray(np.where(opened, best, shut))
+def _ask_price(here: Bench) -> Array:
+    return here.ask_minutes + (0.0 if here.opened else here.opening) * here.ask_inside
+
+
+def _work_price(here: Bench, works: Codes) -> Array:
+    return here.work_minutes[works] + (0.0 if here.opened else here.opening) * here.work_inside[works]
+
+
+def _then(here: Bench, of_patterns: Array, yes_patterns: Array) -> Array:
+    """Give the cost of mending after each answer to each question, yes and no, shape (2, questions)."""
+    ways = np.concatenate([yes_patterns.T, of_patterns - yes_patterns.T])
+    done = np.zeros((len(ways), len(here.work_minutes)), dtype=bool)
+    return in_a_row(here, ways, np.tile(here.ask_inside | here.opened, 2), done).reshape(2, -1)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _States:
+    """States from which one more question may be asked.
+
+    Arguments:
+        ways: weights of the patterns, shape (states, patterns).
+        yes: the part of them that says yes to each question, shape (states, patterns, questions).
+        opened: shape (states,).
+        done: works done already, shape (states, works).
+        asked: question that was asked on the way, -1 where none was, shape (states,).
+        plain: cost of mending without one more question, shape (states,).
+    """
+
+    ways: Array
+    yes: Array
+    opened: Mask
+    done: Mask
+    asked: Codes
+    plain: Array
+
+
+def _both(one: _States, other: _States) -> _States:
+    return _States(*(np.concatenate([getattr(one, name), getattr(other, name)]) for name in _States.__slots__))
+
+
+def _after_asking(
+    here: Bench, of_patterns: Array, yes_patterns: Array, then: Array, firsts: Codes, second: Codes
+) -> _States:
+    """Give the states after some questions, those of a yes first; `then` is what mending costs from there."""
+    yes = yes_patterns.T[firsts]
+    both = _by_pattern(here, here.weights[:, None] * here.yes[:, firsts], here.yes[:, second]).transpose(1, 0, 2)
+    return _States(
+        np.concatenate([yes, of_patterns - yes]),
+        np.concatenate([both, yes_patterns[:, second] - both]),
+        np.tile(here.ask_inside[firsts] | here.opened, 2),
+        np.zeros((2 * len(firsts), len(here.work_minutes)), dtype=bool),
+        np.tile(firsts, 2),
+        then[:, firsts].ravel(),
+    )
+
+
+def _after_mending(here: Bench, of_patterns: Array, yes_patterns: Array, works: Codes, second: Codes) -> _States:
+    """Give the states after some works that did not help."""
+    ended = here.alone + here.jointly * (here.jointly.sum(axis=1, keepdims=True) == 1)
+    left = 1.0 - ended.T[works]
+    opened = here.work_inside[works] | here.opened
+    done = np.arange(len(here.work_minutes)) == works[:, None]
+    ways = of_patterns * left
+    plain = in_a_row(here, ways, opened, done)
+    return _States(ways, left[:, :, None] * yes_patterns[:, second], opened, done, np.full(len(works), -1), plain)
+
+
+def _ahead(here: Bench, states: _States, second: Codes) -> Array:
+    """Give the cost from each state when one more question may be asked at once, shape (states,)."""
+    count, patterns, width = states.yes.shape
+    if not width:
+        return states.plain
+    yes = states.yes.transpose(0, 2, 1)
+    ways = np.stack([yes, states.ways[:, None] - yes]).reshape(-1, patterns)
+    open_then = np.tile((states.opened[:, None] | here.ask_inside[second]).ravel(), 2)
+    done = np.tile(np.repeat(states.done, width, axis=0), (2, 1))
+    costs = in_a_row(here, ways, open_then, done).reshape(2, count, width).sum(axis=0)
+    price = here.ask_minutes[second] + here.opening * (here.ask_inside[second] & ~states.opened[:, None])
+    costs += states.ways.sum(axis=1, keepdims=True) * price
+    return np.asarray(np.minimum(states.plain, np.where(states.asked[:, None] == second, np.inf, costs).min(axis=1)))
+
+
+def _likely_works(here: Bench, of_patterns: Array) -> Codes:
+    """Choose the works that may be done first: the best by chance over cost, outside and inside."""
+    hope = of_patterns @ (here.alone + here.jointly / np.maximum(here.jointly.sum(axis=1, keepdims=True), 1.0))
+    chosen: list[int] = []
+    for inside in (False, True):
+        rate = np.where(here.work_inside == inside, hope / here.work_minutes, 0.0)
+        chosen += [int(work) for work in np.argsort(-rate, kind="stable")[: DEEP // 2] if rate[work] > 0.0]
+    return np.array(chosen, dtype=np.intp)
 
 
 def _bits_told(of_patterns: Array, yes_patterns: Array) -> Array:

@@ -19,6 +19,10 @@ Places = NDArray[np.intp]
 
 _ROOM: Final = 2**62
 """Combinations are numbered in 64 bits."""
+_FEW: Final = 2**16
+"""So many numbers are sorted digit by digit."""
+_THIN: Final = 8
+"""Where there could be more numbers than this for each that there is, they are sorted; otherwise marked in a table."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,11 +78,14 @@ def _agreeing(left: Relation, right: Relation, sizes: Mapping[str, int]) -> tupl
     """Give an order of the second's combinations, and for each of the first from where and how many of them agree."""
     shared = [name for name in left.variables if name in right.variables]
     columns = np.concatenate([_columns(left, shared), _columns(right, shared)], axis=1)
-    keys = _numbered(columns, [sizes[name] for name in shared])
-    order = np.argsort(keys[left.count :], kind="stable")
-    theirs = keys[left.count :][order]
-    first = np.searchsorted(theirs, keys[: left.count], "left")
-    return order, first, np.searchsorted(theirs, keys[: left.count], "right") - first
+    keys, most = _numbered(columns, [sizes[name] for name in shared])
+    ours, theirs = keys[: left.count], keys[left.count :]
+    order = in_order(theirs, most)
+    if most > _FEW:
+        first = np.searchsorted(theirs[order], ours, "left")
+        return order, first, np.searchsorted(theirs[order], ours, "right") - first
+    counts = np.bincount(theirs, minlength=most)
+    return order, (np.cumsum(counts) - counts)[ours], counts[ours]
 
 
 def joined(
@@ -105,36 +112,60 @@ def joined(
     theirs = order[np.arange(total) + start]
     from_left = [name for name in left.variables if name in kept]
     from_right = [name for name in right.variables if name in kept and name not in left.variables]
-    columns = np.concatenate([_columns(left, from_left)[:, ours], _columns(right, from_right)[:, theirs]])
-    relation, into = _distinct((*from_left, *from_right), columns, sizes)
-    return Joined(relation, ours, theirs, into)
+    # What is kept of the two is numbered before it is paired: there is less of it.
+    high, highs = _numbered(_columns(left, from_left), [sizes[name] for name in from_left])
+    low, lows = _numbered(_columns(right, from_right), [sizes[name] for name in from_right])
+    if highs * lows > _THIN * total:
+        (high, highs), (low, lows) = _ranked(high), _ranked(low)
+    some, into = _once(high[ours] * lows + low[theirs], highs * lows)
+    values = np.concatenate([_columns(left, from_left)[:, ours[some]], _columns(right, from_right)[:, theirs[some]]])
+    return Joined(Relation((*from_left, *from_right), values), ours, theirs, into)
 
 
 def summed(relation: Relation, kept: Collection[str], sizes: Mapping[str, int]) -> Joined:
     """Sum out what is not kept of one relation."""
     names = [name for name in relation.variables if name in kept]
-    left, into = _distinct(tuple(names), _columns(relation, names), sizes)
-    return Joined(left, np.arange(relation.count), None, into)
+    columns = _columns(relation, names)
+    some, into = _once(*_numbered(columns, [sizes[name] for name in names]))
+    return Joined(Relation(tuple(names), columns[:, some]), np.arange(relation.count), None, into)
+
+
+def in_order(numbers: Numbers | Places, most: int) -> Places:
+    """Sort numbers below `most`, equal ones as they come; few are sorted digit by digit, which is much quicker."""
+    return np.argsort(numbers.astype(np.uint16) if most <= _FEW else numbers, kind="stable")
 
 
 def _columns(relation: Relation, names: Sequence[str]) -> Values:
     return relation.values[[relation.variables.index(name) for name in names]]
 
 
-def _distinct(names: tuple[str, ...], columns: Values, sizes: Mapping[str, int]) -> tuple[Relation, Places]:
-    keys = _numbered(columns, [sizes[name] for name in names])
-    _, first, into = np.unique(keys, return_index=True, return_inverse=True)
-    return Relation(names, columns[:, first]), into
+def _once(keys: Numbers, most: int) -> tuple[Places, Places]:
+    """Give for each number that occurs, in order, one place that has it; and for each place which of them it has."""
+    if most > _THIN * len(keys):
+        _, some, into = np.unique(keys, return_index=True, return_inverse=True)
+        return some, into
+    occurs = np.zeros(most, dtype=bool)
+    occurs[keys] = True
+    number = np.cumsum(occurs) - 1
+    into = number[keys]
+    some = np.empty(int(number[-1]) + 1 if most else 0, dtype=np.intp)
+    some[into] = np.arange(len(keys))
+    return some, into
 
 
-def _numbered(columns: Values, sizes: Sequence[int]) -> Numbers:
-    """Give equal combinations equal numbers, and others others."""
+def _ranked(keys: Numbers) -> tuple[Numbers, int]:
+    distinct, rank = np.unique(keys, return_inverse=True)
+    return rank, len(distinct)
+
+
+def _numbered(columns: Values, sizes: Sequence[int]) -> tuple[Numbers, int]:
+    """Give equal combinations equal numbers, and others others, in their order; and how many numbers there could be."""
     keys = np.zeros(columns.shape[1], dtype=np.int64)
     most = 1
     for column, size in zip(columns, sizes, strict=True):
         if most * size >= _ROOM:
-            distinct, keys = np.unique(keys, return_inverse=True)
-            most = len(distinct)
-        keys = keys * size + column
+            keys, most = _ranked(keys)
+        keys *= size
+        keys += column
         most *= size
-    return keys
+    return keys, most
