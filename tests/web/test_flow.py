@@ -261,6 +261,24 @@ def test_a_recording_comes_by_a_plain_form_too(tmp_path: Path) -> None:
         assert not list((tmp_path / "home").rglob(f"*{HALF_WRITTEN}"))
 
 
+def test_the_clock_of_the_shops_register_is_taken_out(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A clock 5000 ppm fast would be broken; one 1000 ppm fast shows every tone 0.1 % too low."""
+    monkeypatch.setenv("TAPEWRIGHT_DATA", str(tmp_path))
+    path = tone_with_flutter(tmp_path / "a.wav", seconds=3.0)
+    said = []
+    for ppm in (0.0, 1000.0):
+        (tmp_path / "measuring.toml").write_text(f"schema = 1\n[sound_card]\nclock_error_ppm = {ppm}\n", "utf-8")
+        with Visitor(tmp_path / f"{ppm:.0f}") as visitor:
+            job = visitor.begin()
+            visitor.ask(
+                "POST", f"{job}/recordings", data={"tone": ""}, files={"recording": ("a.wav", path.read_bytes())}
+            )
+            found = re.search(r"speed error</th><td>([-+.0-9]+)", visitor.measured(job))
+            assert found is not None
+            said.append(float(found.group(1)))
+    assert said[1] - said[0] == pytest.approx(0.1, abs=0.005)
+
+
 def test_a_recording_that_cannot_be_measured_says_so_on_the_page(tmp_path: Path) -> None:
     silent = tone_with_flutter(tmp_path / "a.wav", seconds=2.0)
     content = silent.read_bytes()

@@ -21,6 +21,7 @@ from tapewright.jobs.examine import examine, hear_all
 from tapewright.jobs.store.nouns import Attached, Entry, FileKind, Sheet, Stage
 from tapewright.jobs.store.opened import Store
 from tapewright.jobs.store.sums import as_bench_job
+from tapewright.jobs.test_tapes import measured_with
 from tapewright.machine.library import shipped_ids
 from tapewright.machine.parts import Machine
 from tapewright.show.drawing import drawing
@@ -268,7 +269,7 @@ class Workbench:
 
         try:
             path = self.store.file_path(recording.file)
-            found = hear_all(machine, [path], recording.tone_hz, tell)
+            found = hear_all(machine, [path], recording.tone_hz, tell, made_with=measured_with())
             done = Measured(1.0, tuple(replace(one, file=recording.called) for one in found))
         except _Stopped:
             self._given_up.discard(key)
