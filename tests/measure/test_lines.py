@@ -7,7 +7,10 @@ import pytest
 from scipy import signal
 
 from tapewright.measure.follow import Followed, speed_trace
-from tapewright.measure.lines import find_lines
+from tapewright.measure.line_fit import Fitted
+from tapewright.measure.lines import FittedLines, find_lines
+from tapewright.measure.near_lines import crowding
+from tapewright.measure.remarks import line_notes
 from tapewright.words.signal import Line
 from tests.measure import made
 
@@ -135,3 +138,62 @@ def test_a_followed_reel_drawn_again_is_its_speed() -> None:
     found = find_lines(tone, trace)
     left = np.nanstd(trace.values - found.speed(trace.times_s))
     assert left == pytest.approx(0.0005, rel=0.05)  # the noise that was put in
+
+
+def pair(seconds: float, turns: float, seed: int) -> tuple[FittedLines, tuple[made.Rotor, made.Rotor]]:
+    """Two rotors of 0.05 and 0.03 % that slip by so many turns against each other, in noise."""
+    draw = np.random.default_rng(seed)
+    rotors = (
+        made.Rotor(6.2, 0.05, draw.uniform(0.0, 6.28)),
+        made.Rotor(6.2 + turns / seconds, 0.03, draw.uniform(0.0, 6.28)),
+    )
+    tone = followed(seconds, seed, rotors)
+    return find_lines(tone, speed_trace(tone)), rotors
+
+
+@pytest.mark.parametrize("turns", [1.6, 2.5])
+def test_two_near_lines_are_told_apart(turns: float) -> None:
+    """Oracle: the two put in, each size and rate within 1.6 times its doubt (three sigma)."""
+    for seed in range(4):
+        found, rotors = pair(20.0, turns, seed)
+        assert len(found.lines) == 2
+        for line, rotor in zip(found.lines, rotors, strict=True):
+            assert line.peak_pct == pytest.approx(rotor.peak_pct, abs=1.6 * line.doubt_pct)
+            assert line.frequency_hz == pytest.approx(rotor.rate_hz, abs=1.6 * line.frequency_doubt_hz)
+
+
+@pytest.mark.parametrize("turns", [0.6, 0.8])
+def test_two_lines_too_near_are_both_named(turns: float) -> None:
+    """Oracle: they slip by less than a turn, where least squares of two sines loses most; named within a bin."""
+    for seed in range(4):
+        found, rotors = pair(20.0, turns, seed)
+        assert len(found.lines) == 1
+        ((low, high),) = found.not_told_apart_hz
+        assert low == pytest.approx(rotors[0].rate_hz, abs=0.05)
+        assert high == pytest.approx(rotors[1].rate_hz, abs=0.05)
+        assert found.lines[0].doubt_pct > 0.005
+        (note,) = line_notes(found)
+        assert f"{low:.3f} and {high:.3f} Hz" in note
+
+
+@pytest.mark.parametrize("turns", [1.0, 1.2, 1.6, 3.0])
+def test_crowding_is_what_least_squares_of_two_sines_says(turns: float) -> None:
+    """Oracle: the inverse of the whole normal matrix, sample by sample: sizes, phases and rates of two lines."""
+    seconds, rates = 20.0, (6.2, 6.2 + turns / 20.0)
+    times = np.arange(-10.0, 10.0, 1.0 / 200.0)
+    fitted = Fitted(np.array(rates), np.array([0.6, -0.2]), np.array([0.3, 0.5]), np.zeros(2))
+    columns = []
+    for rate, cosine, sine in zip(rates, fitted.cosine, fitted.sine, strict=True):
+        turn = 2.0 * np.pi * rate * times
+        size = np.hypot(cosine, sine)
+        columns += [
+            (cosine * np.cos(turn) + sine * np.sin(turn)) / size,
+            times * (sine * np.cos(turn) - cosine * np.sin(turn)) / size,
+            (sine * np.cos(turn) - cosine * np.sin(turn)) / size,
+        ]
+    table = np.stack(columns, axis=1)
+    both, alone = (np.diag(np.linalg.inv(part.T @ part)) for part in (table, table[:, :3]))
+    sizes, frequencies = crowding(fitted, times, np.ones(len(times)))
+    assert sizes[0] == pytest.approx(both[0] / alone[0], rel=0.03)
+    assert frequencies[0] == pytest.approx(both[1] / alone[1], rel=0.03)
+    assert seconds == pytest.approx(times[-1] - times[0], abs=0.01)

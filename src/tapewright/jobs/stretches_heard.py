@@ -48,17 +48,18 @@ def _shown(channel: ChannelReadings, tape: KnownTape | None) -> dict[str, object
 
 
 def over_the_side(channel: ChannelReadings, tape: KnownTape | None) -> dict[str, object]:
-    """Give every stretch of tone as plain data, in the order of time, and the change; nothing where there is one.
+    """Give every stretch of tone as plain data, in the order of time, and the change; and the reels' packs.
 
     Arguments:
         channel: of a recording.
         tape: the test tape, where it is known.
     """
+    shown: dict[str, object] = {"packs": plain(channel.packs)} if channel.packs else {}
     if not channel.others:
-        return {}
+        return shown
     in_time = sorted((channel, *channel.others), key=lambda one: one.tone.start_s or 0.0)
     rows = [{"main": one is channel, **_shown(one, tape)} for one in in_time]
-    return {"stretches": rows, "side_drift_pct": plain(channel.side_drift_pct)}
+    return shown | {"stretches": rows, "side_drift_pct": plain(channel.side_drift_pct)}
 
 
 __all__ = ["over_the_side", "with_together"]

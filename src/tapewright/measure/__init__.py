@@ -18,6 +18,8 @@ meter           sizes kept stretch by stretch; the quasi-peak meter for many str
 trend           the straight line through a trace with gaps
 beats           a second tone close by, told from flutter
 drifting        lines that slow down or speed up as a reel does, followed in its own turns
+line_fit        lines fitted to the phase, all together
+near_lines      two lines near each other: told apart, or both named
 lines           steady lines in the speed, each with size and doubt
 quick_lines     the strongest lines of a stretch, to let filters run through a dropout
 averaged        the mean spectrum of a long tone's stretches, and the lines in it
@@ -26,6 +28,7 @@ stretches       a long tone, read in stretches as it comes in
 long_readings   readings of such a tone
 events          what happens to the speed once, and is no line
 in_angle        the speed over the turning angle of something, order by order
+pack            what a reel's line says of its pack: radius, tape thickness, how much is wound
 spectrum        weighted flutter over frequency, to be drawn
 listening       every channel with a tone, while the file is read once
 square          a computer's square wave; lines that come of sampling or of hum

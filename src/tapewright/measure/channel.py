@@ -9,6 +9,7 @@ from tapewright.measure.flutter import Flutter
 from tapewright.measure.follow import Followed
 from tapewright.measure.lines import FittedLines
 from tapewright.measure.listening import Listener, heard_again, measured_whole
+from tapewright.measure.pack import Pack, packs
 from tapewright.measure.remarks import OVERTONES_DB, Heard, file_notes, line_notes, not_followed, tone_notes
 from tapewright.measure.side import ONE_STRETCH, Stretch, over_side, said
 from tapewright.measure.spectrum import FlutterSpectrum
@@ -48,6 +49,7 @@ class ChannelReadings:
         notes: what else is to be said, sentences.
         others: the same of each other stretch in which the tone stands, in the order of time.
         side_drift_pct: how much faster in the last stretch than in the first.
+        packs: what the reels' lines say of their packs.
     """
 
     tone: Tone
@@ -70,6 +72,7 @@ class ChannelReadings:
     notes: tuple[str, ...] = ()
     others: tuple["ChannelReadings", ...] = ()
     side_drift_pct: Reading = _ONE_STRETCH
+    packs: tuple[Pack, ...] = ()
 
 
 def without_tone(tone: Tone, notes: tuple[str, ...]) -> ChannelReadings:
@@ -132,11 +135,13 @@ def _read(found: Found, heard: Heard, measured: Measured, recording: Recording, 
     if square is not None:
         return without_tone(no_tone(square.says()), file_notes(survey, recording.rate_hz))
     flutter: dict[str, Any] = {each.name: getattr(shown, each.name) for each in fields(shown)}
+    speed = speed_error(mean_hz, doubt_hz, tone.end_s - tone.start_s, asked.tone_hz, asked.clock)
+    found_packs = packs(lines, speed)
     return ChannelReadings(
         Tone(
             True, mean_hz * (asked.clock.ratio if asked.clock else 1.0), tone.start_s, tone.end_s, found.coarse.snr_db
         ),
-        speed_error(mean_hz, doubt_hz, tone.end_s - tone.start_s, asked.tone_hz, asked.clock),
+        speed,
         drift(trace, lines),
         **flutter,
         lines=lines.lines,
@@ -145,7 +150,9 @@ def _read(found: Found, heard: Heard, measured: Measured, recording: Recording, 
         notes=file_notes(survey, recording.rate_hz)
         + tone_notes(survey, heard, recording.duration_s)
         + line_notes(lines)
+        + tuple(one.says() for one in found_packs)
         + hum_notes(lines.lines, mean_hz),
+        packs=found_packs,
     )
 
 

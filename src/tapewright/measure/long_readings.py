@@ -184,17 +184,18 @@ def _together(found: MeanLines, reels: tuple[Reel, ...]) -> FittedLines:
     """Put lasting, reel-borne and passing lines in one row, the slowest first."""
     seconds = found.mean.seconds if found.mean else 1.0
     passing = [line for line in found.passing if not _moved_on(line, reels, seconds)]
-    drifting = [(reel.line, reel.slowing_per_s) for reel in reels]
-    rows = [*((line, 0.0) for line in (*found.lasting.lines, *passing)), *drifting]
+    drifting = [(reel.line, reel.slowing_per_s, reel.slowing_doubt_per_s) for reel in reels]
+    rows = [*((line, 0.0, 0.0) for line in (*found.lasting.lines, *passing)), *drifting]
     rows = sorted(sorted(rows, key=lambda row: -row[0].peak_pct)[:MOST_LINES], key=lambda row: row[0].frequency_hz)
     nothing = np.zeros(len(rows))
     return replace(
         found.lasting,
-        lines=tuple(line for line, _ in rows),
-        frequency_hz=np.array([line.frequency_hz for line, _ in rows], dtype=np.float64),
+        lines=tuple(line for line, _, _ in rows),
+        frequency_hz=np.array([line.frequency_hz for line, _, _ in rows], dtype=np.float64),
         cosine=nothing,
         sine=nothing,
-        slowing_per_s=np.array([slowing for _, slowing in rows], dtype=np.float64),
+        slowing_per_s=np.array([slowing for _, slowing, _ in rows], dtype=np.float64),
+        slowing_doubt_per_s=np.array([unsure for _, _, unsure in rows], dtype=np.float64),
     )
 
 

@@ -56,11 +56,13 @@ class Reel:
         line: its rate half way through, size (root of the mean square of all minutes, as a peak), doubts.
         slowing_per_s: relative loss of rate per second half way through; negative for a pack that shrinks.
         ends_hz: its rate at the beginning and at the end.
+        slowing_doubt_per_s: half-width of the 95 % interval of the slowing.
     """
 
     line: Line
     slowing_per_s: float
     ends_hz: tuple[float, float]
+    slowing_doubt_per_s: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -289,7 +291,9 @@ def _reel(held: _Minutes, rates: NDArray[np.float64], power: NDArray[np.float64]
     evidence = float(stats.f.sf(float(power.mean()), 2 * count, 2.0 * BACKGROUND_VALUES * count))
     alarm = min(1.0, evidence * _trials(held))
     line = Line(middle, 100.0 * size, 100.0 * doubt, apart, alarm, slowing)
-    return Reel(line, slowing, (float(begin), float(end)))
+    # Both ends are told as finely as the middle: b = (1/f2² - 1/f1²) f²/2T, hence its doubt (closed form).
+    unsure = float(np.sqrt(2.0)) * apart / (middle * float(whole_s))
+    return Reel(line, slowing, (float(begin), float(end)), unsure)
 
 
 __all__ = ["Reel", "find_reels"]

@@ -173,7 +173,7 @@ def _level_notes(tone: Course) -> list[str]:
 
 
 def line_notes(lines: FittedLines) -> tuple[str, ...]:
-    """Say which lines do not keep their rate.
+    """Say which lines do not keep their rate, and which are not told apart.
 
     Arguments:
         lines: from `find_lines`.
@@ -187,4 +187,11 @@ def line_notes(lines: FittedLines) -> tuple[str, ...]:
                 f"The line at {line.frequency_hz:.3f} Hz {way} {6000 * abs(slowing):.1f} % a minute, as a reel does "
                 f"whose pack {pack}. It was followed in the reel's own turns; its rate is that half way through."
             )
+    seconds = lines.end_s - lines.start_s
+    for low, high in lines.not_told_apart_hz:
+        notes.append(
+            f"Two lines at {low:.3f} and {high:.3f} Hz are too near each other for {seconds:.0f} s to tell apart, or "
+            "one line does not keep its rate: one is given for both, with what the other may add in its doubt. "
+            f"{2.0 / max(high - low, 1e-3):.0f} s of tone would tell."
+        )
     return tuple(notes)

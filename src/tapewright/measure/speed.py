@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from tapewright.measure.follow import Course
-from tapewright.measure.lines import LONGEST_S, FittedLines
+from tapewright.measure.line_fit import LONGEST_S
+from tapewright.measure.lines import FittedLines
 from tapewright.measure.tone import nominal_tone_hz
 from tapewright.measure.trend import straight_line
 from tapewright.standards.din_45500 import SPEED_AVERAGING_S
