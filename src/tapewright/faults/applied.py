@@ -78,6 +78,8 @@ def imperfections_of(fault: FaultKind, severity: float, base: Imperfections = SO
     it in decibels; sizes and chances grow in proportion.
     """
     changed = _changed(fault.changes, severity, base)
+    if severity != 0.0:
+        changed = replace(changed, came_on=fault.comes_on)
     if not fault.changes_warm and base.warm is None:
         return changed
     from_warm = replace(base.warm or base, warm=None)
@@ -90,7 +92,7 @@ def _changed(changes: Mapping[str, float | bool], severity: float, base: Imperfe
         neutral, now = getattr(SOUND, name), getattr(base, name)
         if isinstance(at_full, bool):
             changed[name] = at_full if severity > 0 else now
-        elif neutral == 1.0 and at_full > 0.0 and name not in ("contact", "swing"):
+        elif neutral == 1.0 and at_full > 0.0 and name not in ("contact", "swing", "swing_back"):
             changed[name] = now * at_full**severity
         else:
             changed[name] = now + (at_full - neutral) * severity

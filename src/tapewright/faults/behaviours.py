@@ -473,14 +473,6 @@ def logic_stops(sensed: str, contact: str, started: str) -> str:
     return "at_times" if "at_times" in (contact, sensed) or sensed == "weak" else "no"
 
 
-def cut_short(sounds: str, stops: str = "no") -> str:
-    """Say whether a motor is heard to start and stop again: it fails, or the logic stops what it sees no reel follow.
-
-    Gives "stops" for the latter, else how it sounds.
-    """
-    return "stops" if stops != "no" and sounds not in ("silent", "at_times") else sounds
-
-
 def rubs(turns: str, strong: str) -> str:
     """Say whether a shaft squeals: stiff in its bearing while it turns, or dragged by a rubber that slips on it.
 
@@ -492,42 +484,7 @@ def rubs(turns: str, strong: str) -> str:
     return "at_times" if turns in MOVING and grip in ("faint", "poor", "fair") else "no"
 
 
-# --- the same thing at two moments -----------------------------------------------------------------------------------
-
-WELL: Final = frozenset({"right", "fast", "hard", "arrives", "late", "no"})
-"""Words that nobody complains of, of the tape, a reel, the head base or a harm."""
-
-
-def changes_with_warmth(cold: str, warm: str) -> str:
-    """Say how minutes of running change a thing: eases, worsens, same."""
-    if cold in WELL and warm not in WELL:
-        return "worsens"
-    if warm in WELL and cold not in WELL:
-        return "eases"
-    return "same"
-
-
-def only_when_warm(cold: str, warm: str) -> str:
-    """Say how a thing is after minutes of running where it is well from cold; "same" where it is not, or still is."""
-    return warm if cold in WELL and warm not in WELL else "same"
-
-
-def either_change(*changes: str) -> str:
-    """Combine what minutes of running do to several drives: worsens, eases, same."""
-    return next((word for word in ("worsens", "eases") if word in changes), "same")
-
-
-def only_late(at_start: str, at_end: str) -> str:
-    """Say whether a thing goes well at the start of a side and not at its end: no, yes."""
-    return "yes" if at_start in WELL and at_end not in WELL else "no"
-
-
 # --- what is heard from the tape, and what lets it out ---------------------------------------------------------------
-
-
-def sound_heard(heads: str, path: str) -> str:
-    """Say how heads and electronics sound together: clear, dull, hissy, one_side, crackles, silent."""
-    return path if path != "clear" else {"worn": "dull"}.get(heads, heads)
 
 
 def roller_comes(head_base: str, surface: str) -> str:
@@ -544,26 +501,9 @@ def roller_turns(nip: str, drag: str) -> str:
     return "by_fits" if nip in ("slips", "at_times") or drag == "tight" else "turns"
 
 
-def wavers(nip: str, lumpy: str) -> str:
-    """Say whether an unsteady pitch comes and goes with something that turns: no, regular, irregular."""
-    if nip not in ("uneven", "slips"):
-        return "no"
-    return "regular" if lumpy == "yes" else "irregular"
-
-
-def any_lumpy(*steady: str) -> str:
-    """Say whether any of several parts turns unevenly: no, yes."""
-    return "yes" if "lumpy" in steady or "yes" in steady else "no"
-
-
 def any_yes(*answers: str) -> str:
     """Say whether any of several answers is yes, or at times: no, yes."""
     return "yes" if "yes" in answers or "at_times" in answers else "no"
-
-
-def squeaks(drag: str) -> str:
-    """Say whether something that turns squeaks for want of oil: yes, no."""
-    return "yes" if drag in ("stiff", "tight") else "no"
 
 
 def lid_opens(latch: str, head_base: str = "arrives") -> str:
@@ -574,15 +514,6 @@ def lid_opens(latch: str, head_base: str = "arrives") -> str:
 def guide_rubs(guide: str) -> str:
     """Say how a guide holds the tape back: a word of drag."""
     return "stiff" if guide == "askew" else "free"
-
-
-def key_answered(permit: str, feed: str, lamps: str) -> str:
-    """Say whether anything answers a key that the logic could see: yes, at_times, no (with lamps lit), dark."""
-    if lamps == "dark":
-        return "dark"
-    if feed == "none":
-        return "no"
-    return "at_times" if feed == "at_times" and permit == "yes" else permit
 
 
 def either(*answers: str) -> str:

@@ -85,7 +85,9 @@ def draw_brought(sheet: Sheet, mode: Mode, coupling: Coupling) -> str | None:
         turning = f"turns:{shaft(machine, by)}@{mode.name}"
         moved = sheet.node(Node(f"travel:{by}@{mode.name}", (turning,), _cam_travel, by))
     elif not by and not coupling.through and coupling.switched and swings(machine, coupling.driver):
-        moved = sheet.condition(conditions.swing(coupling.driver))
+        playing = machine.modes.get("play", mode)
+        swings_to = conditions.swing if mode.takes_up == playing.takes_up else conditions.swing_back
+        moved = sheet.condition(swings_to(coupling.driver))
     if not moved and not coupling.through:
         return None
     topic = by or next(iter(coupling.through), coupling.driver)

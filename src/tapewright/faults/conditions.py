@@ -220,6 +220,36 @@ def swing(name: str) -> Condition:
     return _told_by(name, "swing", lambda wrong: _words((0.1, 0.9), ("no", "at_times", "yes"), wrong.swing))
 
 
+def swing_back(name: str) -> Condition:
+    """The same for swinging away from the side where play needs it: an arm that is stuck stays where it last was."""
+    read = lambda wrong: _words((0.1, 0.9), ("no", "at_times", "yes"), min(wrong.swing, wrong.swing_back))  # noqa: E731
+    return _told_by(name, "swing_back", read)
+
+
+def broke(name: str) -> Condition:
+    """Whether what is wrong with a part came from one moment to the next."""
+    return _came_on(name, "sudden", "break")
+
+
+def rested(name: str) -> Condition:
+    """Whether what is wrong with a part came of lying unused."""
+    return _came_on(name, "rested", "rest")
+
+
+def handled(name: str) -> Condition:
+    """Whether what is wrong with a part came with a repair, a knock or a move."""
+    return _came_on(name, "handled", "handling")
+
+
+def _came_on(name: str, about: str, way: str) -> Condition:
+    return _told_by(name, about, lambda wrong: "yes" if wrong.came_on == way else "no")
+
+
+def apart(name: str) -> Condition:
+    """Whether a spring, felt or piece of a part lies loose in the machine."""
+    return _told_by(name, "apart", lambda wrong: "yes" if wrong.comes_apart else "no")
+
+
 def noise(name: str) -> Condition:
     """Whether a part adds a noise of its own: rubbing, clicking, hissing."""
     return _told_by(name, "noise", lambda wrong: "yes" if wrong.noise >= HEARD_FROM else "no")

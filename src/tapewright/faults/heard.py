@@ -1,9 +1,9 @@
-"""What the ear makes of a whole mode, wherever it comes from; and what the lid and the keys answer.
+"""What ear and eye make of a whole mode or a whole shaft; and what the lid and the keys answer.
 
 Part of the graph that `mechanism` draws; nothing here knows a fault or a sign.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 
 from tapewright.faults import behaviours as does
 from tapewright.faults import conditions
@@ -15,6 +15,45 @@ from tapewright.machine.couplings import active
 from tapewright.machine.parts import Machine, Mode, has_logic, nips_at_work, shaft
 
 
+def sound_heard(heads: str, path: str) -> str:
+    """Say how heads and electronics sound together: clear, dull, hissy, one_side, crackles, silent."""
+    return path if path != "clear" else {"worn": "dull"}.get(heads, heads)
+
+
+def wavers(nip: str, lumpy: str) -> str:
+    """Say whether an unsteady pitch comes and goes with something that turns: no, regular, irregular."""
+    if nip not in ("uneven", "slips"):
+        return "no"
+    return "regular" if lumpy == "yes" else "irregular"
+
+
+def any_lumpy(*steady: str) -> str:
+    """Say whether any of several parts turns unevenly: no, yes."""
+    return "yes" if "lumpy" in steady or "yes" in steady else "no"
+
+
+def squeaks(drag: str) -> str:
+    """Say whether something that turns squeaks for want of oil: yes, no."""
+    return "yes" if drag in ("stiff", "tight") else "no"
+
+
+def key_answered(permit: str, feed: str, lamps: str) -> str:
+    """Say whether anything answers a key that the logic could see: yes, at_times, no (with lamps lit), dark."""
+    if lamps == "dark":
+        return "dark"
+    if feed == "none":
+        return "no"
+    return "at_times" if feed == "at_times" and permit == "yes" else permit
+
+
+def cut_short(sounds: str, stops: str = "no") -> str:
+    """Say whether a motor is heard to start and stop again: it fails, or the logic stops what it sees no reel follow.
+
+    Gives "stops" for the latter, else how it sounds.
+    """
+    return "stops" if stops != "no" and sounds not in ("silent", "at_times") else sounds
+
+
 def draw_heard(sheet: Sheet, mode: Mode) -> None:
     """What is heard in a mode: noises and squeals from anywhere, in play also the sound off the tape."""
     if not mode.takes_up:
@@ -23,7 +62,7 @@ def draw_heard(sheet: Sheet, mode: Mode) -> None:
     turning = [name for name in machine.rotors if sheet.has(f"turns:{shaft(machine, name)}@{mode.name}")]
     driving = [coupling.name for coupling in active(machine, mode)]
     noises = [sheet.condition(conditions.noise(name)) for name in (*turning, *driving)]
-    _any(sheet, "noise", mode, noises, does.any_yes)
+    sheet.any_of("noise", mode.name, noises, does.any_yes)
     tyres = [name for name in turning if machine.rotors[name].kind == "idler_tyre"]
     squeals = [sheet.condition(conditions.chirps(name)) for name in tyres]
     squeals += [node for node in sheet.nodes if node.startswith("rubs:") and node.endswith(f"@{mode.name}")]
@@ -34,13 +73,13 @@ def draw_heard(sheet: Sheet, mode: Mode) -> None:
             sheet.condition(conditions.signal(machine.heads.name)),
             sheet.condition(conditions.sound_path(machine.electronics.name)),
         )
-        sheet.node(Node(f"sound@{mode.name}", heard, does.sound_heard, machine.electronics.name))
+        sheet.node(Node(f"sound@{mode.name}", heard, sound_heard, machine.electronics.name))
         lumps = [sheet.condition(conditions.steady(name)) for name in _on_the_way_to_the_tape(machine, mode)]
-        lumpy = _any(sheet, "lumpy", mode, lumps, does.any_lumpy)
-        sheet.node(Node(f"waver@{mode.name}", (f"nip@{mode.name}", lumpy), does.wavers, "tape"))
+        lumpy = sheet.any_of("lumpy", mode.name, lumps, any_lumpy)
+        sheet.node(Node(f"waver@{mode.name}", (f"nip@{mode.name}", lumpy), wavers, "tape"))
         harms = [name for name in (f"loop@{mode.name}", f"wrap@{mode.name}", f"edge@{mode.name}") if sheet.has(name)]
-        _any(sheet, "eaten", mode, harms, does.either)
-    _any(sheet, "squeal", mode, squeals, does.either)
+        sheet.any_of("eaten", mode.name, harms, does.either)
+    sheet.any_of("squeal", mode.name, squeals, does.either)
 
 
 def _on_the_way_to_the_tape(machine: Machine, mode: Mode) -> list[str]:
@@ -70,16 +109,25 @@ def _on(machine: Machine, shafts: Iterable[str]) -> list[str]:
 
 def _squeaks(sheet: Sheet, roller: str) -> str:
     stiff = sheet.condition(conditions.drag(roller))
-    return sheet.node(Node(f"squeaks:{roller}", (stiff,), does.squeaks, roller))
+    return sheet.node(Node(f"squeaks:{roller}", (stiff,), squeaks, roller))
 
 
-def _any(sheet: Sheet, stem: str, mode: Mode, parents: Iterable[str], function: Callable[..., str]) -> str:
-    """Whether any of many is so, asked link by link: a table of all at once would be out of hand."""
-    asked = list(dict.fromkeys(parents))
-    so_far = sheet.node(Node(f"any:{stem}/0@{mode.name}", tuple(asked[:1]), function, ""))
-    for number, parent in enumerate(asked[1:], 1):
-        so_far = sheet.node(Node(f"any:{stem}/{number}@{mode.name}", (so_far, parent), function, ""))
-    return sheet.node(Node(f"{stem}@{mode.name}", (so_far,), str, ""))
+def draw_cut_short(sheet: Sheet, mode: Mode) -> None:
+    """Which motors are heard to start and stop again at once."""
+    stops = (f"stops@{mode.name}",) if sheet.has(f"stops@{mode.name}") else ()
+    for name in (one for one in mode.motors if sheet.has(f"sounds:{one}@{mode.name}")):
+        parents = (f"sounds:{name}@{mode.name}", *stops)
+        sheet.node(Node(f"cut:{name}@{mode.name}", parents, cut_short, name))
+
+
+def draw_running_out(sheet: Sheet) -> None:
+    """Whether a shaft is seen to run out of true, by whatever sits on it: a worn bush lets the flywheel wobble too."""
+    machine = sheet.machine
+    for owner in dict.fromkeys(shaft(machine, name) for name in machine.rotors):
+        riders = [name for name in machine.rotors if shaft(machine, name) == owner]
+        if len(riders) > 1:
+            wobbling = tuple(sheet.condition(conditions.wobble(name)) for name in riders)
+            sheet.node(Node(f"runs_out:{owner}", wobbling, does.either, owner))
 
 
 def draw_lid(sheet: Sheet) -> None:
@@ -102,4 +150,12 @@ def draw_keys(sheet: Sheet) -> None:
         return
     fed = [sheet.condition(about(machine.supply.name)) for about in (conditions.feed, conditions.lamps)]
     parents = (draw_permit(sheet, play), *fed)
-    sheet.node(Node("answers@cassette_in", parents, does.key_answered, machine.control_board.name))
+    sheet.node(Node("answers@cassette_in", parents, key_answered, machine.control_board.name))
+
+
+def draw_recording(sheet: Sheet) -> None:
+    """Whether record comes in at all where a switch has to let it."""
+    machine = sheet.machine
+    record = machine.modes.get("record")
+    if record and any(s.kind == "record_switch" and "record" in s.allows for s in machine.sensors.values()):
+        sheet.node(Node("engages@record", (draw_permit(sheet, record),), str, "record"))

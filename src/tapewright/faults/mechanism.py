@@ -9,7 +9,7 @@ from functools import partial
 from typing import Final
 
 from tapewright.faults import behaviours as does
-from tapewright.faults import conditions
+from tapewright.faults import conditions, two_moments
 from tapewright.faults.bringing_in import (
     draw_braked,
     draw_brought,
@@ -19,11 +19,19 @@ from tapewright.faults.bringing_in import (
     draw_pull,
     is_ready,
 )
+from tapewright.faults.complaint import draw_complaint, draw_loose_pieces
 from tapewright.faults.conditions import Condition
 from tapewright.faults.drives import driven_by, engaged, reached_from
 from tapewright.faults.felts import draw_felt, draw_held, draw_thrown
 from tapewright.faults.graph import Node
-from tapewright.faults.heard import draw_heard, draw_keys
+from tapewright.faults.head_base import draw_head_base
+from tapewright.faults.heard import (
+    draw_cut_short,
+    draw_heard,
+    draw_keys,
+    draw_recording,
+    draw_running_out,
+)
 from tapewright.faults.moments import draw_moments
 from tapewright.faults.sheet import Sheet
 from tapewright.faults.tray import draw_closing_first, draw_tray, draw_way_out
@@ -72,13 +80,15 @@ def mechanism(machine: Machine) -> Mechanism:
     for mode in modes_told_apart(ideal):
         _draw_mode(sheet, mode)
         draw_heard(sheet, mode)
+        draw_complaint(sheet, mode)
     for mode in modes_told_apart(ideal):
         draw_moments(sheet, mode, _draw_mode)
     draw_way_out(sheet)
     draw_keys(sheet)
     draw_thrown(sheet)
-    _draw_recording(sheet)
+    draw_recording(sheet)
     _draw_surfaces(sheet)
+    draw_loose_pieces(sheet)
     return Mechanism(machine, tuple(sheet.conditions.values()), tuple(sheet.nodes.values()))
 
 
@@ -94,7 +104,7 @@ def _draw_mode(sheet: Sheet, mode: Mode) -> None:
     lifters = _lifting_motors(sheet.machine, mode)
     _draw_motors(sheet, mode, [name for name in mode.motors if name in lifters], waits=False)
     _draw_turning(sheet, mode)
-    _draw_head_base(sheet, mode)
+    draw_head_base(sheet, mode)
     _draw_motors(sheet, mode, [name for name in mode.motors if name not in lifters], waits=True)
     _draw_turning(sheet, mode)
     _draw_unpowered(sheet, mode)
@@ -103,7 +113,7 @@ def _draw_mode(sheet: Sheet, mode: Mode) -> None:
     _draw_turning(sheet, mode)
     _draw_sounds(sheet, mode)
     _draw_stopping(sheet, mode)
-    _draw_cut_short(sheet, mode)
+    draw_cut_short(sheet, mode)
     draw_overrunning(sheet, mode)
 
 
@@ -139,6 +149,9 @@ def _draw_motors(sheet: Sheet, mode: Mode, motors: list[str], *, waits: bool) ->
         else:
             runs = sheet.node(Node(f"runs:{name}@{mode.name}", tuple(parents), does.motor_runs, name))
             sheet.node(Node(f"turns:{name}@{mode.name}", (runs, load), does.motor_carries, name))
+        if mode.at_capstan:
+            runs_so = (f"turns:{name}@{mode.name}",)
+            sheet.node(Node(f"helped_on:{name}@{mode.name}", runs_so, two_moments.motor_helped_on, name))
 
 
 def _draw_ability(sheet: Sheet, mode: Mode, motor: str) -> str:
@@ -208,6 +221,9 @@ def _draw_link(sheet: Sheet, mode: Mode, coupling: Coupling, driver: str, driven
     parents = (turning, _draw_strength(sheet, mode, coupling, driven))
     asked = _asked(sheet, coupling, mode)
     function = partial(does.pass_on, sound_margin=asked)
+    if mode.at_capstan and driven in _worked_by_tape(sheet.machine, mode):
+        helped = partial(two_moments.helped_on, sound_margin=asked)
+        sheet.node(Node(f"helped_on:{driven}@{mode.name}", parents, helped, driven))
     sheet.node_once(Node(f"turns:{driven}@{mode.name}", parents, function, driven), does.margin_class(asked))
 
 
@@ -262,49 +278,6 @@ def _draw_drag(sheet: Sheet, on_shaft: str, mode: Mode) -> str:
 
 def _stiffness(levers: str) -> str:
     return "free" if levers == "gone" else levers
-
-
-# --- head base -------------------------------------------------------------------------------------------------------
-
-
-def _draw_head_base(sheet: Sheet, mode: Mode) -> None:
-    if not mode.moves_head_base:
-        return
-    machine = sheet.machine
-    base = machine.head_base
-    name = f"head_base@{mode.name}"
-    stiffness = sheet.condition(conditions.drag(base.name))
-    levers = (draw_levers(sheet, base.through),) if base.through else ()
-    if base.lifted_by in machine.rotors:
-        turning = f"turns:{shaft(machine, base.lifted_by)}@{mode.name}"
-        if not sheet.has(turning):
-            sheet.node(Node(turning, (), lambda: "still", base.lifted_by))
-        function = does.head_base_by_cam if levers else does.head_base_goes
-        goes = sheet.node(Node(f"goes:{base.name}@{mode.name}", (turning, *levers), function, base.name))
-        parents = (goes, sheet.condition(conditions.step(base.lifted_by)))
-        sheet.node(Node(name, parents, does.head_base_in_step, base.name))
-    elif base.lifted_by in machine.solenoids and base.lifted_by in mode.solenoids:
-        parents = (draw_pull(sheet, mode, base.lifted_by), stiffness, *levers)
-        sheet.node(Node(name, parents, does.head_base_by_solenoid, base.name))
-    elif base.lifted_by == "solenoid":
-        fed = sheet.condition(conditions.feed(machine.supply.name))
-        sheet.node(Node(name, (fed, draw_permit(sheet, mode), stiffness), _solenoid_lifts, base.name))
-    else:
-        # Keys, or a solenoid that lets go: only a spring has to bring it home.
-        free = levers or (sheet.node(Node("levers:none", (), does.linkage)),)
-        homing = (sheet.condition(conditions.spring(base.name)),) if mode.head_base == "down" else ()
-        sheet.node(Node(name, (stiffness, *free, *homing), does.head_base_by_hand, base.name))
-    switches = [sensor.name for sensor in machine.sensors.values() if sensor.kind == "position_switch"]
-    known_by = tuple(sheet.condition(conditions.contact(switch)) for switch in switches[:1])
-    sheet.node(Node(f"helped@{mode.name}", (name, *known_by), does.helped, base.name))
-    for sensor in machine.sensors.values():
-        if sensor.kind == "position_switch":
-            parents = (name, sheet.condition(conditions.contact(sensor.name)))
-            sheet.node(Node(f"reported@{mode.name}", parents, does.reports, base.name))
-
-
-def _solenoid_lifts(feed: str, permit: str, drag: str) -> str:
-    return does.head_base_by_solenoid(does.solenoid_pulls(feed, permit, "good"), drag)
 
 
 # --- tape ------------------------------------------------------------------------------------------------------------
@@ -525,14 +498,6 @@ def _draw_stopping(sheet: Sheet, mode: Mode) -> None:
         sheet.node(Node(f"stops@{mode.name}", each, does.either, watching[0].name))
 
 
-def _draw_cut_short(sheet: Sheet, mode: Mode) -> None:
-    """Which motors are heard to start and stop again at once."""
-    stops = (f"stops@{mode.name}",) if sheet.has(f"stops@{mode.name}") else ()
-    for name in (one for one in mode.motors if sheet.has(f"sounds:{one}@{mode.name}")):
-        parents = (f"sounds:{name}@{mode.name}", *stops)
-        sheet.node(Node(f"cut:{name}@{mode.name}", parents, does.cut_short, name))
-
-
 def _draw_start(sheet: Sheet, mode: Mode) -> str:
     """Whether a mode starts at all: as its only motor does, or as its switches let it where there are several."""
     if len(mode.motors) != 1:
@@ -549,24 +514,6 @@ def _seen_turning(sheet: Sheet, mode: Mode, sensor: Sensor) -> bool:
     return sheet.has(f"turns:{shaft(sheet.machine, sensor.senses)}@{mode.name}")
 
 
-def _draw_recording(sheet: Sheet) -> None:
-    """Whether record comes in at all where a switch has to let it."""
-    machine = sheet.machine
-    record = machine.modes.get("record")
-    if record and any(s.kind == "record_switch" and "record" in s.allows for s in machine.sensors.values()):
-        sheet.node(Node("engages@record", (draw_permit(sheet, record),), str, "record"))
-
-
-def _draw_running_out(sheet: Sheet) -> None:
-    """Whether a shaft is seen to run out of true, by whatever sits on it: a worn bush lets the flywheel wobble too."""
-    machine = sheet.machine
-    for owner in dict.fromkeys(shaft(machine, name) for name in machine.rotors):
-        riders = [name for name in machine.rotors if shaft(machine, name) == owner]
-        if len(riders) > 1:
-            wobbling = tuple(sheet.condition(conditions.wobble(name)) for name in riders)
-            sheet.node(Node(f"runs_out:{owner}", wobbling, does.either, owner))
-
-
 def _draw_surfaces(sheet: Sheet) -> None:
     """What can be seen and felt of single parts, and how steadily each turns."""
     for rotor in sheet.machine.rotors.values():
@@ -575,7 +522,7 @@ def _draw_surfaces(sheet: Sheet) -> None:
         sheet.condition(conditions.steady(rotor.name))
         sheet.condition(conditions.wobble(rotor.name))
         sheet.condition(conditions.noise(rotor.name))
-    _draw_running_out(sheet)
+    draw_running_out(sheet)
     sheet.condition(conditions.lamps(sheet.machine.supply.name))
     for coupling in sheet.machine.couplings.values():
         sheet.condition(conditions.surface(coupling.name))

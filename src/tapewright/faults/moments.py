@@ -11,7 +11,7 @@ from functools import lru_cache, partial
 from typing import Final
 
 from tapewright.faults import behaviours as does
-from tapewright.faults import conditions
+from tapewright.faults import conditions, two_moments
 from tapewright.faults.catalogue import possible_faults
 from tapewright.faults.conditions import Condition
 from tapewright.faults.graph import Node
@@ -21,8 +21,9 @@ from tapewright.machine.parts import Machine, Mode, nips_at_work, shaft
 from tapewright.machine.typical import typical
 from tapewright.words.estimate import Estimate
 
-WARM, START = "warm", "start"
-"""Moments that are told from a cold start and the end of a side: after ten minutes of running; the start of a side."""
+WARM, START, STIFF = "warm", "start", "stiff"
+"""Moments that are told from a cold start and the end of a side with a usual cassette: after ten minutes of running;
+the start of a side; the end of a side of a cassette that is hard to turn."""
 
 Draw = Callable[[Sheet, Mode], None]
 
@@ -46,21 +47,28 @@ def draw_moments(sheet: Sheet, mode: Mode, draw_mode: Draw) -> None:
     start = Sheet(sheet.machine, margins_at_start)
     draw_mode(start, mode)
     at_start = _graft(sheet, start, START, frozenset())
-    late = [_compare(sheet, f"late:{node}", (at_start[node], node), does.only_late) for node in (tape, reel)]
+    late = [_compare(sheet, f"late:{node}", (at_start[node], node), two_moments.only_late) for node in (tape, reel)]
     sheet.node(Node(f"late@{mode.name}", tuple(late), does.any_yes, "tape"))
     if mode.at_capstan:
+        loaded = Sheet(sheet.machine, margins_when_stiff)
+        draw_mode(loaded, mode)
+        when_stiff = _graft(sheet, loaded, STIFF, frozenset())
+        each = [_compare(sheet, f"stiff:{one}", (one, when_stiff[one]), two_moments.only_stiff) for one in (tape, reel)]
+        sheet.node(Node(f"stiff@{mode.name}", tuple(each), does.any_yes, "tape"))
         warm = Sheet(sheet.machine)
         draw_mode(warm, mode)
         when_warm = _graft(sheet, warm, WARM, _changing(sheet.machine))
         driven = [reel, *(f"turns:{name}@{mode.name}" for name in _capstans(sheet.machine, mode))]
-        each = [_compare(sheet, f"warming:{one}", (one, when_warm[one]), does.changes_with_warmth) for one in driven]
-        sheet.node(Node(f"warming@{mode.name}", tuple(each), does.either_change, "tape"))
+        each = [
+            _compare(sheet, f"warming:{one}", (one, when_warm[one]), two_moments.changes_with_warmth) for one in driven
+        ]
+        sheet.node(Node(f"warming@{mode.name}", tuple(each), two_moments.either_change, "tape"))
         for stem in (stem for stem in ("tape", "stops") if sheet.has(f"{stem}@{mode.name}")):
             found = f"{stem}@{mode.name}"
-            _compare(sheet, f"later_{found}", (found, when_warm[found]), does.only_when_warm)
+            _compare(sheet, f"later_{found}", (found, when_warm[found]), two_moments.only_when_warm)
         base = f"head_base@{mode.name}"
         if sheet.has(base):
-            _compare(sheet, f"warming_base@{mode.name}", (base, when_warm[base]), does.changes_with_warmth)
+            _compare(sheet, f"warming_base@{mode.name}", (base, when_warm[base]), two_moments.changes_with_warmth)
 
 
 def _capstans(machine: Machine, mode: Mode) -> list[str]:
@@ -125,6 +133,26 @@ def margins_at_start(machine: Machine, mode: str) -> Mapping[str, Margin]:
     return {found.coupling: found for found in mode_margins(turned, mode, exact=True, given=given)}
 
 
+@lru_cache(maxsize=64)
+def margins_when_stiff(machine: Machine, mode: str) -> Mapping[str, Margin]:
+    """Give the margins of all couplings with a cassette that is hard to turn, yet no harder than a sound drive turns.
+
+    What a coupling holds with a usual cassette it holds with this one too, as long as nothing is wrong with it: a
+    cassette that no machine turns is the cassette's fault, and told by comparing two machines.
+    """
+    given = {name: _scaled(typical(name), HARDER) for name in ("takeup_needed", "wind_needed", "shell_hub_friction")}
+    usual = {found.coupling: found for found in mode_margins(machine, mode, exact=True)}
+    loaded = mode_margins(machine, mode, exact=True, given=given)
+    return {found.coupling: _coping(found, usual[found.coupling]) for found in loaded}
+
+
+def _coping(loaded: Margin, usual: Margin) -> Margin:
+    least = min(usual.ratio.value, does.HOLDS_FROM)
+    return replace(loaded, ratio=replace(loaded.ratio, value=max(loaded.ratio.value, least)))
+
+
+HARDER: Final = 2.0
+"""What a cassette that is hard to turn asks of the reels, against a usual one; from memory."""
 _NEARLY_FULL: Final = 0.999
 """A pack and a hub of one size would leave no tape between them."""
 

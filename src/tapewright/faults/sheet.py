@@ -1,6 +1,6 @@
 """The graph of a machine's functions while it is being drawn."""
 
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from tapewright.faults.conditions import Condition, sound_margins
@@ -49,6 +49,14 @@ class Sheet:
         parents = tuple(self.stands_for.get(parent, parent) for parent in node.parents)
         first = self.alike.setdefault((parents, works_as), node.name)
         return self.node(node) if first == node.name else self.same_as(node.name, first, node.topic)
+
+    def any_of(self, stem: str, at: str, parents: Iterable[str], function: Callable[..., str]) -> str:
+        """Draw whether any of many is so, asked link by link: a table of all at once would be out of hand."""
+        asked = list(dict.fromkeys(parents))
+        so_far = self.node(Node(f"any:{stem}/0@{at}", tuple(asked[:1]), function, ""))
+        for number, parent in enumerate(asked[1:], 1):
+            so_far = self.node(Node(f"any:{stem}/{number}@{at}", (so_far, parent), function, ""))
+        return self.node(Node(f"{stem}@{at}", (so_far,), str, ""))
 
     def has(self, name: str) -> bool:
         """Tell whether a node is drawn."""

@@ -61,6 +61,7 @@ class Wording:
     Arguments:
         kinds: kinds of part it applies to.
         inside: whether the case must be open; None to go by where the part can be seen.
+        aside: True where it is taken when told of, and not proposed as a check.
         read_at: the function it is noticed at where the mechanism has it, since more than this part speaks there; with
             {shaft} for the shaft the part sits on.
     """
@@ -77,6 +78,7 @@ class Wording:
     inside: bool | None = None
     hazards: tuple[str, ...] = field(default=("power",))
     read_at: str = ""
+    aside: bool = False
 
     def fits(self, kind: str) -> bool:
         """Tell whether it applies to a kind of part."""
@@ -398,7 +400,7 @@ ON_LOOKING: Final = (
 BY_HAND: Final = (
     Wording("dull", "signal", ("heads",), "The sound is dull, low or missing on some tracks",
             "Play a sacrificial cassette known to be bright; listen to each track.",
-            {"dull": 1.0, "worn": 1.0, "one_side": 0.9, "crackles": 0.2}, sense="hear", mode="play", inside=False,
+            {"dull": 1.0, "worn": 1.0, "one_side": 0.9, "crackles": 0.2, "hissy": 0.2}, sense="hear", mode="play", inside=False,
             hazards=("tape", "tone"), read_at="sound@play"),
     Wording("clean_cures", "signal", ("heads",), "Cleaning the {part} brings level and treble back",
             _TORCH + "wipe heads and guides with a damp swab until it stays white, let them dry, listen again.",
@@ -479,6 +481,10 @@ BY_HAND: Final = (
     Wording("no_lamp", "lamps", ("supply",), "Nothing lights and nothing stirs at switch-on",
             "Switch on, look at lamps and display; try the socket with another appliance.", {"dark": 1.0},
             mode="switch_on", minutes=1, inside=False, hazards=("mains",)),
+    Wording("feeds_another", "feed", ("supply",), "Another well, or another motor on the same supply, runs as it should",
+            "Where the set has another well or motor: run it with a sacrificial cassette.",
+            {"good": 0.7, "at_times": 0.4, "low": 0.2}, sense="plain", mode="switch_on", minutes=2, inside=False,
+            hazards=("tape",), aside=True),
     Wording("low", "feed", ("supply",), "The motors' supply is low under load",
             "By a qualified person: meter at the motor terminals while winding.", {"low": 1.0, "none": 0.9},
             sense="meter", mode="fast_forward", minutes=10, inside=True, hazards=("mains", "live")),

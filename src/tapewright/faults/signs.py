@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from tapewright.faults.catalogue import own_kind
+from tapewright.faults.complaint_texts import COMPLAINED
 from tapewright.faults.conditions import Condition
 from tapewright.faults.graph import Node
 from tapewright.faults.mechanism import Mechanism
@@ -33,9 +34,11 @@ SENSES: Final = {
     "hear": (0.88, 0.05),
     "feel": (0.9, 0.05),
     "meter": (0.97, 0.02),
+    "told": (0.75, 0.15),
 }
 """How often a thing is noticed when it is there, and reported when it is not, by sense; "plain" is what nobody
-mistakes: reels that race, tape that stands. Trade judgement, from memory: no counted figures were found."""
+mistakes: reels that race, tape that stands; "told" is what people remember of how it came. Trade judgement, from
+memory: no counted figures were found."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,10 +97,10 @@ def _from_nodes(mechanism: Mechanism) -> Iterator[Sign]:
     machine = mechanism.machine
     for node in mechanism.nodes:
         stem, _, mode = node.name.partition("@")
-        if mode not in machine.modes:
+        if mode not in (*machine.modes, "off"):
             continue
         about, _, subject = stem.partition(":")
-        for template in IN_MODE:
+        for template in (*IN_MODE, *COMPLAINED):
             if template.about == about and _applies(machine, template, subject, mode):
                 yield _sign(machine, template, subject, mode, node.name)
 
@@ -164,7 +167,10 @@ def _sign(machine: Machine, template: Template, subject: str, mode: str, node: s
     )
 
 
-JOINING: Final = frozenset({"late", "warming", "warming_base", "waver", "noise", "squeal", "eaten", "cut", "later_stops", "later_tape"})
+JOINING: Final = frozenset({
+    "late", "warming", "warming_base", "waver", "noise", "squeal", "eaten", "cut", "later_stops", "later_tape",
+    "helped_on", "tries", "stiff", "sudden", "rested", "handled", "loose_piece",
+})  # fmt: skip
 """What hangs on nearly every part at once, or on one mode at two moments."""
 
 KEYS: Final = {
@@ -214,6 +220,7 @@ def _looking(machine: Machine, wording: Wording, condition: Condition, drawn: fr
         notice={word: mistaken + share * (noticed - mistaken) for word, share in wording.words.items()},
         false_rate=mistaken,
         part=condition.part,
+        aside=wording.aside,
     )
 
 

@@ -63,6 +63,10 @@ SPOKEN_MODES: Final[dict[str, str]] = {
 }
 
 
+WAYS_TO_COME_ON: Final = ("wear", "rest", "break", "handling")
+"""By running, by lying unused, from one moment to the next, with a repair, a knock or a move."""
+
+
 @dataclass(frozen=True, slots=True)
 class Imperfections:
     """What is wrong with one part. The defaults are a sound part.
@@ -83,10 +87,13 @@ class Imperfections:
         signal: what a head still gives of level and treble, against a clean one.
         tilt_rad: how far a head's gap or a roller stands off square to the tape, or a tape lies creased across its way.
         swing: share of the tries in which an arm that its own friction swings arrives.
+        swing_back: the same for swinging away from the side where play needs it.
         noise: rubbing, clicking or hissing that it adds: 0 none, 1 plain to hear.
         worn_m: depth of the groove or step that is worn into it, metres.
         guides_true: False when a guide beside a head is bent or out of height and drives the tape to one side.
         in_step: False when it stands out of step with what it moves, as after a strip-down.
+        comes_apart: True when a spring, felt or piece of it has come off and lies loose in the machine.
+        came_on: how what is wrong with it came on, a word of `WAYS_TO_COME_ON`; empty where nothing is wrong.
         warm: what is wrong with it after ten minutes of running; None when that is the same as from cold.
     """
 
@@ -109,6 +116,9 @@ class Imperfections:
     worn_m: float = 0.0
     guides_true: bool = True
     in_step: bool = True
+    swing_back: float = 1.0
+    comes_apart: bool = False
+    came_on: str = ""
     warm: "Imperfections | None" = None
 
 

@@ -46,6 +46,7 @@ class FaultKind:
         base_rate_driving: the same where the part drives a rotor of that kind.
         severities: the degrees it is met in, equally likely; 1 is as bad as it gets.
         changes: imperfections at severity 1, by name.
+        comes_on: how it comes on, a word of `machine.parts.WAYS_TO_COME_ON`.
         changes_warm: what of that is otherwise after ten minutes of running; empty when nothing is.
         mend: what to do, with {part} for the part.
         buys: what kind of thing to order; "" for none.
@@ -68,6 +69,7 @@ class FaultKind:
     cost_high: float
     hazards: tuple[str, ...]
     remeasure: tuple[str, ...]
+    comes_on: str = "wear"
     changes_warm: Mapping[str, float | bool] = field(default_factory=dict)
 
 
