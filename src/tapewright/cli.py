@@ -263,6 +263,8 @@ def _measure(options: argparse.Namespace) -> Shown:
     from tapewright.show.text import heard_text
 
     _checked(options)
+    if options.mains is not None and not options.without_tone:
+        raise InputAtFaultError(Problem("--mains", "says nothing about a test tone.", "Give --without-tone as well."))
     machine = None if options.machine is None else read_machine(options.machine)
     heard = hear_all(
         machine,

@@ -98,8 +98,10 @@ def outcomes(
 def held(found: list[Outcome | None]) -> tuple[int, float, float]:
     """Give how many were read, and the shares of values and of drifts that lie within their doubt."""
     read = [one for one in found if one is not None]
-    values = np.concatenate([one.values for one in read])
-    return len(read), float(np.mean(np.abs(values) < 1.0)), float(np.mean([abs(one.drift) < 1.0 for one in read]))
+    values = float(np.mean(np.abs(np.concatenate([one.values for one in read])) < 1.0))
+    drifts = float(np.mean([abs(one.drift) < 1.0 for one in read]))
+    print(f"{len(read)} of {len(found)} read; within their doubt: {values:.3f} of values, {drifts:.3f} of drifts")
+    return len(read), values, drifts
 
 
 @pytest.mark.parametrize(("make", "source"), [(with_hum, "hum"), (with_notes, "programme")])
@@ -113,20 +115,20 @@ def test_slow_change_is_what_the_curve_says(
 
 
 @pytest.mark.slow
-def test_forty_with_hum(tmp_path: Path) -> None:
+def test_thirty_two_with_hum(tmp_path: Path) -> None:
     """Doubts hold what they promise, and are small enough to tell a failing belt: drift to a twentieth of a percent."""
-    found = outcomes(tmp_path, with_hum, "hum", range(100, 140))
+    found = outcomes(tmp_path, with_hum, "hum", range(100, 132))
     read, values, drifts = held(found)
-    assert read >= 35
+    assert read >= 28
     assert 0.93 <= values <= 0.99
     assert drifts >= 0.93
     assert all(abs(one.speed) < 1.0 for one in found if one is not None and one.speed is not None)
 
 
 @pytest.mark.slow
-def test_forty_with_notes(tmp_path: Path) -> None:
-    read, values, drifts = held(outcomes(tmp_path, with_notes, "programme", range(100, 140)))
-    assert read >= 35
+def test_thirty_two_with_notes(tmp_path: Path) -> None:
+    read, values, drifts = held(outcomes(tmp_path, with_notes, "programme", range(100, 132)))
+    assert read >= 28
     assert 0.93 <= values <= 0.99
     assert drifts >= 0.93
 
@@ -153,10 +155,10 @@ def test_two_that_tell_nothing(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_a_hundred_and_twenty_that_tell_nothing(tmp_path: Path) -> None:
+def test_a_hundred_and_five_that_tell_nothing(tmp_path: Path) -> None:
     """Noise, silence, voices, birds, data, lone players, unsteady choirs, plucked strings, slides, hum that stands
-    still, hums that disagree, walking basses, drones, motors, weak hum: eight of each."""
-    assert numbers_from(tmp_path, range(120)) == []
+    still, hums that disagree, walking basses, drones, motors, weak hum: seven of each."""
+    assert numbers_from(tmp_path, range(105)) == []
 
 
 @pytest.mark.slow
@@ -298,6 +300,10 @@ def test_the_command_gives_it_on_request_only(tmp_path: Path, capsys: pytest.Cap
     assert "without_tone" not in plain
     assert asked["channels"] == plain["channels"]
     assert plain["channels"][0]["drift_pct"]["value"] is None
+    with pytest.raises(SystemExit) as left:
+        main(("measure", str(path), "--mains", "60"))
+    assert left.value.code == 2
+    assert "--without-tone" in capsys.readouterr().err
     (channel,) = asked["without_tone"]
     assert channel["hum"]["grade"] == "estimate"
     assert channel["hum"]["drift_pct"]["value"] is not None

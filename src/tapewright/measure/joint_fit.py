@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import linalg, stats
+from scipy import linalg, sparse, stats
 
 from tapewright.measure.partials import FRAME_S, HOP_S, Tracks
 
@@ -103,122 +103,121 @@ def fitted(
     weight = np.ones(heard.count)
     own = OWN_SD
     anchor = np.zeros(heard.count) if loose is None else loose**-2
-    pieces = [_piece(heard, track) for track in range(heard.count)]
+    design = _design(heard, pitch)
     for left in range(ROUNDS - 1, -1, -1):
-        fit = _solved(heard, pieces, pitch, anchor, own, weight, doubted and left == 0)
+        fit = _solved(heard, design, anchor, own, weight, doubted and left == 0)
         own *= float(np.sqrt(np.clip(np.median(fit.strays) / USUAL_STRAY, 0.25, 4.0)))
         weight = (HEAVY + 1.0) / (HEAVY + fit.strays)
     return fit
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Piece:
-    """One track's rows: the nodes it touches from the first on, and how; the last two columns are pitch and glide."""
-
-    rows: slice
-    low: int
-    design: NDArray[np.float64]
-
-    def columns(self, pitch_column: int, size: int) -> NDArray[np.intp]:
-        """Give the columns of the whole that the piece's own stand for."""
-        count = self.design.shape[1]
-        columns = np.arange(self.low, self.low + count)
-        columns[-2:] = pitch_column, size - 1
-        return columns
-
-
-def _piece(heard: HeardTracks, track: int) -> _Piece:
-    rows = slice(int(heard.bounds[track]), int(heard.bounds[track + 1]))
-    frame = heard.tracks.frame[rows]
+def _design(heard: HeardTracks, pitch: NDArray[np.intp]) -> "sparse.csr_array":
+    """Give what each row is made of, shape (rows, nodes + pitches + 1): two nodes, its pitch, the glide of its note."""
+    rows, frame = np.arange(len(heard.tracks.track)), heard.tracks.frame
     at = (frame - heard.first) * (HOP_S / heard.node_s)
     low = np.minimum(at.astype(np.intp), heard.nodes - 2)
-    first, last = int(low[0]), int(low[-1]) + 1
-    design = np.zeros((len(frame), last - first + 3))
-    places = np.arange(len(frame))
-    design[places, low - first] = 1.0 - (at - low)
-    design[places, low - first + 1] = at - low
-    design[:, -2] = 1.0
-    design[:, -1] = np.minimum((frame - frame[0]) * HOP_S, GLIDES_S)
-    return _Piece(rows, first, design)
+    glide = np.minimum((frame - frame[heard.bounds[:-1]][heard.tracks.track]) * HOP_S, GLIDES_S)
+    size = heard.nodes + int(pitch.max()) + 2
+    columns = np.concatenate([low, low + 1, heard.nodes + pitch[heard.tracks.track], np.full(len(rows), size - 1)])
+    values = np.concatenate([1.0 - (at - low), at - low, np.ones(len(rows)), glide])
+    return sparse.csr_array((values, (np.tile(rows, 4), columns)), shape=(len(rows), size))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rows:
+    """What went into a fit.
+
+    Arguments:
+        design: what each row is made of, shape (rows, size).
+        leaned: the same times its weight.
+        sums: that summed over each track, shape (tracks, size).
+        held: weight of each track, and of what ties it to its pitch, shape (tracks,).
+    """
+
+    design: "sparse.csr_array"
+    leaned: "sparse.csr_array"
+    sums: "sparse.csr_array"
+    held: NDArray[np.float64]
 
 
 def _solved(
     heard: HeardTracks,
-    pieces: list[_Piece],
-    pitch: NDArray[np.intp],
+    design: "sparse.csr_array",
     anchor: NDArray[np.float64],
     own: float,
     weight: NDArray[np.float64],
     final: bool,
 ) -> Fit:
     """Solve for nodes, pitches and the notes' common glide, each track's own pitch eliminated."""
-    nodes, pitches = heard.nodes, int(pitch.max()) + 1
-    size = nodes + pitches + 1
-    normal, right = np.zeros((size, size)), np.zeros(size)
-    log_hz = heard.tracks.log_hz
-    every = heard.share * weight[heard.tracks.track] * (HOP_S / FRAME_S) / (own**2 + heard.tracks.sd**2)
-    leaning = []
-    for track, piece in enumerate(pieces):
-        precision, columns = every[piece.rows], piece.columns(nodes + int(pitch[track]), size)
-        held = float(anchor[track]) * float(heard.share[piece.rows].mean() * weight[track])
-        middle = (precision @ piece.design) / (precision.sum() + held)
-        leaned = precision[:, None] * (piece.design - middle)
-        normal[np.ix_(columns, columns)] += piece.design.T @ leaned
-        right[columns] += leaned.T @ log_hz[piece.rows]
-        leaning.append((columns, leaned))
+    nodes, size = heard.nodes, design.shape[1]
+    track, log_hz = heard.tracks.track, heard.tracks.log_hz
+    variance = own**2 + heard.tracks.sd**2
+    precision = heard.share * weight[track] * (HOP_S / FRAME_S) / variance
+    count = np.bincount(track)
+    total = np.bincount(track, precision)
+    held = total + anchor * weight * np.bincount(track, heard.share) / count
+    leaned = sparse.csr_array(design * precision[:, None])
+    sums = sparse.csr_array(sparse.csr_array((np.ones(len(track)), (track, np.arange(len(track))))) @ leaned)
+    rows = _Rows(design, leaned, sums, held)
+    normal = sparse.csr_array(design.T @ leaned - sums.T @ sparse.csr_array(sums / held[:, None])).toarray()
+    right = leaned.T @ log_hz - sums.T @ (np.bincount(track, precision * log_hz) / held)
     _tied(normal, nodes)
     factor = linalg.cho_factor(normal, check_finite=False)
     solution = linalg.cho_solve(factor, right)
-    strays, offsets, left = np.empty(heard.count), np.empty(heard.count), np.empty(len(log_hz))
-    for track, (piece, (columns, _)) in enumerate(zip(pieces, leaning, strict=True)):
-        residual = log_hz[piece.rows] - piece.design @ solution[columns]
-        precision = every[piece.rows]
-        off = float(precision @ residual) / float(precision.sum())
-        offsets[track] = solution[nodes + pitch[track]] + off
-        left[piece.rows] = residual - off
-        strays[track] = _stray(residual - off, own**2 + heard.tracks.sd[piece.rows] ** 2)
+    residual = log_hz - design @ solution
+    off = np.bincount(track, precision * residual) / total
+    pitches = np.asarray(design[heard.bounds[:-1], nodes : size - 1] @ solution[nodes : size - 1])
+    left = residual - off[track]
     none = np.zeros((0, nodes))
-    found = Fit(solution[:nodes], none, none, offsets, strays, weight, left, own)
+    strays = _strays(track, left, np.bincount(track, variance) / count)
+    found = Fit(solution[:nodes], none, none, pitches + off, strays, weight, left, own)
     if not final:
         return found
     inverse = linalg.cho_solve(factor, np.eye(size))
-    scores = _without_each(heard, pieces, leaning, inverse, solution)
+    scores = _without_each(heard, rows, residual, off * total, inverse)
     pulls = np.vstack([scores @ inverse[:, :nodes], inverse[-1, :nodes] / GLIDE_SD_PER_S])
     return replace(found, pulls=pulls, modelled=inverse[:nodes, :nodes])
 
 
 def _without_each(
     heard: HeardTracks,
-    pieces: list[_Piece],
-    leaning: list[tuple[NDArray[np.intp], NDArray[np.float64]]],
+    of: _Rows,
+    residual: NDArray[np.float64],
+    off: NDArray[np.float64],
     inverse: NDArray[np.float64],
-    solution: NDArray[np.float64],
 ) -> NDArray[np.float64]:
     """Give what each note pulls at, as much as the solution would move if it were left out, shape (notes, size).
 
+    Arguments:
+        heard: the tracks.
+        of: what went into the fit.
+        residual: what it left of each row, shape (rows,).
+        off: the same summed over each track by its weights, shape (tracks,).
+        inverse: of the normal equations, shape (size, size).
+
     Source: the jackknife by clusters, CR3 of Bell and McCaffrey (2002).
     """
-    scores = np.zeros((int(heard.note.max()) + 1, len(solution)))
+    scores = np.zeros((int(heard.note.max()) + 1, of.design.shape[1]))
     order = np.argsort(heard.note, kind="stable")
     for tracks in np.split(order, np.flatnonzero(np.diff(heard.note[order])) + 1):
-        touched = np.unique(np.concatenate([leaning[track][0] for track in tracks]))
-        own, pull = np.zeros((len(touched), len(touched))), np.zeros(len(touched))
-        for track in tracks:
-            (columns, leaned), piece = leaning[track], pieces[track]
-            at = np.searchsorted(touched, columns)
-            own[np.ix_(at, at)] += piece.design.T @ leaned
-            pull[at] += leaned.T @ (heard.tracks.log_hz[piece.rows] - piece.design @ solution[columns])
+        rows = np.concatenate([np.arange(heard.bounds[one], heard.bounds[one + 1]) for one in tracks])
+        part, weighed, summed = of.design[rows], of.leaned[rows], of.sums[tracks]
+        touched = np.unique(part.indices)
+        dense = summed[:, touched].toarray()
+        own = (part.T @ weighed)[touched][:, touched].toarray() - dense.T @ (dense / of.held[tracks, None])
+        pull = (weighed.T @ residual[rows])[touched] - dense.T @ (off[tracks] / of.held[tracks])
         kept = np.eye(len(touched)) - own @ inverse[np.ix_(touched, touched)] * (1.0 - 1e-6)
         scores[heard.note[tracks[0]], touched] = np.linalg.solve(kept, pull)
     return scores
 
 
-def _stray(residual: NDArray[np.float64], variance: NDArray[np.float64]) -> float:
-    """Say how far a track goes its own way, square of standard deviations: by its scatter or by its slope."""
-    time = np.arange(len(residual)) - 0.5 * (len(residual) - 1)
-    usual = float(variance.mean())
-    slope = float(time @ residual) ** 2 / float(time @ time) / (usual * FRAME_S / HOP_S)
-    return max(float(np.mean(residual**2)) / usual, slope)
+def _strays(track: NDArray[np.intp], residual: NDArray[np.float64], usual: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Say how far each track goes its own way, square of standard deviations: by its scatter or by its slope."""
+    count = np.bincount(track)
+    first = np.concatenate([[0], np.cumsum(count)[:-1]])
+    time = np.arange(len(track)) - first[track] - 0.5 * (count[track] - 1)
+    slope = np.bincount(track, time * residual) ** 2 / np.bincount(track, time * time)
+    return np.maximum(np.bincount(track, residual**2) / count, slope / (FRAME_S / HOP_S)) / usual
 
 
 def _tied(normal: NDArray[np.float64], nodes: int) -> None:
