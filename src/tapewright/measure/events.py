@@ -83,14 +83,23 @@ def _thinned(values: Values, factor: int) -> Values:
 
 
 def _without_lines(values: Values, rate_hz: float, lines: Sequence[Line]) -> Values:
-    """Take lines, mean and drift out, piece by piece; nan stays nan."""
-    pieces = max(1, round(len(values) / (PIECE_S * rate_hz)))
-    edges = np.linspace(0, len(values), pieces + 1).astype(int)
+    """Take lines, mean and drift out, piece by piece; nan stays nan.
+
+    Pieces overlap by half and hand over to each other little by little: an edge between them would look like an event.
+    """
     shown = [line.frequency_hz for line in lines if line.frequency_hz < 0.45 * rate_hz]
-    left = values.copy()
-    for first, last in pairwise(edges):
-        left[first:last] -= _steady(values[first:last], rate_hz, shown)
-    return left
+    halves = max(2, round(2.0 * len(values) / (PIECE_S * rate_hz)))
+    edges = np.linspace(0, len(values), halves + 1).astype(int)
+    steady, weights = np.zeros(len(values)), np.zeros(len(values))
+    for first, middle, last in zip(edges, edges[1:], edges[2:], strict=False):
+        weight = np.ones(last - first)
+        if first > 0:
+            weight[: middle - first] = np.linspace(0.0, 1.0, middle - first)
+        if last < len(values):
+            weight[middle - first :] = np.linspace(1.0, 0.0, last - middle)
+        steady[first:last] += weight * _steady(values[first:last], rate_hz, shown)
+        weights[first:last] += weight
+    return values - steady / np.maximum(weights, 1e-9)
 
 
 def _steady(values: Values, rate_hz: float, frequencies_hz: Sequence[float]) -> Values:
@@ -158,7 +167,8 @@ def _picked(left: Values, rate_hz: float, begins_s: float) -> list[SpeedEvent]:
         fits, at, size = _best_fit(left, shapes, best, at, rate_hz)
         depth = 100.0 * size
         doubt = float(np.hypot(196.0 * fits.sigma[at], SHAPE * depth))
-        events.append(SpeedEvent(begins_s + at / rate_hz, fits.length_s / 2.0, depth, doubt, alarm, ""))
+        if abs(depth) > doubt:
+            events.append(SpeedEvent(begins_s + at / rate_hz, fits.length_s / 2.0, depth, doubt, alarm, ""))
         for one, other in zip(shapes, standing, strict=True):
             # A shape that reaches into this event sees it again, its own lobes beside it too.
             reach = int((fits.length_s + one.length_s) * rate_hz)
