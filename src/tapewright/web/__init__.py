@@ -7,6 +7,7 @@ asking      what every page needs: whose bench, which job, what was typed, where
 counter     the list of jobs; a machine comes in; its ticket
 checks      the next check, what was noticed, the suspects on the drawing
 recordings  recordings put in, measured beside the page, read
+live        sound from the browser, read while it plays
 findings    what speaks for and against each suspect; the plan; what leaves the bench as files
 proving     before and after
 jobsheet    what was agreed, used and done; photos; every step with its undo

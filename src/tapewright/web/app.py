@@ -9,13 +9,13 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
-from starlette.routing import Mount, Route
+from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
 from tapewright.jobs.store.nouns import NoSuchJobError
 from tapewright.jobs.store.opened import open_store
-from tapewright.web import checks, counter, findings, jobsheet, pages, proving, recordings
+from tapewright.web import checks, counter, findings, jobsheet, live, pages, proving, recordings
 from tapewright.web.asking import look_at
 from tapewright.web.door import Door
 from tapewright.web.workbench import Workbench
@@ -122,6 +122,7 @@ _ROUTES = [
     Route(f"{_JOB}/recordings", recordings.put, methods=["PUT"]),
     Route(f"{_JOB}/recordings", recordings.post, methods=_POST),
     Route(f"{_JOB}/recordings/{{file}}", recordings.change, methods=_POST),
+    WebSocketRoute(f"{_JOB}/live", live.live),
     Route(f"{_JOB}/charts/{{file}}", recordings.charts),
     Route(f"{_JOB}/measuring", recordings.measuring),
     Route(f"{_JOB}/findings", findings.show),

@@ -69,6 +69,14 @@ class Door:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request in or answer it here."""
+        if scope["type"] == "websocket":
+            # A browser lets any page open a WebSocket anywhere: like a change, it must come from our own.
+            headers = dict(Headers(scope=scope)) | {"sec-fetch-site": "same-origin"}
+            if "origin" in headers and refusal("POST", headers) is None:
+                await self.app(scope, receive, send)
+            else:
+                await send({"type": "websocket.close", "code": 1008, "reason": "Only this bench's own pages."})
+            return
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return

@@ -7,6 +7,7 @@ from typing import Any, Final
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
+from tapewright.faults.cautions import cautions
 from tapewright.jobs.bench_job import Job
 from tapewright.jobs.store.nouns import FileKind, Status, Step
 from tapewright.jobs.store.sums import comes_to, minutes_of, past_limit
@@ -130,7 +131,7 @@ def recordings_page(look: Look, refused: Sequence[Problem] = ()) -> HTMLResponse
     waiting = any(one.waiting for one in recordings)
     return page(
         "recordings.html.j2", _status(refused), **_job(look, "recordings", refused),
-        recordings=recordings, waiting=waiting,
+        recordings=recordings, waiting=waiting, live_cautions=cautions(("tone", "tape")),
     )  # fmt: skip
 
 

@@ -15,6 +15,9 @@ from tapewright.words.problem import InputAtFaultError, Problem
 HERE: Final = "127.0.0.1"
 """The loopback address, and no other: nothing on the network can reach it."""
 
+MOST_MESSAGE_BYTES: Final = 1 << 20
+"""Of sound from the browser; ten seconds of one channel, and a block is a twentieth of a second."""
+
 
 def serve(port: int, note: Callable[[str], None], home: Path | None = None) -> None:
     """Serve the bench page to this computer until Ctrl-C.
@@ -33,8 +36,8 @@ def serve(port: int, note: Callable[[str], None], home: Path | None = None) -> N
         note(f"The bench is at http://{HERE}:{listening.getsockname()[1]} on this computer only. Ctrl-C ends it.")
         note(f"Jobs are kept in {kept}.")
         settings = uvicorn.Config(
-            application(kept), log_level="warning", access_log=False, ws="none", server_header=False,
-            timeout_graceful_shutdown=3,
+            application(kept), log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=3,
+            ws="websockets-sansio", ws_max_size=MOST_MESSAGE_BYTES, ws_per_message_deflate=False,
         )  # fmt: skip
         with contextlib.suppress(KeyboardInterrupt):
             uvicorn.Server(settings).run(sockets=[listening])

@@ -1,0 +1,183 @@
+// The browser's audio input to the bench, block by block, and what the bench says of it, drawn.
+"use strict";
+{
+  const place = document.getElementById("live");
+  const [start, hold, record, says, shown, chosen, tone] = ["live-start", "live-hold", "live-record", "live-says", "live-channels", "input", "live-tone"]
+    .map((id) => document.getElementById(id));
+  const SPOKEN = { speed_error_pct: "speed error, mean", weighted_peak_pct: "flutter, weighted peak", weighted_rms_pct: "flutter, weighted rms" };
+  const SHAPES = { "pass": "●", "fail": "▲", "within doubt of the limit": "◆" };
+  const WORDS = { "pass": "within the limit", "fail": "over the limit", "within doubt of the limit": "too near the limit to tell" };
+  const POINTS = 400; // ten seconds
+  let running = null;
+
+  const make = (name, text = "", more = {}) => Object.assign(document.createElement(name), { textContent: text }, more);
+  const signed = (value, digits) => (value > 0 ? "+" : "") + value.toFixed(digits);
+  const pressed = (button, on) => button.setAttribute("aria-pressed", on ? "true" : "false");
+
+  async function listInputs() {
+    try {
+      const inputs = (await navigator.mediaDevices.enumerateDevices()).filter((one) => one.kind === "audioinput" && one.label);
+      const before = chosen.value;
+      chosen.replaceChildren(make("option", "the usual one", { value: "" }), ...inputs.map((one) => make("option", one.label, { value: one.deviceId })));
+      chosen.value = before;
+    } catch { /* the usual one then */ }
+  }
+
+  async function begin() {
+    if (!navigator.mediaDevices) {
+      says.textContent = "This browser gives no sound to this page: it must be opened at 127.0.0.1, localhost, or by https.";
+      return;
+    }
+    start.disabled = true;
+    says.textContent = "Asking for the input";
+    let stream;
+    try {
+      const off = { echoCancellation: false, noiseSuppression: false, autoGainControl: false };
+      stream = await navigator.mediaDevices.getUserMedia({ audio: { ...off, channelCount: { ideal: 8 }, ...(chosen.value && { deviceId: { exact: chosen.value } }) } });
+    } catch (error) {
+      start.disabled = false;
+      says.textContent = error.name === "NotAllowedError" ? "The browser was told not to give the input to this page. Allow it in the address bar, and try again."
+        : error.name === "NotFoundError" ? "This computer has no audio input that the browser knows." : `The input could not be opened (${error.name}).`;
+      return;
+    }
+    listInputs();
+    const settings = stream.getAudioTracks()[0].getSettings();
+    const altered = ["echoCancellation", "noiseSuppression", "autoGainControl"].filter((one) => settings[one] === true || settings[one] === "all" || settings[one] === "remote-only")
+      .map((one) => ({ echoCancellation: "echo cancelling is on", noiseSuppression: "noise suppression is on", autoGainControl: "automatic gain is on" })[one]);
+    const context = new AudioContext(settings.sampleRate ? { sampleRate: settings.sampleRate } : {});
+    await context.audioWorklet.addModule("/static/live-block.js");
+    const source = context.createMediaStreamSource(stream);
+    const blocks = new AudioWorkletNode(context, "blocks", { numberOfOutputs: 0, channelCountMode: "max" });
+    source.connect(blocks);
+    const address = `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}${place.dataset.live}`;
+    running = { stream, context, socket: null, number: 0, channels: 0, held: false, curves: [], kept: false, waitingLost: 0 };
+    const mine = running;
+    const open = (channels) => {
+      const socket = new WebSocket(address);
+      socket.binaryType = "arraybuffer";
+      socket.onopen = () => {
+        const asked = parseFloat(tone.value.replace(",", "."));
+        socket.send(JSON.stringify({ rate_hz: context.sampleRate, channels, tone_hz: asked > 0 ? asked : null, altered, device_rate_hz: settings.sampleRate ?? null }));
+        hold.disabled = record.disabled = false;
+        says.textContent = `Listening: ${channels} ${channels === 1 ? "channel" : "channels"} at ${context.sampleRate} Hz; gain control, noise suppression and echo cancelling ${altered.length ? "NOT all off" : "are off"}.`;
+      };
+      socket.onmessage = (event) => hear(mine, JSON.parse(event.data));
+      socket.onclose = (event) => { if (running === mine) end(event.reason || "The bench does not answer any more. Is it still running?"); };
+      mine.socket = socket;
+      mine.channels = channels;
+    };
+    blocks.port.onmessage = ({ data }) => {
+      if (running !== mine) return;
+      if (!mine.socket) open(data.channels);
+      const socket = mine.socket;
+      const jam = socket.bufferedAmount > 2_000_000;
+      if (socket.readyState !== 1 || data.channels !== mine.channels || jam) {
+        if (socket.readyState === 1) mine.waitingLost += data.lost + data.samples.length / data.channels;
+        return;
+      }
+      const message = new ArrayBuffer(8 + data.samples.byteLength);
+      const head = new DataView(message);
+      head.setUint32(0, mine.number, true);
+      head.setUint32(4, mine.waitingLost + data.lost, true);
+      new Float32Array(message, 8).set(data.samples);
+      socket.send(message);
+      mine.number += 1;
+      mine.waitingLost = 0;
+    };
+    start.textContent = "Stop";
+    pressed(start, true);
+    start.disabled = false;
+  }
+
+  function end(said) {
+    const was = running;
+    running = null;
+    for (const track of was.stream.getTracks()) track.stop();
+    was.context.close();
+    if (was.socket && was.socket.readyState < 2) was.socket.close();
+    start.textContent = "Listen";
+    start.disabled = false;
+    hold.disabled = record.disabled = true;
+    for (const one of [start, hold, record]) pressed(one, false);
+    record.textContent = "Record into the job";
+    says.textContent = said;
+    for (const card of shown.children) card.classList.add("stale");
+    if (was.kept) location.reload();
+  }
+
+  function hear(mine, told) {
+    if (told.problem) says.textContent = told.problem;
+    if (told.kept) { mine.kept = true; says.textContent = `Kept in the job: ${told.kept}. It is measured once you stop listening.`; }
+    if (told.recording !== undefined) {
+      pressed(record, told.recording);
+      record.textContent = told.recording ? "Stop recording" : "Record into the job";
+    }
+    for (const moment of told.moments ?? []) {
+      const curve = mine.curves[moment.channel - 1] ??= [];
+      curve.push(...moment.curve_pct);
+      curve.splice(0, Math.max(0, curve.length - POINTS));
+      if (!mine.held) draw(cardOf(moment.channel), moment, curve);
+    }
+  }
+
+  function cardOf(channel) {
+    let card = shown.querySelector(`[data-channel="${channel}"]`);
+    if (card) return card;
+    card = make("article", "", { className: "live-channel" });
+    card.dataset.channel = channel;
+    card.append(make("h3", `Channel ${channel}`), make("p", "", { className: "digits" }), make("p", "", { className: "muted why" }),
+      make("canvas", "", { width: 800, height: 200, ariaHidden: "true" }), make("ul", "", { className: "live-readings" }), make("ul", "", { className: "notes remarks" }));
+    shown.append(card);
+    return card;
+  }
+
+  function draw(card, moment, curve) {
+    card.classList.remove("stale");
+    const now = moment.now.value;
+    card.querySelector(".digits").textContent = now === null ? "– – –" : `${signed(now, 2)} %`;
+    card.querySelector(".why").textContent = now === null ? moment.now.why_not : `speed now, over half a second${moment.level_db === null ? "" : `; tone ${moment.level_db.toFixed(1)} dB under full scale`.replace("-", "")}`;
+    const rows = Object.entries(moment.readings).map(([name, one]) => {
+      const verdict = moment.verdicts[name];
+      const row = make("li");
+      row.append(make("span", SPOKEN[name]), make("b", one.value === null ? one.why_not : `${name === "speed_error_pct" ? signed(one.value, 3) : one.value.toFixed(3)} ± ${one.doubt.toFixed(3)} %`));
+      if (verdict) row.append(make("span", `${SHAPES[verdict.verdict]} ${WORDS[verdict.verdict]} of ${verdict.limit} %`, { className: `limit ${verdict.verdict === "pass" ? "" : "over"}` }));
+      return row;
+    });
+    card.querySelector(".live-readings").replaceChildren(...rows);
+    card.querySelector(".remarks").replaceChildren(...moment.remarks.map((one) => make("li", one)));
+    trace(card.querySelector("canvas"), curve, moment.verdicts.speed_error_pct?.limit);
+  }
+
+  function trace(canvas, curve, limit) {
+    const style = getComputedStyle(document.documentElement);
+    const [ink, faint, suspect] = ["--show-ink", "--show-faint", "--show-suspect"].map((name) => style.getPropertyValue(name));
+    const pen = canvas.getContext("2d");
+    const values = curve.filter((one) => one !== null);
+    const reach = Math.max(0.2, ...values.map(Math.abs)) * 1.15;
+    const [wide, tall] = [canvas.width, canvas.height];
+    const y = (value) => tall / 2 - value / reach * tall / 2;
+    pen.clearRect(0, 0, wide, tall);
+    const line = (value, colour, dashes) => {
+      pen.beginPath(); pen.setLineDash(dashes); pen.strokeStyle = colour; pen.lineWidth = 2;
+      pen.moveTo(0, y(value)); pen.lineTo(wide, y(value)); pen.stroke(); pen.setLineDash([]);
+    };
+    line(0, faint, []);
+    if (limit && limit < reach) for (const sign of [-1, 1]) line(sign * limit, suspect, [12, 8]);
+    pen.beginPath(); pen.strokeStyle = ink; pen.lineWidth = 2.5;
+    let drawing = false;
+    curve.forEach((one, at) => {
+      if (one === null) { drawing = false; return; }
+      const x = (POINTS - curve.length + at) / POINTS * wide;
+      if (drawing) pen.lineTo(x, y(one)); else pen.moveTo(x, y(one));
+      drawing = true;
+    });
+    pen.stroke();
+    pen.fillStyle = ink; pen.font = "22px system-ui, sans-serif";
+    pen.fillText(`±${reach.toFixed(reach < 1 ? 2 : 1)} %, ten seconds`, 8, 24);
+  }
+
+  start.addEventListener("click", () => (running ? end("Stopped.") : begin()));
+  hold.addEventListener("click", () => { running.held = !running.held; pressed(hold, running.held); hold.textContent = running.held ? "Go on" : "Hold"; });
+  record.addEventListener("click", () => running.socket.send(JSON.stringify({ record: record.getAttribute("aria-pressed") !== "true" })));
+  listInputs();
+}
