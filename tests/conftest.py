@@ -24,6 +24,21 @@ settings.register_profile("house", derandomize=True, deadline=None, database=Non
 settings.load_profile("house")
 
 
+LATER = frozenset({"belt_reels_portable", "rim_drive_recorder", "tray_deck"})
+"""Layouts beyond the first eight: what takes long with every machine takes them only when the slow ones run."""
+LONG_ROOMS = frozenset({"show", "diagnose"})
+
+
+@pytest.hookimpl(tryfirst=True)  # before those that are not wanted are taken out
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Let the rooms that draw and infer take the later layouts with the slow tests only."""
+    for item in items:
+        given = item.callspec.params.values() if isinstance(item, pytest.Function) and hasattr(item, "callspec") else ()
+        later = any(isinstance(one, str) and one.removesuffix("_starter") in LATER for one in given)
+        if later and item.path.parent.name in LONG_ROOMS:
+            item.add_marker(pytest.mark.slow)
+
+
 @pytest.fixture(scope="session")
 def repository() -> Path:
     """The folder that holds pyproject.toml."""
