@@ -3,7 +3,8 @@
 The beliefs give each part its chance; what it takes to end a complaint hangs on all parts together, and so does what is
 left of it after a repair. So machines are drawn, part by part from the beliefs, and each is weighed by how likely it is
 beforehand and how well it fits all that was noticed, before a repair and after it (importance sampling; a machine keeps
-what was not mended). Where the parts have few states together, every case is listed instead, and nothing is drawn.
+what was not mended, and of what was renewed the old part is drawn beside the new one). Where the parts have few states
+together, every case is listed instead, and nothing is drawn.
 """
 
 from collections.abc import Collection, Mapping, Sequence
@@ -235,7 +236,8 @@ def drawn_cases(
     best, worth = None, 0.0
     for _ in range(MOST_DRAWS):
         states, log_chance = _draw(inner, believed, random)
-        found = _weighed(inner, states, -log_chance, stages, complaint)
+        logs = _of_the_past(inner, states, random) - log_chance
+        found = _weighed(inner, states, logs, stages, complaint)
         if not len(found.weights):
             believed = [(old + 1.0 / len(old)) / 2.0 for old in believed]
             continue
@@ -254,19 +256,49 @@ def _draw(inner: Workings, believed: Sequence[Array], random: np.random.Generato
     states = np.empty((DRAWN, len(inner.parts)), dtype=np.intp)
     log_chance = np.zeros(DRAWN)
     for i, name in enumerate(inner.parts):
-        prior = np.array(inner.network.parts[name].prior)
-        chance = (1.0 - OF_BEFOREHAND) * believed[i] + OF_BEFOREHAND * prior
-        chance /= chance.sum()
-        even = (np.arange(DRAWN) + random.random(DRAWN)) / DRAWN
-        states[:, i] = np.minimum(np.searchsorted(np.cumsum(chance), random.permutation(even)), len(chance) - 1)
-        log_chance += np.log(chance[states[:, i]])
+        states[:, i], log_own = _drawn(believed[i], np.array(inner.network.parts[name].prior), random)
+        log_chance += log_own
     return states, log_chance
+
+
+def _drawn(believed: Array, prior: Array, random: np.random.Generator) -> tuple[Codes, Array]:
+    """Draw one part's state in every case; give the log of the chance with which it was."""
+    chance = (1.0 - OF_BEFOREHAND) * believed + OF_BEFOREHAND * prior
+    chance /= chance.sum()
+    even = (np.arange(DRAWN) + random.random(DRAWN)) / DRAWN
+    states = np.minimum(np.searchsorted(np.cumsum(chance), random.permutation(even)), len(chance) - 1)
+    return states, np.log(chance[states])
+
+
+def _of_the_past(inner: Workings, states: Codes, random: np.random.Generator) -> Array:
+    """Give the log of how likely each case makes what was noticed before parts were renewed, shape (cases,).
+
+    What a renewed part was like then is drawn beside the case and weighed with it: so the parts that were not renewed
+    hang together as that evidence has it.
+    """
+    past, logs = inner.network.past, np.zeros(len(states))
+    if past is None:
+        return logs
+    place = {name: i for i, name in enumerate(inner.parts)}
+    old = {}
+    with np.errstate(divide="ignore"):
+        for name, (prior, believed) in past.old.items():
+            old[name], log_chance = _drawn(believed, prior, random)
+            logs += np.log(prior).take(old[name]) - log_chance
+        for renewed, said in past.stood:
+            then = states.copy()
+            for name in renewed & old.keys():
+                then[:, place[name]] = old[name]
+            words = words_of(inner, then, said)
+            for node, chance in said.items():
+                logs += np.log(chance).take(words[node])
+    return logs
 
 
 def _weighed(inner: Workings, states: Codes, logs: Array, stages: Sequence[Stage], complaint: Complaint) -> Cases:
     with np.errstate(divide="ignore"):
         for i, name in enumerate(inner.parts):
-            logs = logs + np.log(np.array(inner.network.parts[name].prior)).take(states[:, i])
+            logs = logs + np.log(inner.network.prior(name)).take(states[:, i])
         now = states
         for stage in stages:
             now = mended(inner, states, stage.mended)

@@ -68,9 +68,21 @@ def with_past(network: Network, renewed: Mapping[str, PartStates], earlier: Sequ
         before, chances = f"part:{name} before {name}", grouped(network, name, np.array(network.parts[name].prior))
         if before in both.falls:
             said[before] = np.asarray(np.bincount(both.falls[before], chances), dtype=float)
-    found = _believing(replace(network, parts=now, plan=both.plan), Past(priors, said, 0.0))
+    old = {name: (np.array(network.parts[name].prior), np.array(network.parts[name].prior)) for name in renewed}
+    past = Past(priors, said, 0.0, old, _stood(earlier))
+    found = _believing(replace(network, parts=now, plan=both.plan), past, both)
     # What was noticed then may be impossible by what is known of the parts: it says nothing of them.
     return found or replace(network, parts=now)
+
+
+def _stood(earlier: Sequence[Earlier]) -> tuple[tuple[frozenset[str], Mapping[str, Array]], ...]:
+    """Put together what was noticed while the same parts were the old ones."""
+    stood: dict[frozenset[str], dict[str, Array]] = {}
+    for one in earlier:
+        known = stood.setdefault(one.old, {})
+        for node, chance in one.said.items():
+            known[node] = known.get(node, np.ones(len(chance))) * chance
+    return tuple(stood.items())
 
 
 def _told_apart(chance: Array) -> tuple[int, ...]:
@@ -78,18 +90,25 @@ def _told_apart(chance: Array) -> tuple[int, ...]:
     return tuple(int(number) for number in np.unique(chance, return_inverse=True)[1])
 
 
-def _believing(network: Network, past: Past) -> Network | None:
+def _believing(network: Network, past: Past, both: "_Both") -> Network | None:
     """Let the parts say what the past leaves of them; None where it cannot have been."""
     beforehand = {f"part:{name}": grouped(network, name, np.array(prior)) for name, prior in past.priors.items()}
     used = [name for name in network.parts if f"part:{name}" in network.plan.hosts]
-    sums = contract(network.plan, {**past.said, **beforehand}, [f"part:{name}" for name in used])
+    gone = {name: f"part:{name} before {name}" for name in past.old if f"part:{name} before {name}" in both.falls}
+    sums = contract(network.plan, {**past.said, **beforehand}, [*(f"part:{name}" for name in used), *gone.values()])
     if not np.isfinite(sums.log_total[0]):
         return None
     parts = dict(network.parts)
     for name in used:
         states = spread(network, name, sums.marginals[f"part:{name}"], np.array(past.priors[name]))[0]
         parts[name] = replace(parts[name], prior=tuple(float(chance) for chance in states))
-    return replace(network, parts=parts, past=replace(past, log_evidence=float(sums.log_total[0])))
+    old = dict(past.old)
+    for name, before in gone.items():
+        prior, falls = past.old[name][0], both.falls[before]
+        share = sums.marginals[before][0] / np.maximum(past.said[before], 1e-300)
+        groups = grouped(network, name, prior) * share[falls]
+        old[name] = prior, spread(network, name, groups, prior)[0]
+    return replace(network, parts=parts, past=replace(past, log_evidence=float(sums.log_total[0]), old=old))
 
 
 def parts_above(plan: Plan) -> dict[str, frozenset[str]]:

@@ -6,7 +6,7 @@ deterministic; doubt enters by the base rates and by how well people notice (`li
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from itertools import product
 
@@ -50,11 +50,17 @@ class Past:
         priors: chances of the states of every part as it is now, before any evidence.
         said: what enters at what was otherwise then: base rates of parts, and what was noticed.
         log_evidence: log probability of what was noticed then.
+        old: of each renewed part, chances of the states of the old one, before any evidence and by what was noticed
+            then, shape (states,) each.
+        stood: for each time then, which of the renewed parts were still the old ones, and what was noticed, node by
+            node, shape (words,).
     """
 
     priors: Mapping[str, tuple[float, ...]]
     said: Mapping[str, NDArray[np.float64]]
     log_evidence: float
+    old: Mapping[str, tuple[NDArray[np.float64], NDArray[np.float64]]] = field(default_factory=dict)
+    stood: tuple[tuple[frozenset[str], Mapping[str, NDArray[np.float64]]], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
