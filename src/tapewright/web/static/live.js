@@ -139,7 +139,7 @@
     const rows = Object.entries(moment.readings).map(([name, one]) => {
       const verdict = moment.verdicts[name];
       const row = make("li");
-      row.append(make("span", SPOKEN[name]), make("b", one.value === null ? one.why_not : `${name === "speed_error_pct" ? signed(one.value, 3) : one.value.toFixed(3)} ± ${one.doubt.toFixed(3)} %`));
+      row.append(make("span", SPOKEN[name]), make("b", one.value === null ? one.why_not : `${name === "speed_error_pct" ? signed(one.value, 3) : one.value.toFixed(3)} ± ${Number(one.doubt.toPrecision(2))} %`));
       if (verdict) row.append(make("span", `${SHAPES[verdict.verdict]} ${WORDS[verdict.verdict]} of ${verdict.limit} %`, { className: `limit ${verdict.verdict === "pass" ? "" : "over"}` }));
       return row;
     });
