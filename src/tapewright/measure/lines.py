@@ -31,6 +31,10 @@ LEAST_CYCLES: Final = 3.0
 BACKGROUND_SHARE: Final = 0.35
 BACKGROUND_BINS: Final = (12.0, 30.0)
 """Half-width of the local background: a share of the frequency, within these bins, so that a slope counts little."""
+OWN_BINS: Final = 1.5
+"""So far on either side a fitted line has taken the noise with it."""
+LEAST_FREE: Final = 0.3
+"""Share of the local background that has to lie beside all lines; with less the running median is taken as it is."""
 MEDIAN_COST: Final = 2.5
 """A median of exponential values is as uncertain as a mean over so many times fewer: 1/ln²2 = 2.08, and a fifth more
 since neighbouring values are alike; by the same simulation."""
@@ -269,6 +273,29 @@ def find_lines(tone: Followed, trace: Trace) -> FittedLines:
     return _with_doubts(stretch, fitted, alarms, near)
 
 
+def _beside_lines(
+    spectrum: _Spectrum, frequency_hz: NDArray[np.float64], seconds: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Give the background's density at each line, and how many values it is worth, from what lies beside all lines.
+
+    A fit takes the noise in a line's own bins with it: counted in, they would make the background look too low.
+    """
+    density = np.interp(frequency_hz, spectrum.frequency_hz, spectrum.density)
+    values = np.interp(frequency_hz, spectrum.frequency_hz, spectrum.values)
+    free = np.ones(len(spectrum.frequency_hz), dtype=bool)
+    for at_hz in frequency_hz:
+        free &= np.abs(spectrum.frequency_hz - at_hz) * seconds > OWN_BINS
+    for line, at_hz in enumerate(frequency_hz):
+        bins = np.clip(BACKGROUND_SHARE * at_hz * seconds, *BACKGROUND_BINS)
+        near = np.abs(spectrum.frequency_hz - at_hz) * seconds < bins
+        share = float(np.mean(free[near])) if near.any() else 0.0
+        if share > LEAST_FREE:
+            density[line] = float(np.median(spectrum.power[near & free])) / np.log(2.0)
+            values[line] = np.count_nonzero(near & free) * seconds * float(np.diff(spectrum.frequency_hz[:2])[0])
+            values[line] /= SINE_COST * MEDIAN_COST
+    return density, values
+
+
 @dataclass(frozen=True, slots=True)
 class _Near:
     """Two lines that are not told apart: the one they were fitted as, the two, and what the one leaves, ratio."""
@@ -321,8 +348,8 @@ def _with_doubts(stretch: Stretch, fitted: Fitted, alarms: list[float], near: li
     frequency, cosine, sine = fitted.frequency_hz, fitted.cosine, fitted.sine
     spectrum = _spectrum(stretch, left_over(stretch, fitted))
     size = np.hypot(cosine, sine)
-    density = np.interp(frequency, spectrum.frequency_hz, spectrum.density)
-    certain = stats.t.ppf(0.975, 2.0 * np.interp(frequency, spectrum.frequency_hz, spectrum.values))
+    density, values = _beside_lines(spectrum, frequency, stretch.seconds)
+    certain = stats.t.ppf(0.975, 2.0 * values)
     times, weight = stretch.times_s[stretch.good], fit_taper(stretch)[stretch.good]
     powers = weight**2
     spread = density * stretch.rate_hz * powers.sum() / weight.sum() ** 2

@@ -1,7 +1,7 @@
 """Two lines so near each other that one fit cannot simply take them for two.
 
-Two steady lines are told apart once they slip a whole turn against each other in the stretch (algorithms, b.3: least
-squares of two sines); nearer, their sizes trade against each other, and both are named but not told apart.
+Two steady lines are told apart once they slip a whole turn against each other in the stretch: there the least squares
+of two sines loses nothing. Nearer, their sizes trade against each other, and both are named but not told apart.
 """
 
 from typing import Final

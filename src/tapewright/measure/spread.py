@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, ndimage
+from scipy import fft, ndimage, stats
 
 from tapewright.measure.bands import band_gain
 from tapewright.measure.lines import FittedLines
@@ -29,6 +29,8 @@ DRAWN_S: Final = 40.0
 ELSEWHERE: Final = 10.0
 """Another stretch lies within so many of its own lengths."""
 SMOOTHED_BINS: Final = 21
+SURE: Final = float(stats.t.ppf(0.975, 1.0 / (1.0 / (DRAWS - 1) + 1.0 / (2 * (SMOOTHED_BINS - 3))))) / 1.96
+"""Student's factor over the normal law's: of so many draws, in noise known from so many values beside a line."""
 ROUNDING_DB: Final = 0.1
 """Least doubt of the weighting at any frequency: the table gives tenths, and is from memory."""
 
@@ -118,7 +120,7 @@ def scatter(
         shifted = phasors * np.exp(2j * np.pi * elsewhere_s[:, None] * _in_step(lines))
         turn = np.exp(2j * np.pi * lines.frequency_hz[:, None] * (np.arange(drawn_count) * (length_s / drawn_count)))
         drawn += (shifted @ turn).real
-    shrink = float(np.sqrt(min(1.0, length_s / seconds)))
+    shrink = SURE * float(np.sqrt(min(1.0, length_s / seconds)))
     peaks = np.quantile(np.abs(drawn), 1.0 - TWO_SIGMA_SHARE, axis=1)
     sizes = np.sqrt(np.mean(drawn**2, axis=1))
     means = np.mean(np.abs(drawn), axis=1)
