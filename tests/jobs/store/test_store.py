@@ -2,6 +2,7 @@
 
 import hashlib
 import io
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, timezone
 from typing import Any
@@ -321,3 +322,57 @@ def test_sums_and_ticket(store: Store) -> None:
     assert past_limit(store.set(job.id, approved_limit=Money(2899, "EUR")))
     ticket = ticket_of(job)
     assert (ticket.number, ticket.owner, ticket.machine) == (job.ticket, OWNER.name, "four_track")
+
+
+# --- several at once --------------------------------------------------------------------------------------------------
+
+
+def test_several_benches_at_once_lose_nothing(opened: Opener) -> None:
+    """Two stores and four threads on one job: each step gets a number of its own, and none is lost."""
+    stores = [opened(), opened()]
+    job = stores[0].begin()
+
+    def at_the_bench(n: int) -> None:
+        store = stores[n % 2]
+        for k in range(6):
+            store.add(job.id, Note(f"{n} {k}"), who=f"bench {n}")
+            store.set(job.id, serial=f"{n} {k}")
+            store.begin()
+
+    with ThreadPoolExecutor(4) as pool:
+        list(pool.map(at_the_bench, range(4)))
+    sheet = stores[0].job(job.id)
+    assert {entry.what.text for entry in sheet.notes} == {f"{n} {k}" for n in range(4) for k in range(6)}
+    assert sheet.revision == len(stores[1].history(job.id)) == 1 + 4 * 6 * 2
+    lines = stores[1].jobs(per_page=100).lines
+    assert len({line.ticket for line in lines}) == len(lines) == 25
+
+
+def test_what_is_sent_twice_at_once_is_done_once(opened: Opener) -> None:
+    stores = [opened(), opened()]
+    with ThreadPoolExecutor(4) as pool:
+        ids = set(pool.map(lambda n: stores[n % 2].begin(once="drawn by the page").id, range(8)))
+        pool.map(lambda n: stores[n % 2].add(next(iter(ids)), Note("once"), once="another"), range(8))
+    assert len(ids) == 1
+    assert len(stores[0].job(ids.pop()).notes) == 1
+
+
+def test_erasing_and_attaching_at_once_do_not_wait_for_each_other(opened: Opener) -> None:
+    stores = [opened(), opened()]
+    job = stores[0].begin(owner=OWNER)
+
+    def at_the_bench(n: int) -> None:
+        if n == 0:
+            for _ in range(3):
+                stores[0].set_owner(job.id, name="Invented Again")
+                stores[0].erase_owner(job.id)
+        else:
+            for k in range(5):
+                stores[1].add(job.id, put(stores[1], bytes([n, k]), f"{n} {k}"))
+
+    with ThreadPoolExecutor(3) as pool:
+        list(pool.map(at_the_bench, range(3)))
+    files = stores[0].job(job.id).files
+    assert {entry.what.called for entry in files} == {f"{n} {k}" for n in (1, 2) for k in range(5)}
+    assert all(stores[0].file_path(entry.what.sha256).stat().st_size == 2 for entry in files)
+    assert stores[0].job(job.id).owner == Owner()

@@ -179,19 +179,28 @@ def _unless_there(connection: Connection, table: Any, **values: Any) -> Any:
     return insert(table).prefix_with("OR IGNORE").values(**values)
 
 
-def forget_unnamed(connection: Connection, among: Iterable[str] | None = None) -> list[str]:
+def forget_unnamed(connection: Connection) -> list[str]:
     """Take out the rows of files that no history names; gives their checksums, to be deleted after the transaction.
 
-    Arguments:
-        connection: of a transaction that writes, with the lock on files.
-        among: look at these alone.
+    The caller's transaction writes and holds the lock on files.
     """
-    asked = select(FILE.c.sha256).where(~select(FILE_USE.c.sha256).where(FILE_USE.c.sha256 == FILE.c.sha256).exists())
-    if among is not None:
-        asked = asked.where(FILE.c.sha256.in_(list(among)))
-    unnamed = list(connection.execute(asked).scalars())
+    named_by = select(FILE_USE.c.sha256).where(FILE_USE.c.sha256 == FILE.c.sha256)
+    unnamed = list(connection.execute(select(FILE.c.sha256).where(~named_by.exists())).scalars())
     connection.execute(delete(FILE).where(FILE.c.sha256.in_(unnamed)))
     return unnamed
+
+
+def delete_unnamed(connection: Connection, folder: Path, among: Iterable[str]) -> None:
+    """Delete files whose rows were taken out, unless another job has named one again since.
+
+    Arguments:
+        connection: of a transaction that writes, with the lock on files: nobody names one meanwhile.
+        folder: the folder of the store's files.
+        among: their checksums.
+    """
+    for sha256 in among:
+        if connection.execute(select(FILE.c.sha256).where(FILE.c.sha256 == sha256)).first() is None:
+            place_of(folder, sha256).unlink(missing_ok=True)
 
 
 def sweep(connection: Connection, folder: Path, now_s: float | None = None) -> int:

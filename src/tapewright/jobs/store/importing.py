@@ -104,6 +104,7 @@ def bring_in(engine: Engine, folder: Path, path: Path, limits: Limits = Limits()
         raise _fault(str(path), f"cannot be read as a zip: {error}.", "Give a file that an export wrote.") from error
     with writing(engine) as connection:
         lock(connection, "opening")
+        lock(connection, "files", shared=True)
         return _kept(connection, folder, jobs)
 
 

@@ -170,8 +170,16 @@ class Store:
         gathered = Steps(job_id)
         for item in items:
             gathered.add(item)
+        try:
+            return self._begun(job_id, first, whose, gathered, said)
+        except exc.IntegrityError:
+            if once is None:
+                raise
+            return self._begun(job_id, first, whose, gathered, said)  # another has kept it at this very moment
+
+    def _begun(self, job_id: str, first: dict[str, Any], whose: dict[str, Any], gathered: Steps, said: Said) -> Sheet:
         with writing(self.engine) as connection:
-            earlier = steps.sent_before(connection, once)
+            earlier = steps.sent_before(connection, said.once)
             if earlier is not None:
                 return read_sheet(connection, earlier)
             assert said.at is not None
@@ -352,8 +360,9 @@ class Store:
 
     def _erased(self, wiped: erasing.Wiped) -> Erased:
         look_at = list(wiped.look_at)
-        for sha256 in wiped.files:
-            files.place_of(self.files, sha256).unlink(missing_ok=True)
+        with writing(self.engine) as connection:
+            lock(connection, "files")
+            files.delete_unnamed(connection, self.files, wiped.files)
         old = [self.home / "jobs" / job_id for job_id in wiped.jobs]
         look_at += [f"{path} is a folder of an earlier version, and is left as it is." for path in old if path.is_dir()]
         problem = self.finish_erasing()

@@ -72,6 +72,8 @@ def keep_step(
         NoSuchJobError: when there is no such job.
         InputAtFaultError: for what cannot be meant, a file that is not in the store, or a job changed since.
     """
+    if any(piece.entity == "file" for piece in pieces):
+        lock(connection, "files", shared=True)  # before the job itself, as an erasure does: neither waits for the other
     revision = revision_of(connection, job_id, to_change=True)  # from here on nobody else adds a step to this job
     if sent_before(connection, said.once) is not None:
         return False
