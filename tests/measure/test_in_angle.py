@@ -86,6 +86,17 @@ def test_what_hardly_turns_or_turns_too_fast_is_not_drawn(turns_per_s: float) ->
     assert order_picture(Trace(np.zeros(int(20 * RATE_HZ)), RATE_HZ), turns_per_s) is None
 
 
+def test_the_tape_that_has_passed_is_told() -> None:
+    """Ten minutes at 95.25 mm/s: 57.15 m, from end to end (closed form)."""
+    trace = Trace(np.zeros(120_000), 200.0, 7.0)
+    found = order_picture(trace, 12.0, tape_m_per_s=0.09525)
+    assert found is not None
+    assert found.tape_m == pytest.approx(0.09525 * (found.times_s - 7.0), abs=1e-3)
+    without = order_picture(trace, 12.0)
+    assert without is not None
+    assert len(without.tape_m) == 0
+
+
 def test_a_picture_of_an_hour_is_no_larger() -> None:
     found = order_picture(Trace(np.zeros(576_000), 160.0), 12.05)
     assert found is not None

@@ -232,7 +232,8 @@ def _in_angle(
     if chosen is None:
         return None
     part, turns_per_s, slowing_per_s = chosen
-    return order_picture(trace, turns_per_s, slowing_per_s, part)
+    tape_m_per_s = machine.tape.speed_m_per_s * (1.0 + (speed or 0.0) / 100.0)
+    return order_picture(trace, turns_per_s, slowing_per_s, part, tape_m_per_s=tape_m_per_s)
 
 
 def _best_readings(heard: Sequence[Heard]) -> dict[str, Reading]:

@@ -5,6 +5,7 @@ machine runs faster or slower, or a pack of tape grows. The angle is the rate su
 capstan follows the tape's own speed, a reel the law of its pack as well (`drifting`).
 """
 
+from dataclasses import replace
 from itertools import pairwise
 from typing import Final
 
@@ -34,7 +35,12 @@ THERE: Final = 0.8
 
 
 def order_picture(
-    trace: Trace, turns_per_s: float, slowing_per_s: float = 0.0, part: str = "", most_order: float = MOST_ORDER
+    trace: Trace,
+    turns_per_s: float,
+    slowing_per_s: float = 0.0,
+    part: str = "",
+    most_order: float = MOST_ORDER,
+    tape_m_per_s: float = 0.0,
 ) -> OrderPicture | None:
     """Give the size of the speed deviation at each order of a rate, stretch by stretch.
 
@@ -44,6 +50,7 @@ def order_picture(
         slowing_per_s: relative loss of that rate per second there, as a reel's.
         part: whose rate it is, to be written on the picture.
         most_order: the highest order wanted.
+        tape_m_per_s: mean speed of the tape, to tell how much of it has passed; 0 where it is not known.
 
     Returns:
         None where the trace is too short for three stretches, or ends before the rate has turned often enough.
@@ -56,7 +63,8 @@ def order_picture(
     if turns_per_s <= 0.0 or len(trace.values) < 2:
         return None
     most_order = min(most_order, MOST_HZ / turns_per_s, OF_RATE * trace.rate_hz / turns_per_s)
-    turned = _turned(trace, turns_per_s, slowing_per_s)
+    run_s = _run(trace)
+    turned = _turned(run_s, turns_per_s, slowing_per_s)
     whole = float(turned[-1])
     length = float(np.clip(whole / 8.0, *TURNS))
     if most_order < 1.0 or whole < LEAST_STRETCHES * length / 2.0 or whole < length:
@@ -67,15 +75,21 @@ def order_picture(
     smooth = _smooth(np.where(there, trace.values, 0.0), trace.rate_hz, turns_per_s, most_order)
     read = np.asarray(interpolate.CubicSpline(turned, smooth)(even))
     seen = np.interp(even, turned, there.astype(np.float64))
-    return _stretches(read, seen, step, length, most_order, np.interp(even, turned, trace.times_s), turns_per_s, part)
+    found = _stretches(read, seen, step, length, most_order, np.interp(even, turned, trace.times_s), turns_per_s, part)
+    if tape_m_per_s > 0.0:
+        found = replace(found, tape_m=tape_m_per_s * np.interp(found.times_s, trace.times_s, run_s))
+    return found
 
 
-def _turned(trace: Trace, turns_per_s: float, slowing_per_s: float) -> NDArray[np.float64]:
-    """Give the turns until each value, shape (n,): the rate at the mean speed, times what the speed was, summed."""
+def _run(trace: Trace) -> NDArray[np.float64]:
+    """Give the seconds of tape until each value, at its mean speed, shape (n,)."""
     speed = 1.0 + np.nan_to_num(trace.values)
-    run = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]))]) / trace.rate_hz
-    middle = run[-1] / 2.0
-    turned = turns_per_s * warped(run - middle, slowing_per_s)
+    return np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]))]) / trace.rate_hz
+
+
+def _turned(run_s: NDArray[np.float64], turns_per_s: float, slowing_per_s: float) -> NDArray[np.float64]:
+    """Give the turns until each value, shape (n,): of a reel by the law of its pack, of anything else evenly."""
+    turned = turns_per_s * warped(run_s - run_s[-1] / 2.0, slowing_per_s)
     return np.asarray(turned - turned[0])
 
 

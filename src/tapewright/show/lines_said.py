@@ -101,7 +101,8 @@ def order_rows(found: OrderPicture) -> list[tuple[str, ...]]:
         there = held[np.isfinite(held).all(axis=1)]
         sizes = np.sqrt(np.mean(there**2, axis=0)) if len(there) else None
         said = ["left out"] * len(columns) if sizes is None else [f"{size:.3f}" for size in sizes]
-        rows.append((f"{float(found.times_s[piece].mean()):.0f} s", *said))
+        tape = f", {float(found.tape_m[piece].mean()):.2f} m" if len(found.tape_m) else ""
+        rows.append((f"{float(found.times_s[piece].mean()):.0f} s{tape}", *said))
     return rows
 
 

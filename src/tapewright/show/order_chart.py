@@ -12,7 +12,7 @@ from tapewright.show.svg import FAINT, INK, MUTED, SECOND, element, picture, tex
 from tapewright.words.signal import OrderPicture
 
 WIDE: Final = 374.0
-TALL: Final = 190.0
+TALL: Final = 200.0
 LEFT: Final = 40.0
 TOP: Final = 26.0
 SPAN: Final = 322.0
@@ -115,16 +115,16 @@ def _orders(found: OrderPicture) -> str:
 
 
 def _times(found: OrderPicture) -> str:
-    first, last = _edges(found)
     pieces = []
-    for share in (0.0, 0.25, 0.5, 0.75, 1.0):
-        x, time = LEFT + SPAN * share, first + share * (last - first)
+    for share in (0.0, 0.25, 0.5, 0.75, 1.0) if len(found.times_s) > 1 else (0.5,):
+        time = float(found.times_s[0] + share * (found.times_s[-1] - found.times_s[0]))
+        x = _x(found, time)
         turns = float(np.interp(time, found.times_s, found.turns))
         pieces.append(element("line", x1=x, y1=TOP + RISE, x2=x, y2=TOP + RISE + 4.0, stroke=MUTED, stroke_width=0.9))
-        anchor = "end" if share == 1.0 else "middle"
-        for line, said in enumerate((f"{time:.0f} s", f"{turns:.0f} turns")):
+        tape = f"{float(np.interp(time, found.times_s, found.tape_m)):.2f} m" if len(found.tape_m) else ""
+        for line, said in enumerate(filter(None, (f"{time:.0f} s", f"{turns:.0f} turns", tape))):
             pieces.append(element("text", said, x=x, y=TOP + RISE + 14.0 + 11.0 * line, font_size=9.0,
-                                  fill=MUTED if line else INK, text_anchor=anchor))  # fmt: skip
+                                  fill=MUTED if line else INK, text_anchor="middle"))  # fmt: skip
     return "".join(pieces)
 
 

@@ -1,6 +1,6 @@
 """One quantity over time; steady components, single events and orders found in it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,6 +83,7 @@ class OrderPicture:
         orders: how often per turn, shape (m,), evenly spaced.
         peak_pct: peak size of a steady line there, percent of speed, shape (n, m); nan where a stretch was left out.
         turns_in_stretch: length of one stretch, turns; orders closer than two over this run together.
+        tape_m: tape that has passed until then, metres, shape (n,); empty where the tape's speed was not told.
     """
 
     part: str
@@ -92,3 +93,4 @@ class OrderPicture:
     orders: NDArray[np.float64]
     peak_pct: NDArray[np.float64]
     turns_in_stretch: float
+    tape_m: NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
