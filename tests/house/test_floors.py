@@ -23,7 +23,7 @@ FLOORS = {
 
 
 # `tapewright bench` opens the page: the one place where one door knows of the other.
-OPENS_THE_OTHER_DOOR = ("tapewright.cli", "tapewright.web.serve")
+OPENS_THE_OTHER_DOOR = ("tapewright.cli.shop", "tapewright.web.serve")
 
 
 @pytest.fixture(scope="module")
