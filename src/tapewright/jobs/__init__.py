@@ -10,6 +10,7 @@ test_tapes     what a recording was made with; the passes of each test tape coun
 compare        before and after: what changed, and whether it is more than doubt
 owner_sheet    what an owner is asked from afar, and what each way through it comes to
 owner_code     the short code the answers come back in
+hand_over      what leaves the shop with a machine
 ask            the same as a conversation, one check at a time
 closing        close a job: what it teaches, and what had been predicted
 home           where a user's data lie

@@ -129,6 +129,7 @@ _ROUTES = [
     Route(f"{_JOB}/chain/{{part}}", findings.chain),
     Route(f"{_JOB}/plan", findings.plan),
     Route(f"{_JOB}/report", findings.report),
+    Route(f"{_JOB}/hand-over/{{whose}}.{{form}}", findings.hand_over_page),
     Route(f"{_JOB}/evidence.json", findings.evidence),
     Route(f"{_JOB}/findings.json", findings.findings),
     Route(f"{_JOB}/proof", proving.show),

@@ -7,12 +7,16 @@ from starlette.responses import HTMLResponse, Response
 from tapewright.jobs.bench_job import evidence_of
 from tapewright.jobs.evidence_file import evidence_json
 from tapewright.jobs.examine import examination_json
+from tapewright.jobs.hand_over import hand_over
 from tapewright.jobs.store.sums import as_bench_job
 from tapewright.show.chain import chain_drawing
+from tapewright.show.handing_over import as_html, as_pdf, bench_page, owners_page
 from tapewright.show.report import html_report
 from tapewright.web import pages
 from tapewright.web.asking import job_id_of, look_at, store_of
 from tapewright.web.door import REPORT_POLICY
+from tapewright.web.proving import pair
+from tapewright.web.views import told
 from tapewright.words.problem import InputAtFaultError
 
 
@@ -42,6 +46,24 @@ def report(request: Request) -> Response:
     if look.machine is None or look.record is None:
         raise InputAtFaultError(look.problems)
     return HTMLResponse(html_report(look.record, look.machine), headers={"content-security-policy": REPORT_POLICY})
+
+
+def hand_over_page(request: Request) -> Response:
+    """Give the hand-over for the owner or for the bench, as a page or on paper."""
+    look = look_at(request)
+    if look.machine is None:
+        raise InputAtFaultError(look.problems)
+    whose, form = request.path_params["whose"], request.path_params["form"]
+    if whose not in ("owner", "bench") or form not in ("html", "pdf"):
+        raise HTTPException(404)
+    before, after = pair(look)
+    steps = store_of(request).history(look.job.id)
+    said = hand_over(look.sheet, look.machine, look.record, before, after, list(reversed(told(look, steps))))
+    page = owners_page(said) if whose == "owner" else bench_page(said, look.machine)
+    if form == "html":
+        return HTMLResponse(as_html(page), headers={"content-security-policy": REPORT_POLICY})
+    headers = {"content-disposition": f'inline; filename="{whose}-{look.sheet.ticket}.pdf"'}
+    return Response(as_pdf(page), media_type="application/pdf", headers=headers)
 
 
 def evidence(request: Request) -> Response:

@@ -11,6 +11,7 @@ findings    BudgetItem, Link, Chain, Belief, Check, PlanStep, Clash: small resul
 owner       OwnerSheet, AskedSign, Step, Verdict: the sheet for an owner far away
 record      Record: everything one examination knows
 comparison  ReadingChange, LineChange, ChannelChange: what changed between two recordings
+hand_over   HandOver, Suspected: what leaves the shop with a machine
 plain       any noun as plain JSON data
 whole_file  a file written whole or not at all
 """
