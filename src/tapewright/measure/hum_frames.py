@@ -13,6 +13,8 @@ HARMONICS: Final = 12
 REACH: Final = 0.06
 """How far from the mains' nominal, ratio, the fundamental is looked for: twice the worst a machine still plays at."""
 STEP: Final = 0.0008
+BETWEEN: Final = np.unique([part / whole for whole in (2, 3, 4) for part in range(1, 6 * whole) if part % whole])
+"""Orders at which mains hum has no lines, and a machine whose overtone looks like hum has some."""
 """From one tried fundamental to the next, ratio: half a main lobe at the highest harmonic."""
 NEAR: Final = 3
 """The comb is set upon the peaks within so many steps of where it was tried."""
@@ -143,4 +145,27 @@ def harmonics(frame: HumFrame, fundamental_hz: float) -> NDArray[np.float64]:
     return found
 
 
-__all__ = ["FRAME_S", "HARMONICS", "HumFrame", "comb_score", "harmonics", "hum_frame", "tried_hz"]
+def lines_between(frame: HumFrame, fundamental_hz: float) -> NDArray[np.bool_]:
+    """Say at which halves, thirds and quarters of a fundamental a line stands clear, shape (len(BETWEEN),).
+
+    Arguments:
+        frame: from `hum_frame`.
+        fundamental_hz: where the comb stands.
+    """
+    at = np.round(BETWEEN * fundamental_hz / frame.bin_hz).astype(np.intp)
+    places = np.clip(at[:, None] + np.arange(-2, 3), 0, len(frame.power) - 1)
+    found: NDArray[np.bool_] = (frame.power[places] > CLEAR * frame.beside[places]).any(axis=1)
+    return found
+
+
+__all__ = [
+    "BETWEEN",
+    "lines_between",
+    "FRAME_S",
+    "HARMONICS",
+    "HumFrame",
+    "comb_score",
+    "harmonics",
+    "hum_frame",
+    "tried_hz",
+]

@@ -18,6 +18,8 @@ from tapewright.words.signal import Trace
 LEAST_HARMONICS: Final = 3
 THERE: Final = 0.8
 """Least share of the frames in which the hum can be read: hum does not pause, notes do."""
+OFTEN: Final = 0.5
+"""A line between the harmonics counts when it stands clear in more than this share of the frames; two are too many."""
 APART: Final = 4.0
 """A harmonic further from the others than so many of its own standard deviations takes no part."""
 DISAGREE: Final = 3.0
@@ -117,7 +119,13 @@ def _best_way(scores: NDArray[np.float64], reach: int) -> NDArray[np.intp]:
     return way
 
 
-def joined(nominal_hz: float, strength: float, times_s: NDArray[np.float64], found: NDArray[np.float64]) -> Hum:
+def joined(
+    nominal_hz: float,
+    strength: float,
+    times_s: NDArray[np.float64],
+    found: NDArray[np.float64],
+    between: NDArray[np.bool_],
+) -> Hum:
     """Make one frequency of the harmonics of each frame, and say whether they are one hum at all.
 
     Arguments:
@@ -125,6 +133,7 @@ def joined(nominal_hz: float, strength: float, times_s: NDArray[np.float64], fou
         strength: mean score.
         times_s: shape (n,).
         found: from `harmonics`, shape (n, 3, 12).
+        between: from `lines_between`, shape (n, orders).
     """
     log_hz, variance = np.log(found[:, 0]), found[:, 1] / found[:, 0] ** 2 + LEAST_SD**2
     there = np.isfinite(log_hz)
@@ -140,6 +149,8 @@ def joined(nominal_hz: float, strength: float, times_s: NDArray[np.float64], fou
     sd = np.where(enough, max(1.0, scatter) / np.sqrt(total), np.nan)
     hum = Hum(nominal_hz, strength, times_s, mean, sd)
     fault = _fault(hum, there, enough, scatter, found[:, 2])
+    if not fault and np.count_nonzero(between.mean(axis=0) > OFTEN) >= 2:
+        fault = f"What hums near {nominal_hz:g} Hz has lines between its harmonics: a machine that turns, no mains hum."
     return Hum(nominal_hz, strength, times_s, mean, sd, fault)
 
 

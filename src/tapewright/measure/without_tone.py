@@ -10,7 +10,16 @@ from numpy.typing import NDArray
 
 from tapewright.measure import hum_frames, partials
 from tapewright.measure.audio import Recording, open_recording
-from tapewright.measure.hum_frames import HARMONICS, NOMINALS_HZ, REACH, comb_score, harmonics, hum_frame, tried_hz
+from tapewright.measure.hum_frames import (
+    HARMONICS,
+    NOMINALS_HZ,
+    REACH,
+    comb_score,
+    harmonics,
+    hum_frame,
+    lines_between,
+    tried_hz,
+)
 from tapewright.measure.hum_speed import Hum, hum_speed, joined, ways_through
 from tapewright.measure.overlapping import OverlappingFrames
 from tapewright.measure.partials import Linker, find_peaks
@@ -138,6 +147,16 @@ def _first_pass(
     return scores, linkers
 
 
+_Row = tuple[NDArray[np.float64], NDArray[np.bool_]]
+
+
+def _along(spectrum: hum_frames.HumFrame, fundamental_hz: float) -> _Row:
+    """Read the harmonics of one frame, and what stands between them."""
+    found = harmonics(spectrum, fundamental_hz)
+    there = found[0][np.isfinite(found[0])]
+    return found, lines_between(spectrum, float(np.median(there)) if len(there) else fundamental_hz)
+
+
 def _second_pass(
     recording: Recording,
     ways: list[list[tuple[float, float, NDArray[np.float64]]]],
@@ -147,7 +166,7 @@ def _second_pass(
     """Read the harmonics along each way; which way to go is known only when the file has been read once."""
     rate = recording.rate_hz
     slow = OverlappingFrames(round(hum_frames.FRAME_S * rate), round(step_s * rate))
-    read: list[list[list[NDArray[np.float64]]]] = [[[] for _ in one] for one in ways]
+    read: list[list[list[_Row]]] = [[[] for _ in one] for one in ways]
     times: list[float] = []
     for block in channel_blocks(recording, progress=tell):
         for at, frame in slow.add(block):
@@ -157,10 +176,13 @@ def _second_pass(
                 spectrum = hum_frame(samples, rate, _top_hz()) if ways[channel] else None
                 for into, way in zip(read[channel], ways[channel], strict=True):
                     if spectrum is not None and number < len(way[2]):
-                        into.append(harmonics(spectrum, float(way[2][number])))
+                        into.append(_along(spectrum, float(way[2][number])))
     middles = np.array(times)
     return [
-        [joined(way[0], way[1], middles[: len(rows)], np.array(rows)) for way, rows in zip(one, into, strict=True)]
+        [
+            joined(way[0], way[1], middles[: len(rows)], np.array([r[0] for r in rows]), np.array([r[1] for r in rows]))
+            for way, rows in zip(one, into, strict=True)
+        ]
         for one, into in zip(ways, read, strict=True)
     ]
 
