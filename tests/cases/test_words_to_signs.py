@@ -49,5 +49,5 @@ def test_told_gives_one_visit_and_the_surer_of_two() -> None:
         "stop_supply_reel_coasts": (True, 1.0),
         "stop_takeup_reel_coasts": (False, 1.0),
     }
-    assert set(told(rows, "rc-101")) == {"play_tape_still", "play_takeup_reel_stands"}
+    assert set(told(rows, "rc-101")) == {"play_tape_still", "play_takeup_reel_stands", "play_came_slowly"}
     assert told(rows, "rc-101", "before") == {"play_tape_uneven": (True, 1.0)}
