@@ -93,12 +93,15 @@ _IN = (
 )
 _OUT = "Press stop, then the key that opens the tray; watch and listen;"
 
+FLATLY: Final = 0.3
+"""How often what fails at some tries and not at others is told as failing, flat: whoever tries again says more."""
+
 IN_MODE: Final = (
     # --- the tape in play
     Template("tape_races", "tape", "In play the reels race as in fast winding; the sound is a high gabble or absent",
              _RUN + "; compare with fast forward.", {"races": 1.0, "fast": 0.1}, sense="plain", winding=False),
     Template("tape_still", "tape", "After {key} is pressed the tape does not move",
-             _RUN + "; say what moved in the first second.", {"still": 1.0, "at_times": 0.2}, sense="plain", winding=False),
+             _RUN + "; say what moved in the first second.", {"still": 1.0, "at_times": FLATLY}, sense="plain", winding=False),
     Template("tape_slow", "tape", "The sound is low and dragging: the tape runs slow", _RUN + " and listen.",
              {"slow": 1.0, "uneven": 0.35}, sense="hear", minutes=3, winding=False, hazards=("tape", "tone")),
     Template("tape_fast", "tape", "The sound is a little too high: the tape runs fast", _RUN + " and listen.",
@@ -143,21 +146,21 @@ IN_MODE: Final = (
              {"yes": 1.0, "at_times": 0.5}, minutes=3, risk_minutes=1),
     Template("does_not_engage", "engages", "Record does not come in though the cassette's tabs are whole",
              "With a sacrificial cassette with both tabs in, press record; compare with play.",
-             {"no": 1.0, "at_times": 0.5}, sense="plain", modes=("record",), names_part=False),
+             {"no": 1.0, "at_times": FLATLY}, sense="plain", modes=("record",), names_part=False),
     # --- the tape in winding
     Template("weak", "tape", "{key} is weak, slow or uneven", _RUN + " for half a minute.",
              {"weak": 1.0, "slow": 0.85, "uneven": 0.9, "at_times": 0.4, "still": 0.25}, winding=True),
     Template("dead", "tape", "{key} does not wind at all", _RUN + ".",
-             {"still": 1.0, "at_times": 0.2, "weak": 0.15}, sense="plain", winding=True),
+             {"still": 1.0, "at_times": FLATLY, "weak": 0.15}, sense="plain", winding=True),
     # --- what turns
     Template("still", "turns", "The {part} does not turn {mode}",
-             "Look into the well with a torch at the shaft, {mode}.", {"still": 1.0, "loose": 1.0, "at_times": 0.5},
+             "Look into the well with a torch at the shaft, {mode}.", {"still": 1.0, "loose": 1.0, "at_times": FLATLY},
              modes=("switch_on", "cassette_in", "play", "reverse_play"), kinds=("capstan",), needs_sight=True, hazards=("nip",)),
     Template("falters", "turns", "The {part} turns slowly, weakly or in starts {mode}", _RUN + ".",
              {"weak": 1.0, "uneven": 0.8, "slow": 0.6, "at_times": 0.6, "still": 0.1, "loose": 0.15}, modes=_UP,
              role="takes_up", kinds=("reel_table",)),
     Template("stands", "turns", "The {part} does not turn at all {mode}", _RUN + ".",
-             {"still": 1.0, "loose": 1.0, "at_times": 0.5, "weak": 0.15}, modes=_UP, role="takes_up",
+             {"still": 1.0, "loose": 1.0, "at_times": FLATLY, "weak": 0.15}, modes=_UP, role="takes_up",
              kinds=("reel_table",)),
     Template("gives_way", "turns", "The {part} stops under the lightest finger {mode}",
              "With a sacrificial cassette in and the lid open, touch the hub lightly {mode}.",
@@ -174,7 +177,7 @@ IN_MODE: Final = (
              {"weak": 1.0, "uneven": 1.0, "at_times": 0.8}, modes=("play", "fast_forward", "rewind"), kinds=("counter",),
              needs_sight=True),
     Template("still", "turns", "The {part} stands still {mode}", "Watch the {part} for half a minute {mode}.",
-             {"still": 1.0, "loose": 1.0, "at_times": 0.4, "weak": 0.3}, modes=("play", "fast_forward", "rewind"),
+             {"still": 1.0, "loose": 1.0, "at_times": FLATLY, "weak": 0.3}, modes=("play", "fast_forward", "rewind"),
              kinds=("counter",), needs_sight=True),
     Template("slips", "turns", "The {part} stops under a light finger while its motor goes on {mode}",
              "Cover off, gloved finger on the rim {mode}.", {"weak": 1.0, "loose": 1.0, "still": 0.3, "uneven": 0.5},
@@ -186,7 +189,7 @@ IN_MODE: Final = (
              inside=True, hazards=("moving", "live")),
     # --- the head base
     Template("stays_down", "head_base", "The head base does not rise {mode}",
-             "Lid open, look at the heads while {key} is pressed.", {"stays": 1.0, "part": 0.3, "at_times": 0.5}, sense="plain",
+             "Lid open, look at the heads while {key} is pressed.", {"stays": 1.0, "part": 0.3, "at_times": FLATLY}, sense="plain",
              modes=_UP, names_part=False),
     Template("rises_part_way", "head_base", "The head base rises part of the way and stops {mode}",
              "Lid open, look at the heads while {key} is pressed.", {"part": 1.0, "late": 0.1, "stays": 0.1},
@@ -201,7 +204,7 @@ IN_MODE: Final = (
     Template("falls_back", "reported", "{key} cancels itself after some seconds", "Press {key}, count the seconds.",
              {"no": 1.0, "at_times": 0.6}, sense="plain", modes=_UP, names_part=False),
     Template("does_not_drop", "head_base", "The head base does not drop {mode}",
-             "Lid open, look at the heads {mode}.", {"stays": 1.0, "part": 0.8, "at_times": 0.5}, sense="plain", modes=_DOWN,
+             "Lid open, look at the heads {mode}.", {"stays": 1.0, "part": 0.8, "at_times": FLATLY}, sense="plain", modes=_DOWN,
              names_part=False),
     # --- what comes and goes
     Template("only_late", "late", "{mode} all goes well at the start of a side and falters towards its end",
@@ -251,7 +254,7 @@ IN_MODE: Final = (
     # --- keys, lid, roller, brakes
     Template("keys_dead", "answers", "No key is answered though lamps light and a cassette is in",
              "With a sacrificial cassette in, press each key; watch lamps, listen for a click or a motor.",
-             {"no": 1.0, "at_times": 0.2}, sense="plain", minutes=1, modes=("cassette_in",), names_part=False),
+             {"no": 1.0, "at_times": FLATLY}, sense="plain", minutes=1, modes=("cassette_in",), names_part=False),
     Template("stays_shut", "lid", "The lid does not open and the cassette stays held {mode}",
              "Press stop, then open the lid with a light hand; never prise it while a tape is in.", {"stuck": 1.0}, sense="plain",
              minutes=1, modes=_SHUT, hazards=("tape", "nip")),
@@ -282,7 +285,7 @@ IN_MODE: Final = (
              "With a sacrificial cassette in and the lid open, turn the hub on with a light finger {mode}.", {"hard": 1.0},
              sense="feel", modes=_UP, role="gives", kinds=("reel_table",), hazards=("tape", "nip", "moving")),
     Template("stays_apart", "comes", "The {part} does not come up to the capstan, or only part way, {mode}",
-             "Lid open, look at the roller beside the capstan while {key} is pressed.", {"apart": 1.0, "at_times": 0.5},
+             "Lid open, look at the roller beside the capstan while {key} is pressed.", {"apart": 1.0, "at_times": FLATLY},
              modes=_UP, kinds=("pinch_roller",), hazards=("nip", "moving")),
     Template("turns_by_fits", "rolls", "The {part} stands or turns by fits {mode}",
              "Look at the roller through the well {mode}, fingers away.", {"stands": 1.0, "by_fits": 1.0}, modes=_UP,
@@ -304,9 +307,9 @@ IN_MODE: Final = (
              "Count the seconds the whirr lasts {mode}.", {"yes": 1.0, "at_times": 0.5}, sense="hear"),
     Template("no_click", "pulls", "No click is heard from the {part} {mode}",
              "Ear to the case {mode}: a solenoid that pulls is heard as one click.",
-             {"no": 1.0, "at_times": 0.5, "weak": 0.3}, sense="hear"),
+             {"no": 1.0, "at_times": FLATLY, "weak": 0.3}, sense="hear"),
     Template("nothing_starts", "starts", "No motor is heard to start {mode}", "Ear to the case {mode}.",
-             {"no": 1.0, "at_times": 0.4}, sense="hear", modes=("switch_on", "cassette_in")),
+             {"no": 1.0, "at_times": FLATLY}, sense="hear", modes=("switch_on", "cassette_in")),
     Template("squeals", "rubs", "A squeal or chirp comes from the {part} {mode}",
              "Listen for half a minute {mode}, a tube or rod to the ear.", {"yes": 1.0, "at_times": 0.6}, sense="hear",
              kinds=("capstan", "reel_table", "idler_tyre")),
