@@ -2,6 +2,7 @@
 
 import os
 import re
+import time
 from importlib.resources import files
 from pathlib import Path
 
@@ -381,3 +382,55 @@ def test_a_job_leaves_the_list_when_it_leaves_the_shop_and_is_found_by_its_words
         assert "mended and gone" not in visitor.get("/").text
         assert "mended and gone" in visitor.get("/?q=gone&status=all").text
         assert "mended and gone" in visitor.get("/?status=handed+over").text
+
+
+def test_a_machine_is_known_by_its_number_over_the_years(tmp_path: Path) -> None:
+    path = tone_with_flutter(tmp_path / "a.wav", seconds=6.0)
+    with Visitor(tmp_path / "home") as visitor:
+        job = visitor.begin("four_track", "it wavers")
+        visitor.post(f"{job}/sheet", {"serial": "0017"})
+        visitor.ask("PUT", f"{job}/recordings?name=a.wav&stage=before", content=path.read_bytes())
+        visitor.measured(job)
+        for _ in range(100):
+            readings = visitor.store.job(job.rpartition("/")[2]).readings
+            if readings:
+                break
+            time.sleep(0.05)
+        assert {"speed_error_pct", "weighted_rms_pct"} <= {entry.what.name for entry in readings}
+        again = visitor.begin("four_track", "it wavers again")
+        visitor.post(f"{again}/sheet", {"serial": "0017"})
+        page = seen(visitor.get(f"{again}/years").text)
+        assert "Number 0017" in page
+        assert "before" in page
+        assert "Three days with measurements are needed" in page
+        assert "No serial number" in visitor.get(f"{visitor.begin()}/years").text
+
+
+@pytest.mark.parametrize(("whose", "form"), [("owner", "html"), ("owner", "pdf"), ("bench", "html"), ("bench", "pdf")])
+def test_a_machine_is_handed_over_with_paper(tmp_path: Path, whose: str, form: str) -> None:
+    with Visitor(tmp_path) as visitor:
+        job = visitor.begin("four_track_starter", EVIL)
+        visitor.say(job, "play_tape_races", "yes")
+        visitor.post(f"{job}/add", {"kind": "part", "what": "A belt", "part": "capstan_belt", "cost": "8,50"})
+        answer = visitor.get(f"{job}/hand-over/{whose}.{form}")
+        assert answer.status_code == 200
+        assert answer.headers["content-type"].startswith("application/pdf" if form == "pdf" else "text/html")
+        assert (b"%PDF-" if form == "pdf" else EVIL_SHOWN.encode()) in answer.content
+        assert visitor.get(f"{job}/hand-over/{whose}.exe").status_code == 404
+
+
+def test_what_was_agreed_used_and_undone_stands_on_the_sheet(tmp_path: Path) -> None:
+    with Visitor(tmp_path) as visitor:
+        job = visitor.begin()
+        visitor.post(f"{job}/sheet", {"approved_limit": "50", "currency": "EUR", "approved": "yes"})
+        visitor.post(f"{job}/add", {"kind": "work", "what": "Belt fitted", "minutes": "45", "cost": "60"})
+        page = seen(visitor.get(f"{job}/sheet").text)
+        assert "more than the owner agreed to" in page
+        assert "60.00 EUR" in page
+        number = len(visitor.store.history(job.rpartition("/")[2]))
+        visitor.post(f"{job}/step", {"step": str(number), "do": "undo"})
+        page = seen(visitor.get(f"{job}/sheet").text)
+        assert "more than the owner agreed to" not in page
+        assert "(undone)" in page
+        refused = visitor.post(f"{job}/add", {"kind": "work", "what": "x", "minutes": "many"})
+        assert (refused.status_code, "minutes" in refused.text) == (422, True)

@@ -11,9 +11,11 @@ compare        before and after: what changed, and whether it is more than doubt
 owner_sheet    what an owner is asked from afar, and what each way through it comes to
 owner_code     the short code the answers come back in
 hand_over      what leaves the shop with a machine
+machine_history  the same machine over the years: trends of readings and lines
 ask            the same as a conversation, one check at a time
 closing        close a job: what it teaches, and what had been predicted
 home           where a user's data lie
+people         who may come to the bench: name, role and password
 knowledge      the shop's closed jobs as one text file, to be read, edited and merged
 shop           close a job into the file, look at it, put others to it
 bench_job      a job on the bench, kept in a folder of its own

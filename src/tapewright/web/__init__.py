@@ -10,6 +10,7 @@ recordings  recordings put in, measured beside the page, read
 live        sound from the browser, read while it plays
 findings    what speaks for and against each suspect; the plan; what leaves the bench as files
 proving     before and after
+years       the same machine over the years
 jobsheet    what was agreed, used and done; photos; every step with its undo
 forms       what a form sent, read as it arrives
 uploads     text files that arrive with a form, and how large a file may be

@@ -15,7 +15,7 @@ from starlette.types import ASGIApp
 
 from tapewright.jobs.store.nouns import NoSuchJobError
 from tapewright.jobs.store.opened import open_store
-from tapewright.web import checks, counter, findings, jobsheet, live, pages, proving, recordings
+from tapewright.web import checks, counter, findings, jobsheet, live, pages, proving, recordings, years
 from tapewright.web.asking import look_at
 from tapewright.web.door import Door
 from tapewright.web.workbench import Workbench
@@ -134,6 +134,8 @@ _ROUTES = [
     Route(f"{_JOB}/findings.json", findings.findings),
     Route(f"{_JOB}/proof", proving.show),
     Route(f"{_JOB}/proof/charts", proving.charts),
+    Route(f"{_JOB}/years", years.show),
+    Route(f"{_JOB}/years/charts", years.charts),
     Route(f"{_JOB}/sheet", jobsheet.show),
     Route(f"{_JOB}/sheet", jobsheet.set_particulars, methods=_POST),
     Route(f"{_JOB}/add", jobsheet.add, methods=_POST),

@@ -30,9 +30,10 @@ from tapewright.web import views
 from tapewright.web.asking import new_token
 from tapewright.web.uploads import MOST_RECORDING_BYTES
 from tapewright.web.workbench import Look
-from tapewright.words.findings import BudgetItem
+from tapewright.words.findings import Belief, BudgetItem
 from tapewright.words.problem import Problem
 from tapewright.words.record import Heard
+from tapewright.words.visits import Visit
 
 AT_FAULT: Final = 422
 ANSWERS: Final = {"yes": True, "no": False, "unsure": None}
@@ -179,6 +180,15 @@ def sheet_page(look: Look, history: Sequence[Step], refused: Sequence[Problem] =
         photos=[entry for entry in look.sheet.files if entry.what.kind is FileKind.PHOTO],
         spoken_parts=[(step.part, name_of(look.machine, step.part)) for step in look.record.plan if step.part != TAPE]
         if look.record else [],
+    )  # fmt: skip
+
+
+def years_page(look: Look, made: Sequence[Visit], rows: Sequence[Sequence[str]], due: Sequence[Belief]) -> HTMLResponse:
+    """Give a machine over the years: visits, trends, what is likely due."""
+    return page(
+        "years.html.j2", **_job(look, "sheet"), visits=made, rows=rows, due=due,
+        read=[name for name in ("speed_error_pct", "weighted_peak_pct", "weighted_rms_pct")
+              if any(name in visit.readings for visit in made)],
     )  # fmt: skip
 
 

@@ -18,7 +18,8 @@ from tapewright.faults.mechanism import mechanism
 from tapewright.faults.signs import Sign, signs
 from tapewright.jobs.bench_job import Job, KeptRecording, answered, evidence_of, machine_of, skipped_in
 from tapewright.jobs.examine import examine, hear_all
-from tapewright.jobs.store.nouns import Attached, Entry, FileKind, Sheet, Stage
+from tapewright.jobs.machine_history import to_write_down
+from tapewright.jobs.store.nouns import Attached, Entry, FileKind, NoSuchJobError, Sheet, Stage
 from tapewright.jobs.store.opened import Store
 from tapewright.jobs.store.sums import as_bench_job
 from tapewright.jobs.test_tapes import measured_with
@@ -86,7 +87,7 @@ def recordings_of(sheet: Sheet) -> list[Entry[Attached]]:
 
 
 def readings_of(sheet: Sheet) -> dict[str, Reading]:
-    """Give what was read off instruments before the repair, by name; of each the latest."""
+    """Give what was read off instruments before the repair, by name, of each the latest; no recording's readings."""
     return {
         one.what.name: Reading(
             one.what.value,
@@ -97,7 +98,7 @@ def readings_of(sheet: Sheet) -> dict[str, Reading]:
             one.what.conditions,
         )
         for one in sheet.readings
-        if one.what.stage is not Stage.AFTER and one.what.value is not None
+        if one.what.stage is not Stage.AFTER and one.what.value is not None and not one.what.sha256
     }
 
 
@@ -285,6 +286,23 @@ class Workbench:
             self._given_up.discard(key)
         else:
             self._set(key, done)
+            self._write_down(key, done)
+
+    def _write_down(self, key: tuple[str, str], done: Measured) -> None:
+        """Keep what a recording said with its job, so that the machine's history knows it without measuring anew."""
+        job_id, sha256 = key
+        with contextlib.suppress(InputAtFaultError, NoSuchJobError):
+            sheet = self.store.job(job_id)
+            stages = [entry.what.stage for entry in recordings_of(sheet) if entry.what.sha256 == sha256]
+            kept = to_write_down(done.heard, stages[0], sha256) if stages else []
+            before = [entry for entry in sheet.readings if entry.what.sha256 == sha256]
+            if not kept or [entry.what for entry in before] == kept:
+                return
+            with self.store.changing(job_id, how="measured") as step:
+                for entry in before:
+                    step.remove(entry.id)
+                for one in kept:
+                    step.add(one)
 
     def _set(self, key: tuple[str, str], state: Measured) -> None:
         with self._lock:
