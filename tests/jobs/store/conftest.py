@@ -80,3 +80,13 @@ def on_file(tmp_path: Path, empty: Path) -> Iterator[Store]:
     shutil.copy(empty, tmp_path / "home" / FILE_NAME)
     with open_store(tmp_path / "home") as store:
         yield store
+
+
+@pytest.fixture(scope="module")
+def shared(tmp_path_factory: pytest.TempPathFactory, empty: Path) -> Iterator[Store]:
+    """A store on a file for all tests of a module: for what is refused, and so leaves nothing behind."""
+    home = tmp_path_factory.mktemp("shared") / "home"
+    home.mkdir()
+    shutil.copy(empty, home / FILE_NAME)
+    with open_store(home) as store:
+        yield store

@@ -255,16 +255,16 @@ TRAPS: dict[str, tuple[Callable[[bytes], bytes], str]] = {
 
 
 @pytest.mark.parametrize("trap", TRAPS)
-def test_a_trap_is_refused_and_nothing_is_kept(on_file: Store, tmp_path: Path, exported: bytes, trap: str) -> None:
+def test_a_trap_is_refused_and_nothing_is_kept(shared: Store, tmp_path: Path, exported: bytes, trap: str) -> None:
     set_it, said = TRAPS[trap]
     zipped = tmp_path / "trap.zip"
     zipped.write_bytes(set_it(exported))
-    around = {path for path in tmp_path.rglob("*") if "home" not in path.parts}
+    around = sorted([*tmp_path.rglob("*"), *shared.home.parent.glob("*")])
     with pytest.raises(InputAtFaultError, match=said):
-        on_file.bring_in(zipped, Limits(file_bytes=3_000_000 if "large" in trap else 30_000_000))
-    assert on_file.jobs().total == 0
-    assert {path for path in tmp_path.rglob("*") if "home" not in path.parts} == around
-    assert not list((on_file.files / ".incoming").glob("*")) if on_file.files.exists() else True
+        shared.bring_in(zipped, Limits(file_bytes=3_000_000 if "large" in trap else 30_000_000))
+    assert shared.jobs().total == 0
+    assert sorted([*tmp_path.rglob("*"), *shared.home.parent.glob("*")]) == around
+    assert not list((shared.files / ".incoming").glob("*")) if shared.files.exists() else True
 
 
 @pytest.mark.parametrize(

@@ -53,7 +53,7 @@ ASKED: list[tuple[str, tuple[Status, ...], str, str]] = [
 
 
 def test_the_list_is_what_plain_python_chooses(store: Store) -> None:
-    kept = some_jobs(store, 60)
+    kept = some_jobs(store, 40)
     key = {
         "changed": lambda sheet: (sheet.changed, sheet.id),
         "ticket": lambda sheet: (sheet.created, sheet.id),

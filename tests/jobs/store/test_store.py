@@ -222,11 +222,11 @@ REFUSED: list[tuple[dict[str, Any], str]] = [
 
 
 @pytest.mark.parametrize(("fields", "said"), REFUSED, ids=[next(iter(f)) + "-" + s[:12] for f, s in REFUSED])
-def test_what_cannot_be_meant_is_refused_and_changes_nothing(on_file: Store, fields: dict[str, Any], said: str) -> None:
-    job = on_file.begin(FULL)
+def test_what_cannot_be_meant_is_refused_and_changes_nothing(shared: Store, fields: dict[str, Any], said: str) -> None:
+    job = shared.begin(FULL)
     with pytest.raises(InputAtFaultError, match=said):
-        on_file.set(job.id, **fields)
-    assert on_file.job(job.id) == job
+        shared.set(job.id, **fields)
+    assert shared.job(job.id) == job
 
 
 @pytest.mark.parametrize(
@@ -238,11 +238,11 @@ def test_what_cannot_be_meant_is_refused_and_changes_nothing(on_file: Store, fie
         Attached("../../etc/passwd", 3, "x"), Attached("a" * 64, 3, "x"), Attached("A" * 64, 3, "x"),
     ],
 )  # fmt: skip
-def test_an_item_that_cannot_be_meant_is_refused(on_file: Store, item: Item) -> None:
-    job = on_file.begin(FULL)
+def test_an_item_that_cannot_be_meant_is_refused(shared: Store, item: Item) -> None:
+    job = shared.begin(FULL)
     with pytest.raises(InputAtFaultError):
-        on_file.add(job.id, Note("goes with it"), item)
-    assert on_file.job(job.id) == job
+        shared.add(job.id, Note("goes with it"), item)
+    assert shared.job(job.id) == job
 
 
 @pytest.mark.parametrize(("amount", "currency"), [(1.5, "EUR"), (True, "EUR"), (1, "eur"), (1, "EURO"), (2**60, "EUR")])
@@ -296,9 +296,9 @@ def test_a_file_that_is_too_large_leaves_nothing(store: Store) -> None:
 
 
 @pytest.mark.parametrize("name", ["", "..", "../x", "a" * 63, "A" * 64, "a" * 64 + "/", "a" * 65])
-def test_only_a_checksum_becomes_a_path(on_file: Store, name: str) -> None:
+def test_only_a_checksum_becomes_a_path(shared: Store, name: str) -> None:
     with pytest.raises(InputAtFaultError):
-        on_file.file_path(name)
+        shared.file_path(name)
 
 
 # --- what follows -----------------------------------------------------------------------------------------------------
