@@ -33,8 +33,8 @@ def test_the_interval_of_a_share_holds_ninety_five_in_a_hundred() -> None:
 def test_real_cases_from_the_words_alone() -> None:
     outcomes = scored()
     first, three = (sum(one.within(places) for one in outcomes) for places in (1, 3))
-    assert first >= 20
-    assert three >= 29
+    assert first >= 22
+    assert three >= 31
     assert first > 10 + by_base_rate(outcomes, 1)
     assert three > by_base_rate(outcomes, 3)
 
@@ -42,5 +42,5 @@ def test_real_cases_from_the_words_alone() -> None:
 @pytest.mark.slow
 def test_real_cases_with_the_checks_that_were_done() -> None:
     outcomes = scored(with_checks=True)
-    assert sum(one.within(1) for one in outcomes) >= 27
+    assert sum(one.within(1) for one in outcomes) >= 30
     assert sum(one.within(3) for one in outcomes) >= 35
