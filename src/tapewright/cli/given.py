@@ -65,3 +65,15 @@ def made_with_given(options: argparse.Namespace) -> Any:
     from tapewright.jobs.test_tapes import measured_with
 
     return measured_with(options.test_tape, options.measuring, options.clock_ppm, options.clock_doubt_ppm)
+
+
+def password_given(name: str) -> str:
+    """Read a password: twice from a terminal, which does not show it, else the first line of standard input."""
+    import getpass
+
+    if not sys.stdin.isatty():
+        return sys.stdin.readline().rstrip("\r\n")
+    first = getpass.getpass(f"Password for {name}: ")
+    if getpass.getpass("Once more: ") != first:
+        raise InputAtFaultError(Problem("password", "was typed differently the second time.", "Try again."))
+    return first

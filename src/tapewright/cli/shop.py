@@ -2,7 +2,7 @@
 
 import argparse
 
-from tapewright.cli.given import Progress, Shown, evidence_given, note
+from tapewright.cli.given import Progress, Shown, evidence_given, note, password_given
 from tapewright.words.problem import InputAtFaultError, Problem
 
 
@@ -10,10 +10,39 @@ def run_bench(options: argparse.Namespace) -> Shown:
     """Open the bench page."""
     from tapewright.web.serve import serve
 
-    if not 0 < options.port < 65536:
+    if options.port is not None and not 0 < options.port < 65536:
         raise InputAtFaultError(Problem("--port", f"is {options.port}.", "Give a number from 1 to 65535."))
-    serve(options.port, note=note)
+    serve(
+        options.port,
+        note,
+        host=options.host,
+        names=options.name,
+        certificate=options.certificate,
+        key=options.key,
+    )
     return {}, ""
+
+
+def run_people(options: argparse.Namespace) -> Shown:
+    """Say who may come to the bench, let somebody in, or no more."""
+    from tapewright.jobs.home import bench_home
+    from tapewright.jobs.people import Role, people_file, read_people, remove_person, set_person
+
+    home = bench_home()
+    if options.action != "list" and not options.name:
+        raise InputAtFaultError(Problem(f"people {options.action}", "needs NAME.", "See tapewright people --help."))
+    if options.action == "add":
+        if options.role is None:
+            do = "Give --role bench (may do everything) or --role counter (takes in, hands over)."
+            raise InputAtFaultError(Problem("--role", "is missing.", do))
+        set_person(home, options.name, Role(options.role), password_given(options.name))
+    elif options.action == "remove":
+        remove_person(home, options.name)
+    people = sorted(read_people(home), key=lambda one: one.name.casefold())
+    listed = [{"name": one.name, "role": one.role.value} for one in people]
+    text = "\n".join(f"{one.name}, {one.role.value}" for one in people)
+    nobody = "Nobody has a password: whoever sits at this computer may do everything at the bench."
+    return {"file": str(people_file(home)), "people": listed}, text or nobody
 
 
 def run_owner(options: argparse.Namespace) -> Shown:

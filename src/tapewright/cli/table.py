@@ -25,7 +25,7 @@ from tapewright.cli.options import (
     TRUNCATED,
     Option,
 )
-from tapewright.cli.shop import run_bench, run_close, run_owner, run_show_knowledge, run_tapes
+from tapewright.cli.shop import run_bench, run_close, run_owner, run_people, run_show_knowledge, run_tapes
 
 COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Option, ...]], ...] = (
     ("examine", "the main job in one go: beliefs, next check, plan, readings, report", run_examine,
@@ -35,7 +35,17 @@ COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Opt
     ("demo", "the main job on an invented machine, end to end, into a folder", run_demo,
      ((("--out",), {"metavar": "DIR", "type": Path, "default": Path("demo"), "help": "folder (default: demo)"}),)),
     ("bench", "the local page", run_bench,
-     ((("--port",), {"metavar": "N", "type": int, "default": 8137, "help": "port on this computer (default: 8137)"}),)),
+     ((("--port",), {"metavar": "N", "type": int, "help": "port to listen on (default: 8137)"}),
+      (("--host",), {"metavar": "ADDRESS", "help": "address of a network to listen on (default: this computer only)"}),
+      (("--name",), {"metavar": "NAME", "action": "append", "default": [],
+                     "help": "what else a browser may call it; may be repeated"}),
+      (("--certificate",), {"metavar": "F", "type": Path, "help": "the bench's certificate for TLS (PEM)"}),
+      (("--key",), {"metavar": "F", "type": Path, "help": "the certificate's key (PEM)"}))),
+    ("people", "who may come to the bench, and what for", run_people,
+     ((("action",), {"choices": ["list", "add", "remove"], "nargs": "?", "default": "list",
+                     "help": "add also gives somebody known another role and password"}),
+      (("name",), {"nargs": "?", "metavar": "NAME", "help": "as it should stand in the history of a job"}),
+      (("--role",), {"choices": ["bench", "counter"], "help": "bench: everything; counter: takes in, hands over"}))),
     ("measure", "readings from a recording of a test tone", run_measure,
      ((("file",), {"metavar": "FILE", "type": Path, "help": "the recording; it is never changed"}),
       (("--machine",), {"metavar": "M", "help": "set the lines against this machine's rates"}),

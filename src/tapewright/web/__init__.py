@@ -2,7 +2,13 @@
 
 serve       begin: find the port free, say the address, end cleanly
 app         which address leads to what, and what is said when something is wrong
-door        who may come in: this computer's own pages only
+door        who may come in: pages of this bench only
+reach       from where the bench can be reached: this computer, or a network
+settings    how a shop always opens its bench
+guard       who is at the page, and whether they may do what they ask
+sessions    who is signed in, and how often somebody may try
+signing_in  sign in and out; who is at the bench
+present     who is at the page being made; what each role may do
 asking      what every page needs: whose bench, which job, what was typed, where to lead next
 counter     the list of jobs; a machine comes in; its ticket
 checks      the next check, what was noticed, the suspects on the drawing

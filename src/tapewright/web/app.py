@@ -7,6 +7,7 @@ from pathlib import Path
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 from starlette.routing import Mount, Route, WebSocketRoute
@@ -15,20 +16,23 @@ from starlette.types import ASGIApp
 
 from tapewright.jobs.store.nouns import NoSuchJobError
 from tapewright.jobs.store.opened import open_store
-from tapewright.web import checks, counter, findings, jobsheet, live, pages, proving, recordings, years
+from tapewright.web import checks, counter, findings, jobsheet, live, pages, proving, recordings, signing_in, years
 from tapewright.web.asking import look_at
 from tapewright.web.door import Door
+from tapewright.web.guard import Gate, Guard
+from tapewright.web.reach import ONLY_HERE, Reach
 from tapewright.web.workbench import Workbench
 from tapewright.words.problem import InputAtFaultError
 
 
-def application(home: Path, *, ahead: bool = True, database: str | None = None) -> ASGIApp:
+def application(home: Path, *, ahead: bool = True, database: str | None = None, reach: Reach = ONLY_HERE) -> ASGIApp:
     """Make the bench.
 
     Arguments:
         home: the folder jobs lie in.
         ahead: whether to work out the next answers while somebody is looking.
         database: address of a PostgreSQL database; None for the setting, or a file in `home`.
+        reach: from where, and as what, the bench can be reached.
 
     Raises:
         InputAtFaultError: when jobs cannot be kept there.
@@ -44,9 +48,11 @@ def application(home: Path, *, ahead: bool = True, database: str | None = None) 
         await run_in_threadpool(bench.close)
         await run_in_threadpool(store.close)
 
-    app = Starlette(routes=_ROUTES, lifespan=running, exception_handlers=_HANDLERS)
-    app.state.bench = bench
-    return Door(app)
+    gate = Gate(home, reach)
+    guard = Middleware(Guard, gate=gate)
+    app = Starlette(routes=_ROUTES, lifespan=running, exception_handlers=_HANDLERS, middleware=[guard])
+    app.state.bench, app.state.gate = bench, gate
+    return Door(app, reach)
 
 
 # --- what goes wrong -------------------------------------------------------------------------------------------------
@@ -57,6 +63,8 @@ def _at_fault(request: Request, error: Exception) -> Response:
     assert isinstance(error, InputAtFaultError)
     if request.method == "PUT":
         return pages.problems_json(error.problems)
+    if request.url.path in ("/sign-in", "/sign-out", "/who"):
+        return pages.message_page("Not like this", [], pages.AT_FAULT, error.problems)
     if "job_id" not in request.path_params:
         return counter.arrive_page(getattr(request.state, "typed", {}), error.problems)
     try:
@@ -145,6 +153,11 @@ _ROUTES = [
     Route(f"{_JOB}/photos/{{file}}", jobsheet.picture),
     Route(f"{_JOB}/export.zip", jobsheet.export),
     Route(f"{_JOB}/erase", jobsheet.erase, methods=_POST),
+    Route("/sign-in", signing_in.show),
+    Route("/sign-in", signing_in.sign_in, methods=_POST),
+    Route("/sign-out", signing_in.sign_out, methods=_POST),
+    Route("/who", signing_in.ask_who),
+    Route("/who", signing_in.say_who, methods=_POST),
     Route("/favicon.ico", no_icon),
     Mount("/static", StaticFiles(packages=[("tapewright.web", "static")])),
 ]

@@ -151,7 +151,10 @@ async def _plain_fields(request: Request) -> dict[str, str]:
         body += block
         if len(body) > LONGEST_FORM:
             raise _too_long()
-    return dict(parse_qsl(body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=MOST_PARTS))
+    try:
+        return dict(parse_qsl(body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=MOST_PARTS))
+    except ValueError:
+        raise _too_long() from None
 
 
 class _Desk:

@@ -6,6 +6,7 @@ from typing import Any, Final
 
 from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 
@@ -39,6 +40,7 @@ from tapewright.web.asking import (
     who_of,
     yes_or_no,
 )
+from tapewright.web.present import beyond, present
 from tapewright.words.problem import InputAtFaultError, Problem
 
 MOST_PHOTO_BYTES: Final = 30_000_000
@@ -56,6 +58,8 @@ async def set_particulars(request: Request) -> Response:
     """Say anew what is said once of a job; what is not in the form stays."""
 
     def do(store: Store, job_id: str, typed: Typed) -> Sheet:
+        if too_much := beyond(present().role, typed):
+            raise HTTPException(403, f"The counter does not say: {', '.join(too_much)[:200]}.")
         fields = _fields(typed, store.job(job_id))
         owner = {
             key: typed[key].strip() for key in ("name", "phone", "email", "address", "collected_by") if key in typed
@@ -225,7 +229,7 @@ def export(request: Request) -> Response:
     folder = tempfile.TemporaryDirectory(prefix="tapewright-export-")
     path = Path(folder.name) / "job.zip"
     store.export(path, [job_id])
-    headers = {"content-disposition": f'attachment; filename="job-{sheet.ticket}.zip"'}
+    headers = {"content-disposition": pages.to_keep(f"job-{sheet.ticket}.zip")}
     return FileResponse(path, media_type="application/zip", headers=headers, background=BackgroundTask(folder.cleanup))
 
 

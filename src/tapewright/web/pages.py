@@ -1,6 +1,7 @@
 """Plain data into HTML: every value is escaped, and only pictures drawn by `show` go in as they are."""
 
 import json
+import re
 from collections.abc import Sequence
 from typing import Any, Final
 
@@ -28,6 +29,7 @@ from tapewright.show.svg import inlined
 from tapewright.show.text import PRICES, whose_line
 from tapewright.web import views
 from tapewright.web.asking import new_token
+from tapewright.web.present import present
 from tapewright.web.uploads import MOST_RECORDING_BYTES
 from tapewright.web.workbench import Look
 from tapewright.words.findings import Belief, BudgetItem
@@ -53,6 +55,7 @@ def _environment() -> Environment:
     environment.globals |= {
         "name_of": name_of, "reading_said": reading_said, "against_limit": against_limit, "whose_line": whose_line,
         "UNSAID": views.UNSAID, "new_token": new_token, "PRICES": PRICES, "MOST_BYTES": MOST_RECORDING_BYTES,
+        "present": present,
     }  # fmt: skip
     return environment
 
@@ -225,8 +228,16 @@ def problems_json(problems: Sequence[Problem]) -> JSONResponse:
 def download(data: dict[str, Any], filename: str) -> Response:
     """Give data to keep, as a JSON file."""
     text = json.dumps(data, ensure_ascii=False, allow_nan=False, indent=2) + "\n"
-    headers = {"content-disposition": f'attachment; filename="{filename}"'}
-    return Response(text, media_type="application/json", headers=headers)
+    return Response(text, media_type="application/json", headers={"content-disposition": to_keep(filename)})
+
+
+def to_keep(filename: str) -> str:
+    """Give the header that makes a browser keep a file, under a name of plain letters only.
+
+    >>> to_keep('job-26"-1.zip')
+    'attachment; filename="job-26_-1.zip"'
+    """
+    return f'attachment; filename="{re.sub("[^A-Za-z0-9._-]", "_", filename)[:80]}"'
 
 
 def largest_lines(budget: Sequence[BudgetItem], most: int = 6) -> list[BudgetItem]:

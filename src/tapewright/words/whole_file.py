@@ -8,12 +8,13 @@ from pathlib import Path
 from tapewright.words.problem import InputAtFaultError, Problem
 
 
-def write_whole(path: Path, content: str | bytes) -> None:
+def write_whole(path: Path, content: str | bytes, *, private: bool = False) -> None:
     """Write a file so that whoever looks sees the old one or the new one, also after a crash half-way.
 
     Arguments:
         path: where; its folder is made if need be.
         content: text (written as UTF-8) or bytes.
+        private: whether nobody else on this computer may read it.
 
     Raises:
         InputAtFaultError: when it cannot be written there, with the reason.
@@ -27,7 +28,8 @@ def write_whole(path: Path, content: str | bytes) -> None:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
-            Path(name).chmod(0o644)  # a temporary file is its maker's alone; a report is for others too
+            if not private:
+                Path(name).chmod(0o644)  # a temporary file is its maker's alone; a report is for others too
             Path(name).replace(path)
         except BaseException:
             with contextlib.suppress(OSError):
