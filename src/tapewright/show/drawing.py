@@ -81,7 +81,7 @@ def drawing(
         *_badges(seen, {one.wanted.key: one for one in placed}),
         legend,
     )
-    return picture(_title(seen), _described(seen), whole, seen.key, *pieces, kind="mechanism")
+    return picture(_title(seen), _described(seen), whole, seen.key, *pieces, kind="mechanism", leads=link is not None)
 
 
 def _checked(machine: Machine, mode: str, suspects: Mapping[str, float]) -> None:

@@ -54,7 +54,13 @@ def number(value: float) -> str:
 
 
 def picture(
-    title: str, describes: str, box: tuple[float, float, float, float], key: str, *inside: str, kind: str = "picture"
+    title: str,
+    describes: str,
+    box: tuple[float, float, float, float],
+    key: str,
+    *inside: str,
+    kind: str = "picture",
+    leads: bool = False,
 ) -> str:
     """Write a whole picture: it scales with its page and says what it shows.
 
@@ -65,9 +71,11 @@ def picture(
         key: makes the ids of its title and description differ from those of other pictures on the page.
         inside: SVG.
         kind: class of the outer element.
+        leads: whether parts of it lead elsewhere; then it is a group of them, and not one image, to a screen reader.
     """
     viewed = " ".join(number(value) for value in box)
-    head = f'<svg{NAMESPACE} class="{kind}" viewBox="{viewed}" role="img" aria-labelledby="{key}-t {key}-d"'
+    role = "group" if leads else "img"
+    head = f'<svg{NAMESPACE} class="{kind}" viewBox="{viewed}" role="{role}" aria-labelledby="{key}-t {key}-d"'
     named = element("title", text(title), id=f"{key}-t") + element("desc", text(describes), id=f"{key}-d")
     return f'{head} preserveAspectRatio="xMidYMid meet" font-family="{FONT}">{named}{"".join(inside)}</svg>'
 

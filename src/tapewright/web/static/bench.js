@@ -12,10 +12,18 @@ const fill = async (place, address) => {
   }
 };
 
+// A drawing wider than a telephone begins at the first suspect.
+const toSuspect = (place) => {
+  const suspect = place.querySelector(".suspect");
+  if (!suspect || place.scrollWidth <= place.clientWidth) return;
+  const [seen, frame] = [suspect.getBoundingClientRect(), place.getBoundingClientRect()];
+  place.scrollLeft += (seen.left + seen.right) / 2 - (frame.left + frame.right) / 2;
+};
+
 document.documentElement.classList.add("scripted");
 
 // Pictures come after the page, so that the next check never waits for them.
-for (const place of document.querySelectorAll("[data-fetch]")) fill(place, place.dataset.fetch);
+for (const place of document.querySelectorAll("[data-fetch]")) fill(place, place.dataset.fetch).then(() => toSuspect(place));
 for (const folded of document.querySelectorAll("[data-fetch-in]")) {
   folded.addEventListener("toggle", () => fill(folded.querySelector("div"), folded.dataset.fetchIn), { once: true });
 }

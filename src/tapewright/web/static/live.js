@@ -6,11 +6,16 @@
     .map((id) => document.getElementById(id));
   const SPOKEN = { speed_error_pct: "speed error, mean", weighted_peak_pct: "flutter, weighted peak", weighted_rms_pct: "flutter, weighted rms" };
   const SHAPES = { "pass": "●", "fail": "▲", "within doubt of the limit": "◆" };
-  const WORDS = { "pass": "within the limit", "fail": "over the limit", "within doubt of the limit": "too near the limit to tell" };
+  const WORDS = {
+    "pass": (limit) => `within the limit of ${limit} %`, "fail": (limit) => `over the limit of ${limit} %`,
+    "within doubt of the limit": (limit) => `too near the limit of ${limit} % to tell`,
+  };
   const POINTS = 400; // ten seconds
   let running = null;
 
   const make = (name, text = "", more = {}) => Object.assign(document.createElement(name), { textContent: text }, more);
+  // As many digits as the doubt is worth, and the same of both.
+  const digitsOf = (doubt) => (doubt > 0 ? Math.min(6, Math.max(2, 1 - Math.floor(Math.log10(doubt)))) : 3);
   const signed = (value, digits) => (value > 0 ? "+" : "") + value.toFixed(digits);
   const pressed = (button, on) => button.setAttribute("aria-pressed", on ? "true" : "false");
 
@@ -126,7 +131,7 @@
     card = make("article", "", { className: "live-channel" });
     card.dataset.channel = channel;
     card.append(make("h3", `Channel ${channel}`), make("p", "", { className: "digits" }), make("p", "", { className: "muted why" }),
-      make("canvas", "", { width: 800, height: 200, ariaHidden: "true" }), make("ul", "", { className: "live-readings" }), make("ul", "", { className: "notes remarks" }));
+      make("p", "", { className: "muted reach" }), make("canvas", "", { ariaHidden: "true" }), make("ul", "", { className: "live-readings" }), make("ul", "", { className: "notes remarks" }));
     shown.append(card);
     return card;
   }
@@ -139,31 +144,46 @@
     const rows = Object.entries(moment.readings).map(([name, one]) => {
       const verdict = moment.verdicts[name];
       const row = make("li");
-      row.append(make("span", SPOKEN[name]), make("b", one.value === null ? one.why_not : `${name === "speed_error_pct" ? signed(one.value, 3) : one.value.toFixed(3)} ± ${Number(one.doubt.toPrecision(2))} %`));
-      if (verdict) row.append(make("span", `${SHAPES[verdict.verdict]} ${WORDS[verdict.verdict]} of ${verdict.limit} %`, { className: `limit ${verdict.verdict === "pass" ? "" : "over"}` }));
+      row.append(make("span", SPOKEN[name]), make("b", one.value === null ? one.why_not : said(name, one)));
+      if (verdict) row.append(make("span", `${SHAPES[verdict.verdict]} ${WORDS[verdict.verdict](verdict.limit)}`, { className: `limit ${verdict.verdict === "pass" ? "" : "over"}` }));
       return row;
     });
     card.querySelector(".live-readings").replaceChildren(...rows);
     card.querySelector(".remarks").replaceChildren(...moment.remarks.map((one) => make("li", one)));
-    trace(card.querySelector("canvas"), curve, moment.verdicts.speed_error_pct?.limit);
+    trace(card.querySelector("canvas"), card.querySelector(".reach"), curve, moment.verdicts.speed_error_pct?.limit);
   }
 
-  function trace(canvas, curve, limit) {
+  function said(name, reading) {
+    const digits = digitsOf(reading.doubt);
+    return `${name === "speed_error_pct" ? signed(reading.value, digits) : reading.value.toFixed(digits)} ± ${reading.doubt.toFixed(digits)} %`;
+  }
+
+  // The curve fills the frame, so that flutter shows beside a speed that is off; zero and limits are drawn where they lie in it.
+  function trace(canvas, says, curve, limit) {
     const style = getComputedStyle(document.documentElement);
-    const [ink, faint, suspect] = ["--show-ink", "--show-faint", "--show-suspect"].map((name) => style.getPropertyValue(name));
+    const [ink, muted, suspect] = ["--show-ink", "--show-muted", "--show-suspect"].map((name) => style.getPropertyValue(name));
+    const sharp = devicePixelRatio || 1;
+    const [wide, tall] = [canvas.clientWidth * sharp, canvas.clientHeight * sharp].map(Math.round);
+    if (canvas.width !== wide || canvas.height !== tall) [canvas.width, canvas.height] = [wide, tall];
     const pen = canvas.getContext("2d");
     const values = curve.filter((one) => one !== null);
-    const reach = Math.max(0.2, ...values.map(Math.abs)) * 1.15;
-    const [wide, tall] = [canvas.width, canvas.height];
-    const y = (value) => tall / 2 - value / reach * tall / 2;
     pen.clearRect(0, 0, wide, tall);
+    if (!values.length) {
+      says.textContent = "";
+      return;
+    }
+    const [low, high] = [Math.min(...values), Math.max(...values)];
+    const half = Math.max(0.1, 0.6 * (high - low));
+    const bottom = (low + high) / 2 - half;
+    const y = (value) => tall - (value - bottom) / (2 * half) * tall;
+    says.textContent = `The last ten seconds, drawn from ${signed(bottom, 2)} to ${signed(bottom + 2 * half, 2)} %`;
     const line = (value, colour, dashes) => {
-      pen.beginPath(); pen.setLineDash(dashes); pen.strokeStyle = colour; pen.lineWidth = 2;
+      pen.beginPath(); pen.setLineDash(dashes.map((one) => one * sharp)); pen.strokeStyle = colour; pen.lineWidth = 1.2 * sharp;
       pen.moveTo(0, y(value)); pen.lineTo(wide, y(value)); pen.stroke(); pen.setLineDash([]);
     };
-    line(0, faint, []);
-    if (limit && limit < reach) for (const sign of [-1, 1]) line(sign * limit, suspect, [12, 8]);
-    pen.beginPath(); pen.strokeStyle = ink; pen.lineWidth = 2.5;
+    line(0, muted, []);
+    if (limit) for (const sign of [-1, 1]) line(sign * limit, suspect, [7, 5]);
+    pen.beginPath(); pen.strokeStyle = ink; pen.lineWidth = 1.6 * sharp;
     let drawing = false;
     curve.forEach((one, at) => {
       if (one === null) { drawing = false; return; }
@@ -172,8 +192,6 @@
       drawing = true;
     });
     pen.stroke();
-    pen.fillStyle = ink; pen.font = "22px system-ui, sans-serif";
-    pen.fillText(`±${reach.toFixed(reach < 1 ? 2 : 1)} %, ten seconds`, 8, 24);
   }
 
   start.addEventListener("click", () => (running ? end("Stopped.") : begin()));
