@@ -18,7 +18,7 @@ home           where a user's data lie
 people         who may come to the bench: name, role and password
 knowledge      the shop's closed jobs as one text file, to be read, edited and merged
 shop           close a job into the file, look at it, put others to it
-bench_job      a job on the bench, kept in a folder of its own
+bench_job      a job on the bench as a value: answers, skips, recordings
 store/         jobs in a database, their files beside it
 faults_list    every fault with the signs it leads to
 describing     start and check a description

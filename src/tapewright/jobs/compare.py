@@ -7,7 +7,7 @@ in truth and is left in here, so that a change is called one too seldom and neve
 import json
 import math
 from collections.abc import Sequence
-from dataclasses import fields
+from dataclasses import MISSING, fields
 from pathlib import Path
 from typing import Any, Final
 
@@ -235,15 +235,25 @@ def _heard_before(file: str, number: int, found: dict[str, Any]) -> Heard:
         channel=number,
         tone=dict(found["tone"]),
         readings=readings,
-        lines=tuple(Line(**{one.name: float(row[one.name]) for one in fields(Line)}) for row in found["lines"]),
-        budget=tuple(
-            BudgetItem(str(row["part"]), int(row["order"]), *(float(row[name]) for name in _SIZES))
-            for row in found.get("budget", ())
-        ),
+        lines=tuple(_line(row) for row in found["lines"]),
+        budget=tuple(_item(row) for row in found.get("budget", ())),
     )
 
 
-_SIZES: Final = ("frequency_hz", "peak_pct", "doubt_pct", "probability")
+def _line(row: dict[str, Any]) -> Line:
+    """Read a line; what a file of an earlier version does not hold yet is as it is by default."""
+    return Line(**{one.name: float(row[one.name]) for one in fields(Line) if one.name in row or one.default is MISSING})
+
+
+def _item(row: dict[str, Any]) -> BudgetItem:
+    return BudgetItem(
+        part=str(row["part"]),
+        order=int(row["order"]),
+        frequency_hz=float(row["frequency_hz"]),
+        peak_pct=float(row["peak_pct"]),
+        doubt_pct=float(row["doubt_pct"]),
+        probability=float(row["probability"]),
+    )
 
 
 def _reading(found: dict[str, Any]) -> Reading:

@@ -12,7 +12,7 @@ import uvicorn
 from starlette.types import ASGIApp
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from tapewright.jobs.bench_job import bench_home
+from tapewright.jobs.home import bench_home
 from tapewright.web.app import application
 from tapewright.web.reach import LOOPBACK, ONLY_HERE, Reach, reach_of
 from tapewright.web.settings import Settings, settings_of

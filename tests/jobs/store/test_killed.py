@@ -18,11 +18,12 @@ from pathlib import Path
 
 import pytest
 
-from tapewright.jobs.bench_job import JOB_FILE, begun, keep_job
 from tapewright.jobs.store import files
 from tapewright.jobs.store.nouns import Sheet, Status
+from tapewright.jobs.store.old_folders import JOB_FILE
 from tapewright.jobs.store.opened import Store, open_store
 from tests.jobs.store import killed
+from tests.jobs.store.old_folders import begun, keep_job
 
 ROUNDS = 200
 

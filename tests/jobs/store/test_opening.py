@@ -16,17 +16,18 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import inspect, text
 
-from tapewright.jobs import bench_job
-from tapewright.jobs.bench_job import Job, answered, begun, keep_job, put_away, skipped, with_recording
+from tapewright.jobs.bench_job import Job, Skip, answered
 from tapewright.jobs.store import database
 from tapewright.jobs.store.backup import back_up
 from tapewright.jobs.store.database import HEAD, database_url, migrate, writing
 from tapewright.jobs.store.models import Base
 from tapewright.jobs.store.nouns import Note, Status
+from tapewright.jobs.store.old_folders import recording_path
 from tapewright.jobs.store.opened import Store, open_store
 from tapewright.jobs.store.sums import as_bench_job
 from tapewright.words.problem import InputAtFaultError
 from tests.jobs.store.conftest import Opener
+from tests.jobs.store.old_folders import begun, keep_job, with_recording
 
 OPEN_ONE = """
 import sys
@@ -36,7 +37,6 @@ sys.stdin.readline()
 with open_store(Path(sys.argv[1]), sys.argv[2] or None) as store:
     print(*[store.begin().ticket for _ in range(5)])
 """
-
 
 # --- tables -----------------------------------------------------------------------------------------------------------
 
@@ -197,12 +197,10 @@ def test_a_damaged_database_never_takes_the_place_of_a_good_copy(on_file: Store)
 
 def an_earlier_job(home: Path, sound: bytes = b"\x00sound") -> Job:
     job = keep_job(home, begun("one_motor_portable", "It „squeals“.", 30.0))
-    arrived = bench_job.place_for_recording(home, job)
-    arrived.write_bytes(sound)
-    job = with_recording(home, job, arrived, "side a.wav", 3150.0)
+    job = with_recording(home, job, sound, "side a.wav", 3150.0)
     for sign, present in (("a", True), ("b", False), ("a", None)):
         job = answered(job, sign, present)
-    return keep_job(home, skipped(job, "c"))
+    return keep_job(home, replace(job, steps=(*job.steps, Skip("c"))))
 
 
 def looked_at(folder: Path) -> dict[str, tuple[bytes, int]]:
@@ -212,7 +210,7 @@ def looked_at(folder: Path) -> dict[str, tuple[bytes, int]]:
 def test_earlier_jobs_are_taken_over_once_and_left_as_they_are(tmp_path: Path, opened: Opener) -> None:
     home = tmp_path / "home"
     first = an_earlier_job(home)
-    second = put_away(replace(begun("four_track"), description="", created=first.created), away=True)
+    second = replace(begun("four_track"), created=first.created, away=True)
     second = keep_job(home, second)
     before = looked_at(home / "jobs")
     store = opened()
@@ -221,7 +219,7 @@ def test_earlier_jobs_are_taken_over_once_and_left_as_they_are(tmp_path: Path, o
     for job in (first, second):
         again = as_bench_job(store.job(job.id))
         files = {one.called: store.file_path(one.file).read_bytes() for one in again.recordings}
-        assert files == {one.called: bench_job.recording_path(home, job, one).read_bytes() for one in job.recordings}
+        assert files == {one.called: recording_path(home, job, one).read_bytes() for one in job.recordings}
         assert replace(again, recordings=()) == replace(job, recordings=())
         assert (again.created, again.changed) == (job.created, job.changed)
         assert [(r.called, r.size_bytes, r.tone_hz) for r in again.recordings] == [
@@ -243,7 +241,7 @@ def test_an_earlier_job_that_cannot_be_read_is_said_and_left(tmp_path: Path) -> 
     bad = keep_job(tmp_path, begun("four_track"))
     (tmp_path / "jobs" / bad.id / "job.json").write_text("{", "utf-8")
     lacking = an_earlier_job(tmp_path)
-    bench_job.recording_path(tmp_path, lacking, lacking.recordings[0]).unlink()
+    recording_path(tmp_path, lacking, lacking.recordings[0]).unlink()
     with open_store(tmp_path) as store:
         assert {line.id for line in store.jobs().lines} == {good.id, lacking.id}
         said = " ".join(map(str, store.remarks))

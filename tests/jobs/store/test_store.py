@@ -9,7 +9,8 @@ from typing import Any
 
 import pytest
 
-from tapewright.jobs.bench_job import evidence_of, findings, machine_of
+from tapewright.jobs.bench_job import evidence_of, machine_of
+from tapewright.jobs.examine import examine
 from tapewright.jobs.store.nouns import (
     Answer,
     Attached,
@@ -309,7 +310,7 @@ def test_the_findings_are_worked_out_from_a_kept_job(store: Store) -> None:
         Particulars(machine_id="one_motor_portable", complaint="slow"), items=[Answer("hum", skipped=True)]
     )
     bench = as_bench_job(store.add(job.id, put(store, b"sound")))
-    assert findings(bench, machine_of(bench)).beliefs
+    assert examine(machine_of(bench), evidence_of(bench)).beliefs
     assert evidence_of(bench).signs == ()
     assert store.file_path(bench.recordings[0].file).read_bytes() == b"sound"
 

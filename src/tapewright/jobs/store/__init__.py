@@ -15,6 +15,7 @@ erasing     an owner's data gone for good
 exporting   jobs into a zip that a person can read
 importing   jobs out of such a zip, none of it believed
 backup      a copy of the database once a day
-takeover    jobs of earlier versions, a folder each
+old_folders jobs as earlier versions kept them, read and never written
+takeover    jobs of earlier versions, taken over once
 sums        the ticket, what a job comes to, what its findings are worked out from
 """

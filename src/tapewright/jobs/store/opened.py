@@ -14,7 +14,7 @@ from typing import IO, Any
 
 from sqlalchemy import Engine, exc, select
 
-from tapewright.jobs.bench_job import bench_home
+from tapewright.jobs.home import bench_home
 from tapewright.jobs.store import erasing, files, steps
 from tapewright.jobs.store.backup import back_up
 from tapewright.jobs.store.database import FILE_NAME, connect, database_url, lock, reading, writing

@@ -84,7 +84,7 @@ def past_limit(sheet: Sheet) -> bool:
 
 
 def as_bench_job(sheet: Sheet) -> Job:
-    """Give the job in the shape that the findings are worked out from (`bench_job.findings`, `machine_of`).
+    """Give the job in the shape that the findings are worked out from (`bench_job.evidence_of`, `machine_of`).
 
     A recording's `file` is its checksum: `store.file_path(recording.file)` gives where it lies.
     """

@@ -10,12 +10,23 @@ from typing import Final
 
 from sqlalchemy import Engine, insert, select
 
-from tapewright.jobs.bench_job import JOB_FILE, Job, NoSuchJobError, Skip, job_folder, read_job, recording_path
+from tapewright.jobs.bench_job import Job, Skip
 from tapewright.jobs.store import files
 from tapewright.jobs.store.database import lock, reading, writing
 from tapewright.jobs.store.history import Piece, Said, add_step, begin, bring_after
 from tapewright.jobs.store.models import JOB, TAKEN
-from tapewright.jobs.store.nouns import Answer, Attached, FileKind, Item, Note, Owner, Particulars, Status
+from tapewright.jobs.store.nouns import (
+    Answer,
+    Attached,
+    FileKind,
+    Item,
+    NoSuchJobError,
+    Note,
+    Owner,
+    Particulars,
+    Status,
+)
+from tapewright.jobs.store.old_folders import JOB_FILE, job_folder, read_job, recording_path
 from tapewright.jobs.store.steps import Steps, name_files, next_ticket
 from tapewright.jobs.store.values import checked, plain_of
 from tapewright.words.problem import InputAtFaultError, Problem
