@@ -434,3 +434,19 @@ def test_what_was_agreed_used_and_undone_stands_on_the_sheet(tmp_path: Path) -> 
         assert "(undone)" in page
         refused = visitor.post(f"{job}/add", {"kind": "work", "what": "x", "minutes": "many"})
         assert (refused.status_code, "minutes" in refused.text) == (422, True)
+
+
+def test_all_jobs_go_out_as_one_zip_and_come_in_elsewhere_once(tmp_path: Path) -> None:
+    with Visitor(tmp_path / "here") as here, Visitor(tmp_path / "there") as there:
+        here.begin(complaint="it squeals")
+        here.begin(complaint="it wavers")
+        zipped = here.get("/jobs/in-and-out/jobs.zip")
+        assert zipped.headers["content-type"] == "application/zip"
+        for said in ("2 new here", "2 known, and nothing new"):
+            answer = there.ask("POST", "/jobs/in-and-out", files={"zip": ("jobs.zip", zipped.content)})
+            assert (answer.status_code, said in seen(answer.text)) == (200, True)
+        assert there.store.jobs().total == 2
+        for content in (b"", b"PK nonsense"):
+            refused = there.ask("POST", "/jobs/in-and-out", files={"zip": ("jobs.zip", content)})
+            assert (refused.status_code, "This needs mending first" in refused.text) == (422, True)
+        assert not list((tmp_path / "there").rglob("*.part"))

@@ -16,8 +16,10 @@ recordings  recordings put in, measured beside the page, read
 live        sound from the browser, read while it plays
 findings    what speaks for and against each suspect; the plan; what leaves the bench as files
 proving     before and after
+moving      all jobs out as one zip, and those of such a zip in
 years       the same machine over the years
 jobsheet    what was agreed, used and done; photos; every step with its undo
+pictures    what kind of picture a file is, and how large when unpacked
 forms       what a form sent, read as it arrives
 uploads     text files that arrive with a form, and how large a file may be
 workbench   jobs in hand: recordings measured beside the page, findings worked out once and kept

@@ -16,7 +16,19 @@ from starlette.types import ASGIApp
 
 from tapewright.jobs.store.nouns import NoSuchJobError
 from tapewright.jobs.store.opened import open_store
-from tapewright.web import checks, counter, findings, jobsheet, live, pages, proving, recordings, signing_in, years
+from tapewright.web import (
+    checks,
+    counter,
+    findings,
+    jobsheet,
+    live,
+    moving,
+    pages,
+    proving,
+    recordings,
+    signing_in,
+    years,
+)
 from tapewright.web.asking import look_at
 from tapewright.web.door import Door
 from tapewright.web.guard import Gate, Guard
@@ -118,6 +130,9 @@ _ROUTES = [
     Route("/", counter.job_list),
     Route("/arrive", counter.arrive),
     Route("/jobs", counter.begin, methods=_POST),
+    Route("/jobs/in-and-out", moving.show),
+    Route("/jobs/in-and-out", moving.bring_in, methods=_POST),
+    Route("/jobs/in-and-out/jobs.zip", moving.everything),
     Route(f"{_JOB}/ticket", counter.ticket),
     Route(_JOB, checks.show),
     Route(f"{_JOB}/answer", checks.answer, methods=_POST),
