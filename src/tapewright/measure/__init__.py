@@ -48,4 +48,12 @@ voices          which partials may be one voice's
 joint_fit       what all partials do in common, each note's own pitch and glide taken out
 programme_speed  whether that is the tape, and the speed it tells
 without_tone    measure_without_tone: slow speed change from hum and programme, on request only
+sequence_mark   the synchronising mark of a test sequence: sweeps that sound the same at any speed
+sequence_plan   which test sequences there are, and what stands on each
+sequence_writing  a test sequence as a sound file
+sequence_sweeps  sweeps of marks, found in every channel while a file is read once
+sequence_marks  marks put together from sweeps; the chance that noise does that
+sequence_content  whether a stretch holds what a section put there
+sequence_timeline  where in a file the sections stand, from mark to mark; what was cut out
+sequence_finding  find_sequence: a test sequence in a recording, whole or in pieces
 """

@@ -1,0 +1,240 @@
+"""Marks of a test sequence, put together from sweeps; and which of them belong to one pass of the sequence."""
+
+import itertools
+from collections.abc import Sequence as Several
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapewright.measure.sequence_mark import (
+    FIRST,
+    SECOND,
+    SLOT_S,
+    SYMBOLS,
+    Sweep,
+    chance_of_likeness,
+    check_symbol,
+    code_sweep,
+    mark_length_s,
+    speed_shift_s,
+    track_sweep,
+)
+from tapewright.measure.sequence_plan import marks_of, sequence_of
+from tapewright.measure.sequence_sweeps import DIMENSIONS, LIKENESS, Peaks
+from tapewright.words.sequence import Sequence
+
+SPEEDS: Final = (0.88, 1.13)
+"""Speed ratios that are looked for: 10 % either way, and some room for wow on top."""
+NEAR_S: Final = 0.006
+"""A sweep may stand so far from where the others put it; the places of the code are 20 ms apart."""
+
+
+@dataclass(frozen=True, slots=True)
+class HeardMark:
+    """A mark as one channel holds it.
+
+    Arguments:
+        index: which of the sequence's marks, from 0.
+        variant: which of the sequences.
+        start_s: its beginning in the file.
+        slowness: time in the file by time on the tape at the right speed, through the mark; 0.9 is 11 % fast.
+        likeness: of its least like sweep.
+        own: strength of the sweep that each track alone carries, in the order of tracks; 0 where there is none.
+    """
+
+    index: int
+    variant: int
+    start_s: float
+    slowness: float
+    likeness: float
+    own: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedMark:
+    """A mark as all channels together hold it.
+
+    Arguments:
+        index: which of the sequence's marks, from 0.
+        variant: which of the sequences.
+        start_s: its beginning in the file, the middle one of the channels'.
+        slowness: likewise.
+        heard: by channel, from 0.
+    """
+
+    index: int
+    variant: int
+    start_s: float
+    slowness: float
+    heard: dict[int, HeardMark]
+
+
+def _stands_at(one: Sweep, start_s: float, slowness: float) -> float:
+    """Give where in the file a template fits a sweep of a mark."""
+    return start_s + slowness * one.at_s + speed_shift_s(one.rising) * (1.0 - slowness)
+
+
+def _fitted(sweeps: Several[Sweep], times_s: Several[float]) -> tuple[float, float]:
+    """Give start and slowness of a mark by least squares: both stand linearly in where its templates fit."""
+    shifts = np.array([speed_shift_s(one.rising) for one in sweeps])
+    after = np.array([one.at_s for one in sweeps]) - shifts
+    known = np.stack([np.ones(len(sweeps)), after], axis=1)
+    start_s, slowness = np.linalg.lstsq(known, np.asarray(times_s) - shifts, rcond=None)[0]
+    return float(start_s), float(slowness)
+
+
+def _near(peaks: Peaks, time_s: float) -> int | None:
+    """Give the strongest peak near a time; None where there is none."""
+    first, last = np.searchsorted(peaks.times_s, [time_s - NEAR_S, time_s + NEAR_S])
+    return int(first + np.argmax(peaks.likeness[first:last])) if last > first else None
+
+
+def _symbols(peaks: Peaks, place: int, start_s: float, slowness: float) -> list[tuple[int, int]]:
+    """Give the symbols that may stand at one place of the code, each with its peak."""
+    found = []
+    for symbol in range(SYMBOLS):
+        peak = _near(peaks, _stands_at(code_sweep(place, symbol), start_s, slowness))
+        if peak is not None:
+            found.append((symbol, peak))
+    return found
+
+
+def _read(rising: Peaks, falling: Peaks, first: int, second: int) -> HeardMark | None:
+    """Read the mark that begins with two sweeps; None where that is none."""
+    times_s = [float(falling.times_s[first]), float(rising.times_s[second])]
+    start_s, slowness = _fitted((FIRST, SECOND), times_s)
+    if not 1.0 / SPEEDS[1] <= slowness <= 1.0 / SPEEDS[0]:
+        return None
+    choices = [_symbols((rising if place == 1 else falling), place, start_s, slowness) for place in range(3)]
+    best: HeardMark | None = None
+    for (index, a), (variant, b), (check, c) in itertools.product(*choices):
+        if check != check_symbol(index, variant):
+            continue
+        sequence = sequence_of(variant)
+        if sequence is None or index >= len(marks_of(sequence)):
+            continue
+        sweeps = (FIRST, SECOND, code_sweep(0, index), code_sweep(1, variant), code_sweep(2, check))
+        at = [*times_s, float(falling.times_s[a]), float(rising.times_s[b]), float(falling.times_s[c])]
+        start, slow = _fitted(sweeps, at)
+        if max(abs(_stands_at(one, start, slow) - time) for one, time in zip(sweeps, at, strict=True)) > NEAR_S:
+            continue
+        alike = min(
+            *(float(falling.likeness[peak]) for peak in (first, a, c)),
+            *(float(rising.likeness[peak]) for peak in (second, b)),
+        )
+        if best is None or alike > best.likeness:
+            best = HeardMark(index, variant, start, slow, alike, _own(rising, sequence.tracks, start, slow))
+    return best
+
+
+def _own(rising: Peaks, tracks: int, start_s: float, slowness: float) -> tuple[float, ...]:
+    peaks = [_near(rising, _stands_at(track_sweep(track + 1), start_s, slowness)) for track in range(tracks)]
+    return tuple(0.0 if peak is None else float(rising.strength[peak]) for peak in peaks)
+
+
+def heard_marks(rising: Peaks, falling: Peaks) -> tuple[HeardMark, ...]:
+    """Give the marks of one channel, in the order of time.
+
+    Arguments:
+        rising: where the channel is like a rising sweep.
+        falling: where it is like a falling one.
+    """
+    found = []
+    for first, time_s in enumerate(falling.times_s):
+        earliest, latest = (_second_after(1.0 / speed) for speed in reversed(SPEEDS))
+        candidates = np.searchsorted(rising.times_s, [time_s + earliest, time_s + latest])
+        read = [_read(rising, falling, first, second) for second in range(*candidates)]
+        found += [one for one in read if one is not None]
+    return tuple(found)
+
+
+def _second_after(slowness: float) -> float:
+    """Give how long after the first sweep's template the second one's fits."""
+    return _stands_at(SECOND, 0.0, slowness) - _stands_at(FIRST, 0.0, slowness)
+
+
+def placed_marks(heard: Several[tuple[HeardMark, ...]]) -> tuple[PlacedMark, ...]:
+    """Put the same mark in several channels together; give all marks in the order of time.
+
+    Arguments:
+        heard: for each channel what `heard_marks` gives.
+    """
+    every = sorted(
+        ((one, channel) for channel, marks in enumerate(heard) for one in marks), key=lambda pair: pair[0].start_s
+    )
+    groups: list[list[tuple[HeardMark, int]]] = []
+    for one, channel in every:
+        for group in groups[-3:]:
+            known = group[0][0]
+            same = (known.index, known.variant) == (one.index, one.variant)
+            if same and one.start_s - known.start_s < 0.5 * mark_length_s(2):
+                group.append((one, channel))
+                break
+        else:
+            groups.append([(one, channel)])
+    return tuple(_placed(group) for group in groups)
+
+
+def _placed(group: list[tuple[HeardMark, int]]) -> PlacedMark:
+    starts: NDArray[np.float64] = np.array([one.start_s for one, _ in group])
+    return PlacedMark(
+        group[0][0].index,
+        group[0][0].variant,
+        float(np.median(starts)),
+        float(np.median([one.slowness for one, _ in group])),
+        {channel: one for one, channel in group},
+    )
+
+
+def passes(marks: Several[PlacedMark]) -> tuple[tuple[PlacedMark, ...], ...]:
+    """Part marks into passes of one sequence: in each the same sequence runs on, forwards.
+
+    Arguments:
+        marks: in the order of time.
+    """
+    parts: list[list[PlacedMark]] = []
+    for one in marks:
+        if parts and one.variant == parts[-1][-1].variant and one.index > parts[-1][-1].index:
+            parts[-1].append(one)
+        else:
+            parts.append([one])
+    return tuple(tuple(part) for part in parts)
+
+
+def chance_in_noise(seconds: float, channels: int = 1) -> float:
+    """Give at most how likely a mark is found somewhere in noise that fills the sweeps' band evenly.
+
+    Arguments:
+        seconds: length of the recording.
+        channels: how many, each with noise of its own.
+
+    Five sweeps have to be there: the first anywhere, the second within the range of speeds, the three of the code at
+    one of their places; the code's third symbol follows from the others. Each has so many independent times to stand
+    at as the band has cycles; sweeps that do not overlap are independent in such noise, and the chances of a union add
+    up to no less than its own.
+
+    >>> chance_in_noise(3600.0, 4) < 1e-190
+    True
+    """
+    one = chance_of_likeness(LIKENESS, DIMENSIONS)
+    per_s = DIMENSIONS / 2.0 / SLOT_S * 4.0
+    reach_s = _second_after(1.0 / SPEEDS[0]) - _second_after(1.0 / SPEEDS[1])
+    window = 2.0 * NEAR_S * per_s
+    return float(
+        channels * seconds * per_s * one * reach_s * per_s * one * (SYMBOLS * window * one) ** 2 * window * one
+    )
+
+
+def sequence_heard(run: Several[PlacedMark]) -> Sequence:
+    """Give the sequence that a pass of marks is of."""
+    sequence = sequence_of(run[0].variant)
+    if sequence is None:
+        raise ValueError("a mark of no sequence is never read")
+    return sequence
+
+
+__all__ = [
+    "HeardMark", "PlacedMark", "chance_in_noise", "heard_marks", "passes", "placed_marks", "sequence_heard",
+]  # fmt: skip

@@ -1,0 +1,156 @@
+"""Where in a file the sections of a sequence stand: from mark to mark, and beyond the first and the last of them."""
+
+import itertools
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from tapewright.measure.sequence_content import Piece, cut_between, reach
+from tapewright.measure.sequence_marks import PlacedMark, sequence_heard
+from tapewright.measure.sequence_plan import marks_of
+from tapewright.words.sequence import MARK, Section, Sequence
+
+MOST_OFF: Final = 0.006
+"""From one mark to the next the mean speed differs less than this, ratio, from that through the marks themselves."""
+LOOSE_S: Final = 0.005
+"""So far a mark's place may be out."""
+
+Heard = Callable[[Section, "Span"], list[Piece]]
+"""Says of each piece of a section how far the recording holds it, placed as a span places it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch of the tape, and where it stands in the file.
+
+    Arguments:
+        first_s: its beginning, time on the tape at the right speed.
+        last_s: its end.
+        anchor_s: a time on the tape ...
+        anchored_s: ... and where that stands in the file.
+        slowness: time in the file by time on the tape.
+    """
+
+    first_s: float
+    last_s: float
+    anchor_s: float
+    anchored_s: float
+    slowness: float
+
+    def place(self, at_s: float) -> float:
+        """Give where in the file a time on the tape stands."""
+        return self.anchored_s + self.slowness * (at_s - self.anchor_s)
+
+    def holds(self, section: Section) -> bool:
+        """Say whether a section lies in it from beginning to end."""
+        return self.first_s <= section.start_s + 1e-6 and section.end_s <= self.last_s + 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """The spans of one pass, in the order of time, and what was odd about them.
+
+    Arguments:
+        spans: they do not overlap on the tape.
+        speed_ratio: mean over all spans between marks; above 1 is fast.
+        notes: sentences.
+    """
+
+    spans: tuple[Span, ...]
+    speed_ratio: float
+    notes: tuple[str, ...]
+
+
+def _starts(run: tuple[PlacedMark, ...]) -> list[float]:
+    """Give where on the tape the marks of a pass begin."""
+    marks = marks_of(sequence_heard(run))
+    return [marks[one.index].start_s for one in run]
+
+
+def timeline(run: tuple[PlacedMark, ...], heard: Heard) -> Timeline:
+    """Lay out one pass of a sequence over the file.
+
+    Arguments:
+        run: its marks, in the order of time.
+        heard: looks whether a section is where it should be; asked only where no two marks vouch for it.
+    """
+    sequence, starts, notes = sequence_heard(run), _starts(run), []
+    local = float(np.median([one.slowness for one in run]))
+    spans: list[Span] = []
+    sure: list[Span] = []
+    for (one, start), (other, end) in itertools.pairwise(zip(run, starts, strict=True)):
+        slowness = (other.start_s - one.start_s) / (end - start)
+        if abs(slowness - local) * (end - start) <= MOST_OFF * local * (end - start) + LOOSE_S:
+            sure.append(Span(start, end, start, one.start_s, slowness))
+            spans.append(sure[-1])
+            continue
+        left = Span(start, end, start, one.start_s, sure[-1].slowness if sure else local)
+        right = Span(start, end, end, other.start_s, local)
+        before, after, said = _parted(left, right, sequence, heard)
+        spans += [before, after]
+        notes.append(said)
+    first = _at_slowness_of(Span(0.0, starts[0], starts[0], run[0].start_s, local), sure[0] if sure else None)
+    length_s = sequence.duration_s
+    last = _at_slowness_of(Span(starts[-1], length_s, starts[-1], run[-1].start_s, local), sure[-1] if sure else None)
+    spans = [*_beyond(first, sequence, heard, before=True), *spans, *_beyond(last, sequence, heard, before=False)]
+    return Timeline(tuple(spans), _mean_speed(sure) if sure else 1.0 / local, tuple(notes))
+
+
+def _mean_speed(sure: list[Span]) -> float:
+    tape_s = sum(one.last_s - one.first_s for one in sure)
+    return tape_s / sum(one.slowness * (one.last_s - one.first_s) for one in sure)
+
+
+def _at_slowness_of(span: Span, like: Span | None) -> Span:
+    """Give a span the slowness of another one, where there is one."""
+    return span if like is None else replace(span, slowness=like.slowness)
+
+
+def _between(sequence: Sequence, first_s: float, last_s: float) -> list[Section]:
+    return [one for one in sequence.sections if one.start_s >= first_s - 1e-6 and one.end_s <= last_s + 1e-6]
+
+
+def _parted(left: Span, right: Span, sequence: Sequence, heard: Heard) -> tuple[Span, Span, str]:
+    """Part the stretch between two marks that do not stand as far from each other as they should."""
+    lost_s = right.place(right.anchor_s) - left.place(right.anchor_s)
+    away_s = max(0.0, -lost_s / left.slowness)
+    sections = _between(sequence, left.first_s, left.last_s)
+    lefts = [piece for one in sections for piece in heard(one, left)]
+    rights = [piece for one in sections for piece in heard(one, right)]
+    until_s, from_s = cut_between(lefts, rights, away_s)
+    what = f"{-lost_s:.2f} s are missing" if lost_s < 0.0 else f"{lost_s:.2f} s were put in"
+    said = f"Between {left.anchored_s:.1f} and {right.anchored_s:.1f} s in the file {what}."
+    return replace(left, last_s=until_s), replace(right, first_s=from_s), said
+
+
+def _beyond(span: Span, sequence: Sequence, heard: Heard, before: bool) -> list[Span]:
+    """Give how much of the stretch before the first or after the last mark is there."""
+    sections = _between(sequence, span.first_s, span.last_s)
+    own = [one for one in sections if one.kind == MARK and abs(one.start_s - span.anchor_s) < 1e-6]
+    rest = [one for one in sections if one not in own]
+    pieces = [piece for one in rest for piece in heard(one, span)]
+    limit = reach(pieces[::-1] if before else pieces)
+    mark_end_s = own[0].end_s if own else span.anchor_s
+    if before:
+        return [] if limit is None else [replace(span, first_s=_whole(limit, rest))]
+    if limit is None:
+        return [replace(span, last_s=mark_end_s)]
+    last_s = _whole_end(limit, rest)
+    erased = [one for one in rest if one.to_be_erased]
+    if erased and not [one for one in rest if last_s < one.end_s and not one.to_be_erased]:
+        last_s = erased[-1].end_s
+    return [replace(span, last_s=last_s)]
+
+
+def _whole(limit_s: float, sections: list[Section]) -> float:
+    """Let a limit that stands in the first piece of a section reach its beginning."""
+    return min((one.start_s for one in sections if 0.0 <= limit_s - one.start_s < 0.05), default=limit_s)
+
+
+def _whole_end(limit_s: float, sections: list[Section]) -> float:
+    return max((one.end_s for one in sections if 0.0 <= one.end_s - limit_s < 0.05), default=limit_s)
+
+
+__all__ = ["Span", "Timeline", "timeline"]
