@@ -167,10 +167,9 @@ def _sections(
         if span is None:
             continue
         start_s, end_s = span.place(section.start_s), span.place(section.end_s)
+        slowness = span.slowness_between(section.start_s, section.end_s)
         if start_s >= -0.01 and end_s <= duration_s + 0.01:
-            found.append(
-                FoundSection(section, max(0.0, start_s), min(duration_s, end_s), 1.0 / span.slowness, channels)
-            )
+            found.append(FoundSection(section, max(0.0, start_s), min(duration_s, end_s), 1.0 / slowness, channels))
     return tuple(found)
 
 

@@ -27,7 +27,7 @@ STEP_S: Final = 0.02
 SYMBOLS: Final = 11
 """Places for each symbol of the code; a prime, so that the third symbol checks both others."""
 SLOT_S: Final = 0.2
-_CODE_S: Final = (0.4, 0.8, 1.2)
+CODE_S: Final = (0.4, 0.8, 1.2)
 _TRACKS_S: Final = 1.6
 BURST_HZ: Final = (500.0, 1000.0)
 BURST_S: Final = 0.16
@@ -113,7 +113,7 @@ def check_symbol(index: int, variant: int) -> int:
 
 def code_sweep(place: int, symbol: int) -> Sweep:
     """Give the sweep that says one symbol of the code: the first and third fall, the second rises."""
-    return Sweep(place == 1, _CODE_S[place] + STEP_S * symbol)
+    return Sweep(place == 1, CODE_S[place] + STEP_S * symbol)
 
 
 def track_sweep(track: int) -> Sweep:

@@ -1,6 +1,6 @@
 """Marks of a test sequence, put together from sweeps; and which of them belong to one pass of the sequence."""
 
-import itertools
+from collections.abc import Iterator
 from collections.abc import Sequence as Several
 from dataclasses import dataclass
 from typing import Final
@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapewright.measure.sequence_mark import (
+    CODE_S,
     FIRST,
     SECOND,
     SLOT_S,
@@ -29,6 +30,10 @@ SPEEDS: Final = (0.88, 1.13)
 """Speed ratios that are looked for: 10 % either way, and some room for wow on top."""
 NEAR_S: Final = 0.006
 """A sweep may stand so far from where the others put it; the places of the code are 20 ms apart."""
+
+
+_Placed = tuple[Sweep, int]
+_Code = tuple[tuple[int, ...], tuple[_Placed, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,41 +96,51 @@ def _near(peaks: Peaks, time_s: float) -> int | None:
     return int(first + np.argmax(peaks.likeness[first:last])) if last > first else None
 
 
-def _symbols(peaks: Peaks, place: int, start_s: float, slowness: float) -> list[tuple[int, int]]:
-    """Give the symbols that may stand at one place of the code, each with its peak."""
-    found = []
-    for symbol in range(SYMBOLS):
-        peak = _near(peaks, _stands_at(code_sweep(place, symbol), start_s, slowness))
-        if peak is not None:
-            found.append((symbol, peak))
-    return found
+def _codes(peaks: tuple[Peaks, Peaks], chain: tuple[_Placed, ...], known: tuple[int, ...]) -> Iterator[_Code]:
+    """Give every code whose sweeps may follow those of a chain; each makes the next one's place surer.
 
-
-def _read(rising: Peaks, falling: Peaks, first: int, second: int) -> HeardMark | None:
-    """Read the mark that begins with two sweeps; None where that is none."""
-    times_s = [float(falling.times_s[first]), float(rising.times_s[second])]
-    start_s, slowness = _fitted((FIRST, SECOND), times_s)
+    Arguments:
+        peaks: of the rising sweeps and of the falling ones.
+        chain: the sweeps so far, each with its place among its peaks.
+        known: the symbols so far.
+    """
+    start_s, slowness = _fitted([one for one, _ in chain], [_time(peaks, *one) for one in chain])
     if not 1.0 / SPEEDS[1] <= slowness <= 1.0 / SPEEDS[0]:
-        return None
-    choices = [_symbols((rising if place == 1 else falling), place, start_s, slowness) for place in range(3)]
-    best: HeardMark | None = None
-    for (index, a), (variant, b), (check, c) in itertools.product(*choices):
-        if check != check_symbol(index, variant):
+        return
+    if len(known) == len(CODE_S):
+        yield known, chain
+        return
+    for symbol in range(SYMBOLS):
+        if len(known) == 2 and symbol != check_symbol(*known):
             continue
+        one = code_sweep(len(known), symbol)
+        peak = _near(_of(peaks, one), _stands_at(one, start_s, slowness))
+        if peak is not None:
+            yield from _codes(peaks, (*chain, (one, peak)), (*known, symbol))
+
+
+def _of(peaks: tuple[Peaks, Peaks], one: Sweep) -> Peaks:
+    return peaks[0] if one.rising else peaks[1]
+
+
+def _time(peaks: tuple[Peaks, Peaks], one: Sweep, place: int) -> float:
+    return float(_of(peaks, one).times_s[place])
+
+
+def _read(peaks: tuple[Peaks, Peaks], first: int, second: int) -> HeardMark | None:
+    """Read the mark that begins with two sweeps; None where that is none."""
+    best: HeardMark | None = None
+    for (index, variant, _), chain in _codes(peaks, ((FIRST, first), (SECOND, second)), ()):
         sequence = sequence_of(variant)
         if sequence is None or index >= len(marks_of(sequence)):
             continue
-        sweeps = (FIRST, SECOND, code_sweep(0, index), code_sweep(1, variant), code_sweep(2, check))
-        at = [*times_s, float(falling.times_s[a]), float(rising.times_s[b]), float(falling.times_s[c])]
+        sweeps, at = [one for one, _ in chain], [_time(peaks, *one) for one in chain]
         start, slow = _fitted(sweeps, at)
         if max(abs(_stands_at(one, start, slow) - time) for one, time in zip(sweeps, at, strict=True)) > NEAR_S:
             continue
-        alike = min(
-            *(float(falling.likeness[peak]) for peak in (first, a, c)),
-            *(float(rising.likeness[peak]) for peak in (second, b)),
-        )
+        alike = min(float(_of(peaks, one).likeness[peak]) for one, peak in chain)
         if best is None or alike > best.likeness:
-            best = HeardMark(index, variant, start, slow, alike, _own(rising, sequence.tracks, start, slow))
+            best = HeardMark(index, variant, start, slow, alike, _own(peaks[0], sequence.tracks, start, slow))
     return best
 
 
@@ -145,7 +160,7 @@ def heard_marks(rising: Peaks, falling: Peaks) -> tuple[HeardMark, ...]:
     for first, time_s in enumerate(falling.times_s):
         earliest, latest = (_second_after(1.0 / speed) for speed in reversed(SPEEDS))
         candidates = np.searchsorted(rising.times_s, [time_s + earliest, time_s + latest])
-        read = [_read(rising, falling, first, second) for second in range(*candidates)]
+        read = [_read((rising, falling), first, second) for second in range(*candidates)]
         found += [one for one in read if one is not None]
     return tuple(found)
 
@@ -174,10 +189,10 @@ def placed_marks(heard: Several[tuple[HeardMark, ...]]) -> tuple[PlacedMark, ...
                 break
         else:
             groups.append([(one, channel)])
-    return tuple(_placed(group) for group in groups)
+    return tuple(_together(group) for group in groups)
 
 
-def _placed(group: list[tuple[HeardMark, int]]) -> PlacedMark:
+def _together(group: list[tuple[HeardMark, int]]) -> PlacedMark:
     starts: NDArray[np.float64] = np.array([one.start_s for one, _ in group])
     return PlacedMark(
         group[0][0].index,

@@ -116,6 +116,7 @@ def _sections(speed_m_s: float, tracks: int) -> tuple[Section, ...]:
         tape.add(DISTORTION, 1.2, LEVEL_HZ, level_db)
     tape.mark()
     tape.add(ERASURE, 4.0, ERASURE_HZ)
+    tape.mark()
     tape.at_s += ERASURE_GAP_S
     tape.add(ERASURE, 12.0, ERASURE_HZ, erase=True)
     return tuple(tape.sections)
@@ -139,7 +140,7 @@ def marks_of(sequence: Sequence) -> tuple[Section, ...]:
     """Give the marks of a sequence, in the order of their numbers.
 
     >>> len(marks_of(planned_sequence()))
-    7
+    8
     """
     return tuple(section for section in sequence.sections if section.kind == MARK)
 

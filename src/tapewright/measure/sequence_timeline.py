@@ -31,6 +31,8 @@ class Span:
         anchor_s: a time on the tape ...
         anchored_s: ... and where that stands in the file.
         slowness: time in the file by time on the tape.
+        other_s: another time on the tape at which a slowness that changes makes no difference, ...
+        bend: ... and how fast it changes, half of it, per second.
     """
 
     first_s: float
@@ -38,10 +40,17 @@ class Span:
     anchor_s: float
     anchored_s: float
     slowness: float
+    other_s: float = 0.0
+    bend: float = 0.0
 
     def place(self, at_s: float) -> float:
         """Give where in the file a time on the tape stands."""
-        return self.anchored_s + self.slowness * (at_s - self.anchor_s)
+        since_s = at_s - self.anchor_s
+        return self.anchored_s + self.slowness * since_s + self.bend * since_s * (at_s - self.other_s)
+
+    def slowness_between(self, first_s: float, last_s: float) -> float:
+        """Give the mean slowness between two times on the tape."""
+        return (self.place(last_s) - self.place(first_s)) / (last_s - first_s)
 
     def holds(self, section: Section) -> bool:
         """Say whether a section lies in it from beginning to end."""
@@ -78,34 +87,54 @@ def timeline(run: tuple[PlacedMark, ...], heard: Heard) -> Timeline:
     """
     sequence, starts, notes = sequence_heard(run), _starts(run), []
     local = float(np.median([one.slowness for one in run]))
+    sure = _sure(run, starts, local)
+    bend = _bend(list(sure.values()))
     spans: list[Span] = []
-    sure: list[Span] = []
     for (one, start), (other, end) in itertools.pairwise(zip(run, starts, strict=True)):
-        slowness = (other.start_s - one.start_s) / (end - start)
-        if abs(slowness - local) * (end - start) <= MOST_OFF * local * (end - start) + LOOSE_S:
-            sure.append(Span(start, end, start, one.start_s, slowness))
-            spans.append(sure[-1])
+        if start in sure:
+            spans.append(replace(sure[start], bend=bend))
             continue
-        left = Span(start, end, start, one.start_s, sure[-1].slowness if sure else local)
+        left = Span(start, end, start, one.start_s, spans[-1].slowness if spans else local)
         right = Span(start, end, end, other.start_s, local)
         before, after, said = _parted(left, right, sequence, heard)
         spans += [before, after]
         notes.append(said)
-    first = _at_slowness_of(Span(0.0, starts[0], starts[0], run[0].start_s, local), sure[0] if sure else None)
-    length_s = sequence.duration_s
-    last = _at_slowness_of(Span(starts[-1], length_s, starts[-1], run[-1].start_s, local), sure[-1] if sure else None)
+    first = Span(0.0, starts[0], starts[0], run[0].start_s, local)
+    last = Span(starts[-1], sequence.duration_s, starts[-1], run[-1].start_s, local)
+    if starts[0] in sure:
+        first = replace(sure[starts[0]], first_s=0.0, last_s=starts[0], bend=bend)
+    if len(run) > 1 and starts[-2] in sure:
+        last = replace(sure[starts[-2]], first_s=starts[-1], last_s=sequence.duration_s, bend=bend)
     spans = [*_beyond(first, sequence, heard, before=True), *spans, *_beyond(last, sequence, heard, before=False)]
-    return Timeline(tuple(spans), _mean_speed(sure) if sure else 1.0 / local, tuple(notes))
+    return Timeline(tuple(spans), _mean_speed(list(sure.values())) if sure else 1.0 / local, tuple(notes))
+
+
+def _sure(run: tuple[PlacedMark, ...], starts: list[float], local: float) -> dict[float, Span]:
+    """Give the stretches between neighbouring marks that nothing was taken out of or put into, by their beginning."""
+    found = {}
+    for (one, start), (other, end) in itertools.pairwise(zip(run, starts, strict=True)):
+        slowness = (other.start_s - one.start_s) / (end - start)
+        if abs(slowness - local) * (end - start) <= MOST_OFF * local * (end - start) + LOOSE_S:
+            found[start] = Span(start, end, start, one.start_s, slowness, end)
+    return found
+
+
+def _bend(sure: list[Span]) -> float:
+    """Give half of how fast the slowness changes over the pass, per second, by least squares over its stretches.
+
+    A time t = a + b n + c n² has between n and m the slowness b + c (n + m). Two stretches could be wow alone: none
+    is said then.
+    """
+    if len(sure) < 3:
+        return 0.0
+    weights = np.array([one.last_s - one.first_s for one in sure])
+    sums = np.array([one.last_s + one.first_s for one in sure])
+    return float(np.polyfit(sums, [one.slowness for one in sure], 1, w=weights)[0])
 
 
 def _mean_speed(sure: list[Span]) -> float:
     tape_s = sum(one.last_s - one.first_s for one in sure)
     return tape_s / sum(one.slowness * (one.last_s - one.first_s) for one in sure)
-
-
-def _at_slowness_of(span: Span, like: Span | None) -> Span:
-    """Give a span the slowness of another one, where there is one."""
-    return span if like is None else replace(span, slowness=like.slowness)
 
 
 def _between(sequence: Sequence, first_s: float, last_s: float) -> list[Section]:
@@ -128,16 +157,14 @@ def _parted(left: Span, right: Span, sequence: Sequence, heard: Heard) -> tuple[
 def _beyond(span: Span, sequence: Sequence, heard: Heard, before: bool) -> list[Span]:
     """Give how much of the stretch before the first or after the last mark is there."""
     sections = _between(sequence, span.first_s, span.last_s)
-    own = [one for one in sections if one.kind == MARK and abs(one.start_s - span.anchor_s) < 1e-6]
+    own = [one for one in sections if one.kind == MARK and abs(one.start_s - span.first_s) < 1e-6 and not before]
     rest = [one for one in sections if one not in own]
     pieces = [piece for one in rest for piece in heard(one, span)]
     limit = reach(pieces[::-1] if before else pieces)
-    mark_end_s = own[0].end_s if own else span.anchor_s
+    mark_end_s = own[0].end_s if own else span.first_s
     if before:
         return [] if limit is None else [replace(span, first_s=_whole(limit, rest))]
-    if limit is None:
-        return [replace(span, last_s=mark_end_s)]
-    last_s = _whole_end(limit, rest)
+    last_s = mark_end_s if limit is None else _whole_end(limit, rest)
     erased = [one for one in rest if one.to_be_erased]
     if erased and not [one for one in rest if last_s < one.end_s and not one.to_be_erased]:
         last_s = erased[-1].end_s
