@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tapewright.web.door import OWN_NAMES, refusal
+from tapewright.web.door import refusal
+from tapewright.web.reach import OWN_NAMES
 from tests.web.visitor import HERE, Visitor
 
 

@@ -16,6 +16,8 @@ import numpy as np
 
 from tapewright.jobs.store.opened import Store
 from tapewright.web.app import application
+from tapewright.web.guard import Gate
+from tapewright.web.reach import ONLY_HERE, Reach
 
 HERE = "http://127.0.0.1:8137"
 COMPLAINT = "In play the reels race and it gabbles"
@@ -24,15 +26,16 @@ COMPLAINT = "In play the reels race and it gabbles"
 class Visitor:
     """One bench, running, and one page open on it."""
 
-    def __init__(self, home: Path) -> None:
-        self.app = application(home, ahead=False)
+    def __init__(self, home: Path, reach: Reach = ONLY_HERE, here: str = HERE) -> None:
+        self.app = application(home, ahead=False, reach=reach)
+        self.here = here
         self._loop = asyncio.Runner()
         self._running = self.app.app.router.lifespan_context(self.app.app)  # type: ignore[attr-defined]
 
     def __enter__(self) -> Self:
         self._loop.run(self._running.__aenter__())
         transport = httpx.ASGITransport(app=self.app, raise_app_exceptions=False)
-        self._client = httpx.AsyncClient(transport=transport, base_url=HERE, headers={"origin": HERE})
+        self._client = httpx.AsyncClient(transport=transport, base_url=self.here, headers={"origin": self.here})
         return self
 
     def __exit__(
@@ -64,6 +67,18 @@ class Visitor:
         store = self.app.app.state.bench.store  # type: ignore[attr-defined]
         assert isinstance(store, Store)
         return store
+
+    @property
+    def gate(self) -> Gate:
+        """Who is signed in at the bench."""
+        gate = self.app.app.state.gate  # type: ignore[attr-defined]
+        assert isinstance(gate, Gate)
+        return gate
+
+    @property
+    def cookies(self) -> httpx.Cookies:
+        """What the browser keeps."""
+        return self._client.cookies
 
     def say(self, job: str, sign: str, present: str) -> httpx.Response:
         return self.post(f"{job}/answer", {"sign": sign, "present": present})

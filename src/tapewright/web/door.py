@@ -93,13 +93,15 @@ def _is_a_link(headers: Mapping[str, str]) -> bool:
 
 
 def malformed(scope: Scope) -> str | None:
-    """Say what no browser sends: something said twice that must be said once, a nought character in an address."""
+    """Say what no browser sends: what must be said once is said twice, a nought character in an address."""
     headers = Headers(scope=scope)
     twice = [name for name in _TOLD_ONCE if len(headers.getlist(name)) > 1]
     if twice:
         return f"The request says {twice[0]} twice."
     if "\0" in scope["path"] or "%00" in scope.get("query_string", b"").decode("latin-1"):
         return "There is a nought character in the address."
+    if "content-length" in headers and "transfer-encoding" in headers:
+        return "The request says in two ways how long it is."  # RFC 9112, 6.1: another request may be hidden in it
     return None
 
 
@@ -135,7 +137,8 @@ class Door:
             await self.app(scope, self._while_it_comes(receive), tell)
         else:
             status, sentence = turned_away
-            await PlainTextResponse(sentence, status)(scope, receive, tell)
+            more = {"connection": "close"} if wrong else None  # what follows on the same line is not believed either
+            await PlainTextResponse(sentence, status, more)(scope, receive, tell)
 
     def _refusal(self, method: str, headers: Mapping[str, str]) -> tuple[int, str] | None:
         return refusal(method, headers, self._reach.names, self._reach.scheme)

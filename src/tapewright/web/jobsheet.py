@@ -40,12 +40,11 @@ from tapewright.web.asking import (
     who_of,
     yes_or_no,
 )
+from tapewright.web.pictures import picture_of
 from tapewright.web.present import beyond, present
 from tapewright.words.problem import InputAtFaultError, Problem
 
 MOST_PHOTO_BYTES: Final = 30_000_000
-PICTURES: Final = {b"\xff\xd8\xff": "image/jpeg", b"\x89PNG\r\n\x1a\n": "image/png", b"RIFF": "image/webp"}
-"""What a photo begins with; a browser is never left to guess."""
 
 
 def show(request: Request) -> Response:
@@ -191,21 +190,16 @@ async def photo(request: Request) -> Response:
 
 def _photo_arrived(store: Store, job_id: str, coming: Incoming, called: str, typed: Typed, who: str) -> None:
     coming.flush()
-    if _picture_type(coming.path) is None:
+    found = picture_of(coming.path)
+    if found is None:
         raise InputAtFaultError(Problem(called, "is no JPEG, PNG or WebP picture.", "Choose a photo."))
+    if not found.fits:
+        said = f"says that it is {found.width_px} by {found.height_px} points."
+        raise InputAtFaultError(Problem(called, said, "Make it smaller first."))
     stored = coming.keep()
     note = typed.get("note", "").strip()
     kept = Attached(stored.sha256, stored.size_bytes, called, FileKind.PHOTO, note=note)
     store.add(job_id, kept, who=who, once=typed.get("once") or None)
-
-
-def _picture_type(path: Path) -> str | None:
-    with path.open("rb") as file:
-        head = file.read(12)
-    for begins, kind in PICTURES.items():
-        if head.startswith(begins) and (kind != "image/webp" or head[8:12] == b"WEBP"):
-            return kind
-    return None
 
 
 def picture(request: Request) -> Response:
@@ -215,7 +209,8 @@ def picture(request: Request) -> Response:
     for entry in store.job(job_id_of(request)).files:
         if entry.what.sha256 == wanted and entry.what.kind is FileKind.PHOTO:
             path = store.file_path(wanted)
-            return FileResponse(path, media_type=_picture_type(path) or "application/octet-stream")
+            found = picture_of(path)  # a browser is never left to guess
+            return FileResponse(path, media_type=found.kind if found else "application/octet-stream")
     return pages.message_page("Not here", ["There is no such photo in this job."], 404)
 
 

@@ -256,13 +256,14 @@ async def live(socket: WebSocket) -> None:
             await _one(socket, bench.store, job_id, listening)
     except WebSocketDisconnect:
         pass
-    except (ValueError, KeyError, _Refused) as error:
+    except (ValueError, KeyError, RecursionError, _Refused) as error:
         with contextlib.suppress(RuntimeError):
             await socket.close(UNREADABLE, str(error)[:100])
     finally:
         if listening is not None and listening.take is not None:
             # What was recorded up to a broken connection is kept too.
-            await run_in_threadpool(_end_take, bench.store, job_id, listening, "")
+            who = str(getattr(socket.state, "who", ""))
+            await run_in_threadpool(_end_take, bench.store, job_id, listening, who)
 
 
 def _machine(store: Store, job_id: str) -> Machine | None:

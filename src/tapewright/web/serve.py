@@ -21,6 +21,8 @@ from tapewright.words.problem import InputAtFaultError, Problem
 MOST_MESSAGE_BYTES: Final = 1 << 20
 """Of sound from the browser; ten seconds of one channel, and a block is a twentieth of a second."""
 USUAL_PORT: Final = 8137
+CIPHERS: Final = "ECDHE+AESGCM:ECDHE+CHACHA20"
+"""For TLS 1.2; what 1.3 has is all of this kind, and what is older is not spoken."""
 MOST_CONNECTIONS: Final = 300
 SLOWEST_HEAD_S: Final = 20.0
 """Whoever takes longer over the first lines of a request means to keep a place taken."""
@@ -100,7 +102,7 @@ def server_settings(app: ASGIApp, reach: Reach = ONLY_HERE) -> uvicorn.Config:
         http=Hurried, limit_concurrency=MOST_CONNECTIONS,
         proxy_headers=False,  # nobody stands between: what a request says of where it comes from is not believed
         ws="websockets-sansio", ws_max_size=MOST_MESSAGE_BYTES, ws_per_message_deflate=False,
-        ssl_certfile=reach.certificate, ssl_keyfile=reach.key,
+        ssl_certfile=reach.certificate, ssl_keyfile=reach.key, ssl_ciphers=CIPHERS,
     )  # fmt: skip
 
 
@@ -115,7 +117,9 @@ def _where(reach: Reach, port: int) -> str:
 
 def _listening(host: str, port: int) -> socket.socket:
     """Take the port before anything else is done, so that nobody can take it in between."""
-    listening = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET, socket.SOCK_STREAM)
+    # Named as TCP, since asyncio only then sends small answers at once instead of waiting 40 ms for a receipt.
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listening = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     try:
         if hasattr(socket, "SO_EXCLUSIVEADDRUSE"):  # Windows would let two programs share a port
             listening.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
