@@ -7,7 +7,7 @@ import pytest
 
 from tapewright.standards.tables import table_column, table_rows
 
-TABLES = ["flutter_weighting", "flutter_pulse_response"]
+TABLES = ["flutter_weighting", "flutter_pulse_response", "a_weighting", "bs468_weighting", "bs468_bursts"]
 
 
 @pytest.mark.parametrize("name", TABLES)

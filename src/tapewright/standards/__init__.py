@@ -4,6 +4,10 @@ iec_60386   weighted peak flutter: test tone, weighting, two-sigma and quasi-pea
 iec_60094   the cassette format: speeds, tape, tracks, hubs, pad force
 din_45500   limits for home equipment: speed and flutter
 nab         the average-responding reading of older meters and service sheets
+replay_curve  IEC 60094-1: flux on the tape over frequency, and what the other tape switch makes of it
+iec_61672   A-weighting, with the limits of sound level meters
+itu_bs468   weighting and quasi-peak detector for noise, by ITU-R BS.468
+weighting   a weighting network applied to samples, on the spectrum, right at any sample rate
 figures     Figure: a published number and how surely it is known
 tables      reads a printed table from `tables/*.csv`
 
