@@ -13,6 +13,7 @@ asking      what every page needs: whose bench, which job, what was typed, where
 counter     the list of jobs; a machine comes in; its ticket
 checks      the next check, what was noticed, the suspects on the drawing
 recordings  recordings put in, measured beside the page, read
+stretch     a stretch of a recording, chosen by hand
 live        sound from the browser, read while it plays
 findings    what speaks for and against each suspect; the plan; what leaves the bench as files
 proving     before and after
@@ -23,6 +24,7 @@ pictures    what kind of picture a file is, and how large when unpacked
 forms       what a form sent, read as it arrives
 uploads     text files that arrive with a form, and how large a file may be
 workbench   jobs in hand: recordings measured beside the page, findings worked out once and kept
+drawn       drawings and charts, drawn once and kept
 views       what each page shows, as plain data
 pages       plain data into HTML
 templates/  the pages

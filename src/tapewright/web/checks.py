@@ -10,7 +10,6 @@ from tapewright.jobs.owner_sheet import answers_of
 from tapewright.jobs.store.nouns import Answer, Sheet
 from tapewright.jobs.store.opened import Store
 from tapewright.jobs.store.sums import as_bench_job
-from tapewright.machine.parts import part_names
 from tapewright.web import pages, views
 from tapewright.web.asking import (
     Typed,
@@ -121,7 +120,5 @@ def drawn(request: Request) -> Response:
     look = look_at(request)
     if look.machine is None or look.record is None:
         raise HTTPException(404)
-    mode = views.drawn_mode(look.machine, request.query_params.get("mode", ""), look.record.next_check)
-    known = set(part_names(look.machine))
-    marked = {part: share for part, share in views.marked(look.record).items() if part in known}
-    return pages.picture_fragment(bench_of(request).picture(look.machine, mode, marked))
+    mode = request.query_params.get("mode", "")
+    return pages.picture_fragment(bench_of(request).picture(look.machine, mode, look.record))

@@ -13,7 +13,7 @@ from tapewright.show.chain import chain_drawing
 from tapewright.show.handing_over import as_html, as_pdf, bench_page, owners_page
 from tapewright.show.report import html_report
 from tapewright.web import pages
-from tapewright.web.asking import job_id_of, look_at, store_of
+from tapewright.web.asking import bench_of, job_id_of, look_at, store_of
 from tapewright.web.door import REPORT_POLICY
 from tapewright.web.proving import pair
 from tapewright.web.views import told
@@ -31,7 +31,9 @@ def chain(request: Request) -> Response:
     for belief in look.record.beliefs if look.record else ():
         longest = max(belief.chains, key=lambda one: len(one.links), default=None)
         if belief.part == request.path_params["part"] and look.machine is not None and longest is not None:
-            return pages.picture_fragment(chain_drawing(look.machine, longest))
+            key, machine = ("chain", look.job.id, belief.part), look.machine
+            drawn = bench_of(request).drawn.of(key, (longest,), lambda: [chain_drawing(machine, longest)])  # noqa: B023
+            return pages.picture_fragment(*drawn)
     raise HTTPException(404)
 
 

@@ -29,6 +29,7 @@ from tapewright.show.svg import inlined
 from tapewright.show.text import PRICES, whose_line
 from tapewright.web import views
 from tapewright.web.asking import new_token
+from tapewright.web.drawn import drawn_mode, has_evidence
 from tapewright.web.present import present
 from tapewright.web.uploads import MOST_RECORDING_BYTES
 from tapewright.web.workbench import Look
@@ -84,7 +85,7 @@ def _job(look: Look, here: str, refused: Sequence[Problem] = ()) -> dict[str, An
         "here": here,
         "problems": list(dict.fromkeys([*refused, *look.problems])),
         "rescue": rescue(look.record.plan) if look.record else None,
-        "known": bool(look.record and views.has_evidence(look.record)),
+        "known": bool(look.record and has_evidence(look.record)),
     }
 
 
@@ -118,7 +119,7 @@ def checks_page(look: Look, asked: views.Asked, refused: Sequence[Problem] = ())
         shifts=views.shifts(machine, check) if machine and check else [],
         named=named,
         others=others,
-        mode=views.drawn_mode(machine, asked.mode, check) if machine else "",
+        mode=drawn_mode(machine, asked.mode, check) if machine else "",
         words=asked.words,
         found=views.searched(look.job, machine, asked.words) if machine and asked.words else [],
         answers=answers,
@@ -127,9 +128,9 @@ def checks_page(look: Look, asked: views.Asked, refused: Sequence[Problem] = ())
 
 def recordings_page(look: Look, refused: Sequence[Problem] = ()) -> HTMLResponse:
     """Give the recordings and what they say."""
-    stages = {entry.what.sha256: entry.what.stage for entry in look.sheet.files}
+    kept = {entry.what.sha256: entry.what for entry in look.sheet.files}
     recordings = [
-        views.RecordingView(recording, state, stages[recording.file])
+        views.RecordingView(recording, state, kept[recording.file].stage, kept[recording.file].note)
         for recording, state in zip(look.job.recordings, look.measured, strict=True)
     ]
     waiting = any(one.waiting for one in recordings)
@@ -145,7 +146,7 @@ def findings_page(look: Look, refused: Sequence[Problem] = ()) -> HTMLResponse:
     named, _ = views.suspects(record, machine) if record and machine else ([], [])
     return page(
         "findings.html.j2", _status(refused), **_job(look, "findings", refused),
-        named=named, mode=views.drawn_mode(machine, "", record.next_check if record else None) if machine else "",
+        named=named, mode=drawn_mode(machine, "", record.next_check if record else None) if machine else "",
     )  # fmt: skip
 
 

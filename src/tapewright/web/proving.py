@@ -12,7 +12,7 @@ from tapewright.machine.parts import Machine
 from tapewright.show.comparing import line_rows, reading_rows, spectra_chart, speeds_chart
 from tapewright.show.said import reading_name
 from tapewright.web import pages
-from tapewright.web.asking import look_at
+from tapewright.web.asking import bench_of, look_at
 from tapewright.web.workbench import Look
 from tapewright.words.comparison import ChannelChange
 from tapewright.words.record import Heard
@@ -52,9 +52,17 @@ def _last(look: Look, *stages: Stage) -> list[Heard]:
 
 def charts(request: Request) -> Response:
     """Show both on one plot, channel by channel."""
-    before, after = pair(look_at(request))
+    look = look_at(request)
+    before, after = pair(look)
+    shown = bench_of(request).drawn.of(("proof", look.job.id), (*before, *after), lambda: _both(before, after))
+    if not shown:
+        raise HTTPException(404)
+    return pages.picture_fragment(*shown)
+
+
+def _both(before: list[Heard], after: list[Heard]) -> list[str]:
     later = {one.channel: one for one in after}
-    shown = []
+    shown: list[str] = []
     for one in before:
         mate = later.get(one.channel)
         if mate is not None and one.trace is not None and mate.trace is not None:
@@ -62,6 +70,4 @@ def charts(request: Request) -> Response:
                 speeds_chart(one, mate, f"Channel {one.channel}: speed before and after"),
                 spectra_chart(one, mate, f"Channel {one.channel}: flutter before and after"),
             ]
-    if not shown:
-        raise HTTPException(404)
-    return pages.picture_fragment(*shown)
+    return shown

@@ -13,9 +13,9 @@ from tapewright.jobs.store.files import Incoming
 from tapewright.jobs.store.nouns import Attached, FileKind, Sheet, Stage
 from tapewright.jobs.store.opened import Store
 from tapewright.measure.audio import open_recording
-from tapewright.show.charts import spectrum_chart, speed_chart
 from tapewright.web import pages
 from tapewright.web.asking import Typed, bench_of, job_id_of, look_at, number, see, store_of, typed_in, who_of
+from tapewright.web.stretch import take_stretch
 from tapewright.web.uploads import MOST_RECORDING_BYTES
 from tapewright.web.workbench import recordings_of, renamed
 from tapewright.words.problem import InputAtFaultError, Problem
@@ -93,7 +93,7 @@ def _arrived(
 
 
 async def change(request: Request) -> Response:
-    """Say anew when a recording was made, measure it again, stop measuring it, or take it out."""
+    """Say anew when a recording was made, measure it or a stretch of it again, stop measuring it, or take it out."""
     typed = await typed_in(request)
     file = str(request.path_params["file"])
     await run_in_threadpool(_changed, request, job_id_of(request), file, typed)
@@ -115,6 +115,8 @@ def _changed(request: Request, job_id: str, file: str, typed: Typed) -> Sheet:
             bench.give_up(job_id, file, entry.what.called)
         elif do == "stage":
             return store.edit(job_id, entry.id, stage=_stage(typed.get("stage", "")), who=who_of(request))
+        elif do == "stretch":
+            return take_stretch(store, job_id, entry.what, typed, who_of(request))
         return sheet
     raise HTTPException(404)
 
@@ -129,11 +131,6 @@ def charts(request: Request) -> Response:
     look = look_at(request)
     for recording, state in zip(look.job.recordings, look.measured, strict=True):
         if recording.file == request.path_params["file"]:
-            shown = []
-            for one in state.heard:
-                if one.trace is not None:
-                    shown.append(speed_chart(one.trace, f"Channel {one.channel}: speed over time"))
-                    title = f"Channel {one.channel}: spectrum of the flutter"
-                    shown.append(spectrum_chart(one.spectrum_hz, one.spectrum_pct, one.budget, look.machine, title))
-            return pages.picture_fragment(*shown)
+            drawn = bench_of(request).charts(look.job.id, recording.file, state, look.machine)
+            return pages.picture_fragment(*drawn)
     raise HTTPException(404)

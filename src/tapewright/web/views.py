@@ -14,13 +14,11 @@ from tapewright.jobs.store.nouns import Step
 from tapewright.machine.library import shipped, shipped_ids
 from tapewright.machine.parts import Machine
 from tapewright.show.said import EXPLAINS, TAPE, name_of, out_of_order_as
+from tapewright.web.drawn import MOST_SUSPECTS, WORTH_NAMING, has_evidence
 from tapewright.web.workbench import Look, Measured, signs_by_id
 from tapewright.words.findings import Belief, Check, PlanStep, Shift
 from tapewright.words.record import Record
 
-WORTH_NAMING: Final = 0.01
-"""A part that explains less than this is put with the others."""
-MOST_SUSPECTS: Final = 6
 MOST_FOUND: Final = 8
 MOST_HINTS: Final = 5
 MOST_ON_PART: Final = 12
@@ -82,6 +80,7 @@ class RecordingView:
     recording: KeptRecording
     state: Measured
     stage: str = ""
+    note: str = ""
 
     @property
     def waiting(self) -> bool:
@@ -143,11 +142,6 @@ def by_mode(look: Look) -> list[tuple[str, list[SignView]]]:
     return sorted(listed, key=lambda one: one[0] != "play")
 
 
-def has_evidence(record: Record) -> bool:
-    """Whether anything is there to be explained."""
-    return any(one.present is not None for one in record.answered) or bool(record.evidence.readings)
-
-
 def suspects(record: Record, machine: Machine) -> tuple[list[SuspectView], list[SuspectView]]:
     """Give the parts worth naming, and the others: by what they explain, or by age alone when nothing is known."""
     known = has_evidence(record)
@@ -157,22 +151,6 @@ def suspects(record: Record, machine: Machine) -> tuple[list[SuspectView], list[
     named = [view for view in views if view.share >= WORTH_NAMING][:MOST_SUSPECTS]
     others = [view for view in views if view not in named]
     return named, sorted(others, key=lambda view: -view.belief.out_of_order)
-
-
-def marked(record: Record) -> dict[str, float]:
-    """Give the suspects that the drawing marks, with their shares; none before anything is noticed."""
-    if not has_evidence(record):
-        return {}
-    leading = [b for b in record.beliefs if b.explains_complaint >= WORTH_NAMING][:MOST_SUSPECTS]
-    return {b.part: b.explains_complaint for b in leading}
-
-
-def drawn_mode(machine: Machine, asked: str, check: Check | None) -> str:
-    """Choose the mode to draw: as asked, as the next check has it, or play."""
-    for mode in (asked, check.mode if check else "", "play"):
-        if mode in machine.modes:
-            return mode
-    return next(iter(machine.modes))
 
 
 def shifts(machine: Machine, check: Check) -> list[tuple[str, float | None, float | None]]:

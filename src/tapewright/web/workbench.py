@@ -24,14 +24,14 @@ from tapewright.jobs.store.opened import Store
 from tapewright.jobs.store.sums import as_bench_job
 from tapewright.jobs.test_tapes import measured_with
 from tapewright.machine.library import shipped_ids
-from tapewright.machine.parts import Machine
+from tapewright.machine.parts import Machine, part_names
 from tapewright.show.drawing import drawing
+from tapewright.web.drawn import Drawn, drawn_mode, marked, recording_charts
 from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.reading import Reading
 from tapewright.words.record import Heard, Record
 
 KEPT_FINDINGS: Final = 48
-KEPT_PICTURES: Final = 64
 KEPT_MEASURED: Final = 16
 
 
@@ -122,7 +122,7 @@ class Workbench:
         self._lock = threading.Lock()
         self._measured: dict[tuple[str, str], Measured] = {}
         self._kept: OrderedDict[Hashable, Future[Record]] = OrderedDict()
-        self._pictures: OrderedDict[Hashable, str] = OrderedDict()
+        self.drawn = Drawn()
         self._measurer = ThreadPoolExecutor(1, "measuring")
         self._thinker = ThreadPoolExecutor(1, "thinking ahead")
         self._waiting: list[Future[None]] = []
@@ -226,27 +226,34 @@ class Workbench:
         def think(present: bool) -> None:
             if not self._closing.is_set():
                 with contextlib.suppress(InputAtFaultError):
-                    self._findings(answered(job, check.id, present), machine, measured, readings)
+                    then = self._findings(answered(job, check.id, present), machine, measured, readings)
+                    if not self._closing.is_set():
+                        self.picture(machine, "", then)
 
         with self._lock:
             for older in self._waiting:
                 older.cancel()
             self._waiting = [self._thinker.submit(think, present) for present in (True, False)]
 
-    def picture(self, machine: Machine, mode: str, suspects: dict[str, float]) -> str:
-        """Draw the mechanism, or give the drawing made before."""
-        shares = {part: round(share, 2) for part, share in suspects.items()}
+    def picture(self, machine: Machine, mode: str, record: Record) -> str:
+        """Draw the mechanism with the suspects marked, or give the drawing made before.
+
+        Arguments:
+            machine: as described.
+            mode: as asked for; "" for the one that the next check is about.
+            record: what is found.
+        """
+        mode, known = drawn_mode(machine, mode, record.next_check), set(part_names(machine))
+        shares = {part: round(share, 2) for part, share in marked(record).items() if part in known}
         key = (machine, mode, tuple(shares.items()))
-        with self._lock:
-            if key in self._pictures:
-                self._pictures.move_to_end(key)
-                return self._pictures[key]
-        drawn = drawing(machine, mode, shares, link=lambda part: f"?part={part}#noticed")
-        with self._lock:
-            self._pictures[key] = drawn
-            if len(self._pictures) > KEPT_PICTURES:
-                self._pictures.popitem(last=False)
+        (drawn,) = self.drawn.of(
+            key, (), lambda: [drawing(machine, mode, shares, link=lambda part: f"?part={part}#noticed")]
+        )
         return drawn
+
+    def charts(self, job_id: str, file: str, state: Measured, machine: Machine | None) -> tuple[str, ...]:
+        """Draw the charts of a recording, or give those drawn before."""
+        return self.drawn.of(("charts", job_id, file), (state,), lambda: recording_charts(state.heard, machine))
 
     # --- measuring ---------------------------------------------------------------------------------------------------
 
@@ -287,6 +294,7 @@ class Workbench:
         else:
             self._set(key, done)
             self._write_down(key, done)
+            self.charts(job.id, recording.file, done, machine)  # nobody is kept waiting for them then
 
     def _write_down(self, key: tuple[str, str], done: Measured) -> None:
         """Keep what a recording said with its job, so that the machine's history knows it without measuring anew."""
