@@ -102,13 +102,18 @@ class Port:
         usual = [f"Host: {self.here}", f"Origin: http://{self.here}"]
         return "\r\n".join([f"{first} HTTP/1.1", *usual, *lines, "", ""]).encode("latin-1")
 
-    def socket(self) -> socket.socket:
+    def listening(self, cookie: str = "") -> socket.socket:
         """Open a WebSocket by hand, to send frames that no browser sends."""
+        line = self.asked_to_listen(cookie)
+        assert b" 101 " in line.recv(4000)
+        return line
+
+    def asked_to_listen(self, cookie: str = "") -> socket.socket:
+        """Ask for a WebSocket; what is answered waits to be read."""
         line = socket.create_connection(("127.0.0.1", self.number), timeout=10.0)
         upgrade = ("Upgrade: websocket", "Connection: Upgrade", "Sec-WebSocket-Version: 13",
                    "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==")  # fmt: skip
-        line.sendall(self.head(f"GET /jobs/{self.job_id}/live", *upgrade))
-        assert b" 101 " in line.recv(4000)
+        line.sendall(self.head(f"GET /jobs/{self.job_id}/live", *upgrade, *([f"Cookie: {cookie}"] if cookie else ())))
         return line
 
     def stands(self) -> bool:

@@ -2,6 +2,7 @@
 
 import contextlib
 import json
+import re
 import socket
 import struct
 import time
@@ -10,11 +11,12 @@ from pathlib import Path
 
 import pytest
 
+from tapewright.jobs.people import Role, set_person
 from tapewright.jobs.store.files import INCOMING
 from tapewright.jobs.store.nouns import Status
 from tapewright.web.serve import MOST_MESSAGE_BYTES
 from tapewright.web.sessions import FREE_TRIES
-from tests.web.attacker import SECRET, Port, answer_of, frame, port
+from tests.web.attacker import PASSWORD, SECRET, Port, answer_of, frame, port
 
 SILENCE_S = 0.6
 SLOWEST_HEAD_S = 1.2
@@ -208,7 +210,7 @@ OPENING = frame(TEXT, json.dumps({"rate_hz": 48000, "channels": 1}).encode())
     ids=range(22),
 )
 def test_a_frame_that_is_none_closes_the_line_and_nothing_else(served: Port, sent: bytes, code: int) -> None:
-    line = served.socket()
+    line = served.listening()
     with contextlib.suppress(ConnectionError):
         line.sendall(sent)
     found, _ = answer_of(line)
@@ -217,7 +219,7 @@ def test_a_frame_that_is_none_closes_the_line_and_nothing_else(served: Port, sen
 
 
 def test_words_of_a_browser_get_into_the_job_only_as_sound(served: Port) -> None:
-    line = served.socket()
+    line = served.listening()
     line.sendall(
         OPENING
         + frame(TEXT, b'{"record": true, "called": "../../evil", "who": "Ana"}')
@@ -240,3 +242,39 @@ def test_a_page_elsewhere_hears_nothing(served: Port) -> None:
     for origin in ("Origin: http://elsewhere.invalid\r\n", "Origin: null\r\n", ""):
         asked = f"GET /jobs/{served.job_id}/live HTTP/1.1\r\nHost: {served.here}\r\n{origin}{upgrade}"
         assert status_of(served.say(asked.encode(), wait_s=5.0)) in (400, 403)
+
+
+def test_only_who_has_signed_in_at_the_bench_listens_and_only_so_long(tmp_path: Path) -> None:
+    home = tmp_path / "home"
+    set_person(home, "Ana", Role.BENCH, PASSWORD)
+    set_person(home, "Bo", Role.COUNTER, PASSWORD)
+    with port(home) as one:
+        for cookie in ("", "tapewright-session=x", "tapewright-who=Ana", signed_in(one, "Bo")):
+            with one.asked_to_listen(cookie) as line:
+                assert status_of(line.recv(4096)) == 403
+        cookie = signed_in(one, "Ana")
+        line = one.listening(cookie)
+        block = frame(BINARY, struct.pack("<II", 0, 0) + b"\0" * 19200)
+        line.sendall(OPENING + frame(TEXT, b'{"record": true}') + block)
+        line.settimeout(10.0)
+        got = b""
+        while b'"moments"' not in got:
+            got += line.recv(65536)
+        head = one.head("POST /sign-out", f"Cookie: {cookie}", "Content-Length: 0", "Connection: close",
+                        "Content-Type: application/x-www-form-urlencoded")  # fmt: skip
+        assert status_of(one.say(head)) == 303
+        line.sendall(block)
+        assert answer_of(line)[0] == 1008
+        assert until(lambda: one.store.job(one.job_id).files), "what was recorded until then is kept"
+        (entry,) = one.store.job(one.job_id).files
+        assert entry.who == "Ana"
+
+
+def signed_in(one: Port, name: str) -> str:
+    """Sign in; give the cookie."""
+    body = f"name={name}&password={PASSWORD.replace(' ', '+')}".encode()
+    head = one.head("POST /sign-in", f"Content-Length: {len(body)}", "Connection: close",
+                    "Content-Type: application/x-www-form-urlencoded")  # fmt: skip
+    found = re.search(rb"set-cookie: (tapewright-session=[^;]+)", one.say(head + body))
+    assert found
+    return found[1].decode()

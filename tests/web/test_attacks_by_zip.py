@@ -16,7 +16,6 @@ import numpy as np
 import pytest
 import soundfile
 
-from tapewright.jobs.store.importing import Limits
 from tapewright.jobs.store.nouns import Attached, FileKind, Owner, Particulars
 from tapewright.words.problem import InputAtFaultError
 from tests.web.attacker import EVIL, SECRET, alive, secret_job
@@ -54,12 +53,12 @@ def rewritten(path: Path, change: Change | None = None, more: Mapping[str, bytes
     return out
 
 
-def refused(visitor: Visitor, path: Path, limits: Limits | None = None) -> bool:
-    """Bring a zip in; tell whether it was refused and left nothing."""
+def refused(visitor: Visitor, path: Path) -> bool:
+    """Bring a zip in by the page; tell whether it was refused in words and left nothing."""
     files, jobs = _files(visitor), visitor.store.jobs().total
-    with pytest.raises(InputAtFaultError):
-        visitor.store.bring_in(path, limits or Limits())
-    return (_files(visitor) - files, visitor.store.jobs().total) == (set(), jobs)
+    answer = visitor.ask("POST", "/jobs/in-and-out", files={"zip": (EVIL, path.read_bytes())})
+    said = (answer.status_code, alive(answer.text))
+    return (said, _files(visitor) - files, visitor.store.jobs().total) == ((422, []), set(), jobs)
 
 
 def _files(visitor: Visitor) -> set[Path]:

@@ -51,7 +51,7 @@ async def sign_in(request: Request) -> Response:
     finally:
         gate.throttle.end(address, name, good=person is not None)
     if person is None:
-        do = "Type them again. `tapewright people` says who is known, and gives a new password."
+        do = "Type them again. Whoever set the passwords up can give you a new one: tapewright people add."
         return _page(to, name, Problem("name or password", "is not right.", do))
     gate.sessions.end(cookies_of(request.headers).get(gate.cookie, ""))
     answer = see(to)
