@@ -7,6 +7,7 @@ table      every command: its name, what it does, and its options
 options    options that several commands have
 given      what commands are given, read and checked
 examining  commands that examine: from evidence and recordings to findings
+sequences  commands about the test sequence
 machines   commands about a machine's description, and what follows from it
 shop       commands of the shop: the bench page, the owner far away, test tapes, closed jobs
 """

@@ -25,6 +25,7 @@ from tapewright.cli.options import (
     TRUNCATED,
     Option,
 )
+from tapewright.cli.sequences import run_sequence
 from tapewright.cli.shop import run_bench, run_close, run_owner, run_people, run_show_knowledge, run_tapes
 
 COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Option, ...]], ...] = (
@@ -57,6 +58,13 @@ COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Opt
      (MADE_WITH[1],
       (("--begin",), {"action": "store_true", "help": "write a register to fill in"}),
       (("--played",), {"metavar": "NAME", "action": "append", "default": [], "help": "count a pass nobody recorded"}))),
+    ("sequence", "the test sequence to put on a tape, and the sheet of what is on it", run_sequence,
+     ((("--out",), {"metavar": "F.wav", "type": Path, "required": True, "help": "the sound file to write"}),
+      (("--tape-speed",), {"metavar": "CM_PER_S", "type": float, "default": 4.76,
+                           "help": "4.76 or 9.53 (default: 4.76)"}),
+      (("--tracks",), {"metavar": "N", "type": int, "default": 4, "help": "2 or 4 (default: 4)"}),
+      (("--type",), {"metavar": "TYPE", "default": "I", "help": "I (120 µs) or II (70 µs) (default: I)"}),
+      (("--rate",), {"metavar": "HZ", "type": int, "default": 48000, "help": "44100 to 96000 (default: 48000)"}))),
     ("compare", "what changed between two recordings, and whether it is more than doubt", run_compare,
      ((("before",), {"metavar": "BEFORE", "type": Path, "help": "a recording, or what `measure --json` printed"}),
       (("after",), {"metavar": "AFTER", "type": Path, "help": "the same of the later one"}),

@@ -108,11 +108,12 @@ def cut_between(left: list[Piece], right: list[Piece], lost_s: float) -> tuple[f
         Time on the tape up to which the mark before holds, and from which on the mark after does; where several places
         fit equally well, what is sure.
     """
-    edges = np.array([left[0].first_s, *(piece.last_s for piece in left)])
+    places = np.array([left[0].first_s, *(piece.last_s for piece in left)])
+    edges = places[places <= left[-1].last_s - lost_s] if lost_s < left[-1].last_s - places[0] else places[:1]
     gains = []
     for cut in edges:
-        before = sum(piece.like for piece in left if piece.last_s <= cut + 1e-9)
-        after = sum(piece.like for piece in right if piece.first_s >= cut + lost_s - 1e-9)
+        before = sum(piece.like - NEUTRAL for piece in left if piece.last_s <= cut + 1e-9)
+        after = sum(piece.like - NEUTRAL for piece in right if piece.first_s >= cut + lost_s - 1e-9)
         gains.append(before + after)
     best = np.flatnonzero(np.array(gains) > max(gains) - 0.5)
     return float(edges[best[0]]), float(edges[best[-1]]) + lost_s

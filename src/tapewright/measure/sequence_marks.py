@@ -12,7 +12,6 @@ from tapewright.measure.sequence_mark import (
     CODE_S,
     FIRST,
     SECOND,
-    SLOT_S,
     SYMBOLS,
     Sweep,
     chance_of_likeness,
@@ -23,7 +22,7 @@ from tapewright.measure.sequence_mark import (
     track_sweep,
 )
 from tapewright.measure.sequence_plan import marks_of, sequence_of
-from tapewright.measure.sequence_sweeps import DIMENSIONS, LIKENESS, Peaks
+from tapewright.measure.sequence_sweeps import DIMENSIONS, LIKENESS, MOST_VALUES_PER_S, Peaks
 from tapewright.words.sequence import Sequence
 
 SPEEDS: Final = (0.88, 1.13)
@@ -226,15 +225,15 @@ def chance_in_noise(seconds: float, channels: int = 1) -> float:
         channels: how many, each with noise of its own.
 
     Five sweeps have to be there: the first anywhere, the second within the range of speeds, the three of the code at
-    one of their places; the code's third symbol follows from the others. Each has so many independent times to stand
-    at as the band has cycles; sweeps that do not overlap are independent in such noise, and the chances of a union add
-    up to no less than its own.
+    one of their places; the code's third symbol follows from the others. Each is looked for at no more than so many
+    times a second. Sweeps that do not overlap are independent in such noise, and the chances of a union add up to no
+    less than its own. Closed form, an upper bound.
 
     >>> chance_in_noise(3600.0, 4) < 1e-190
     True
     """
     one = chance_of_likeness(LIKENESS, DIMENSIONS)
-    per_s = DIMENSIONS / 2.0 / SLOT_S * 4.0
+    per_s = MOST_VALUES_PER_S
     reach_s = _second_after(1.0 / SPEEDS[0]) - _second_after(1.0 / SPEEDS[1])
     window = 2.0 * NEAR_S * per_s
     return float(

@@ -25,6 +25,9 @@ _STOP_DB: Final = 50.0
 _FRAMES: Final = 1 << 15
 _APART_S: Final = 0.04
 """Of two peaks nearer than this only the stronger one counts: less than two sweeps of one kind are ever apart."""
+_OVER: Final = 1.8
+"""Values of likeness looked at, at least, for each hertz of the band and second; at most twice as many."""
+MOST_VALUES_PER_S: Final = 2.0 * _OVER * (BAND_HZ[1] - BAND_HZ[0])
 DIMENSIONS: Final = 2.0 * (BAND_HZ[1] - BAND_HZ[0]) * SWEEP_S
 """Independent numbers in the band while a sweep lasts; for the chance that noise is like a sweep."""
 
@@ -84,7 +87,7 @@ class _Templates:
     def __init__(self, rate_hz: float) -> None:
         bins = np.arange(int(BAND_HZ[0] * _FRAMES / rate_hz), int(BAND_HZ[1] * _FRAMES / rate_hz) + 1)
         self.band = slice(int(bins[0]), int(bins[-1]) + 1)
-        self.values = 1 << int(np.ceil(np.log2(1.8 * len(bins))))
+        self.values = 1 << int(np.ceil(np.log2(_OVER * len(bins))))
         self.value_s = _FRAMES / self.values / rate_hz
         length = int(np.ceil(SWEEP_S * rate_hz))
         self.hop = _FRAMES - length - int(2.0 * _APART_S * rate_hz)
@@ -191,4 +194,4 @@ def find_sweeps(
     return search.peaks()
 
 
-__all__ = ["DIMENSIONS", "LIKENESS", "Peaks", "SweepSearch", "find_sweeps"]
+__all__ = ["DIMENSIONS", "LIKENESS", "MOST_VALUES_PER_S", "Peaks", "SweepSearch", "find_sweeps"]

@@ -88,23 +88,22 @@ def timeline(run: tuple[PlacedMark, ...], heard: Heard) -> Timeline:
     sequence, starts, notes = sequence_heard(run), _starts(run), []
     local = float(np.median([one.slowness for one in run]))
     sure = _sure(run, starts, local)
-    bend = _bend(list(sure.values()))
+    even, bend = _course(list(sure.values()), local)
+
+    def from_mark(one: PlacedMark, at_s: float, first_s: float, last_s: float) -> Span:
+        return Span(first_s, last_s, at_s, one.start_s, even + 2.0 * bend * at_s, at_s, bend)
+
     spans: list[Span] = []
     for (one, start), (other, end) in itertools.pairwise(zip(run, starts, strict=True)):
         if start in sure:
             spans.append(replace(sure[start], bend=bend))
             continue
-        left = Span(start, end, start, one.start_s, spans[-1].slowness if spans else local)
-        right = Span(start, end, end, other.start_s, local)
+        left, right = from_mark(one, start, start, end), from_mark(other, end, start, end)
         before, after, said = _parted(left, right, sequence, heard)
         spans += [before, after]
         notes.append(said)
-    first = Span(0.0, starts[0], starts[0], run[0].start_s, local)
-    last = Span(starts[-1], sequence.duration_s, starts[-1], run[-1].start_s, local)
-    if starts[0] in sure:
-        first = replace(sure[starts[0]], first_s=0.0, last_s=starts[0], bend=bend)
-    if len(run) > 1 and starts[-2] in sure:
-        last = replace(sure[starts[-2]], first_s=starts[-1], last_s=sequence.duration_s, bend=bend)
+    first = from_mark(run[0], starts[0], 0.0, starts[0])
+    last = from_mark(run[-1], starts[-1], starts[-1], sequence.duration_s)
     spans = [*_beyond(first, sequence, heard, before=True), *spans, *_beyond(last, sequence, heard, before=False)]
     return Timeline(tuple(spans), _mean_speed(list(sure.values())) if sure else 1.0 / local, tuple(notes))
 
@@ -119,17 +118,20 @@ def _sure(run: tuple[PlacedMark, ...], starts: list[float], local: float) -> dic
     return found
 
 
-def _bend(sure: list[Span]) -> float:
-    """Give half of how fast the slowness changes over the pass, per second, by least squares over its stretches.
+def _course(sure: list[Span], local: float) -> tuple[float, float]:
+    """Give the slowness at the tape's beginning, and half of how fast it changes, per second.
 
-    A time t = a + b n + c n² has between n and m the slowness b + c (n + m). Two stretches could be wow alone: none
-    is said then.
+    A time t = a + b n + c n² has between n and m the slowness b + c (n + m): a straight line through the stretches, by
+    least squares. Two stretches that differ could be wow alone: their mean is taken then.
     """
+    if not sure:
+        return local, 0.0
     if len(sure) < 3:
-        return 0.0
+        return 1.0 / _mean_speed(sure), 0.0
     weights = np.array([one.last_s - one.first_s for one in sure])
     sums = np.array([one.last_s + one.first_s for one in sure])
-    return float(np.polyfit(sums, [one.slowness for one in sure], 1, w=weights)[0])
+    bend, even = np.polyfit(sums, [one.slowness for one in sure], 1, w=weights)
+    return float(even), float(bend)
 
 
 def _mean_speed(sure: list[Span]) -> float:

@@ -27,6 +27,7 @@ question    the next question of a conversation
 paper       pages that need nothing beside them
 comparing   before and after: as text, on one plot, as a page
 owner_page  the owner's sheet as one file
+sequence_sheet  the sheet that goes with a test sequence, as text and as a page
 handing_over  the hand-over for the owner and for the bench, as a page and on paper
 trends      a machine over the years
 report      the report as one file of HTML, and the folder that holds it
