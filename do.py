@@ -22,6 +22,8 @@ ENVIRONMENT = HERE / ".venv"
 STAMP = ENVIRONMENT / "set-up.stamp"
 PINS = HERE / "constraints.txt"
 OLDEST = (3, 11)
+MOST_HANDS = 4
+"""Tests run side by side on at most so many processors."""
 
 USAGE = """\
 python do.py demo [ARGS]    set up, then the main job on an invented machine (ARGS go to `tapewright demo`)
@@ -154,11 +156,14 @@ def test(arguments: list[str]) -> int:
     chosen = {"--slow": "", "--quick": "not slow and not browser"}
     marks = next((chosen[word] for word in arguments if word in chosen), "not slow")
     rest = [word for word in arguments if word not in chosen]
+    hands = min(MOST_HANDS, os.cpu_count() or 1)
+    # Files are shared out whole: what a file's tests hold in common is then made once.
+    shared = ["-n", str(hands), "--dist", "loadfile"] if hands > 1 and "-n" not in rest else []
     steps = {
         "ruff check": ["-m", "ruff", "check", "."],
         "ruff format": ["-m", "ruff", "format", "--check", "--quiet", "."],
         "mypy": ["-m", "mypy"],
-        "pytest": ["-m", "pytest", *(["-m", marks] if marks else []), *rest],
+        "pytest": ["-m", "pytest", *(["-m", marks] if marks else []), *shared, *rest],
     }
     failed = []
     for name, step in steps.items():
