@@ -56,4 +56,18 @@ sequence_marks  marks put together from sweeps; the chance that noise does that
 sequence_content  whether a stretch holds what a section put there
 sequence_timeline  where in a file the sections stand, from mark to mark; what was cut out
 sequence_finding  find_sequence: a test sequence in a recording, whole or in pieces
+settled         the mean of something that wavers, and how far it may be off
+section_tone    the tone of one section of a test recording, on all tracks at once
+levels          how strong a tone is on each track, and how the tracks balance
+azimuth         how far the gaps stand askew, from delays between tracks, coarse to fine
+replay_response  what each tone reads against the replay curve
+losses          spacing, gap and azimuth by their laws, fitted to a response
+crosstalk       how much of one track is heard on another; which channel is which
+distortion      third harmonic against level, and the level at 3 %
+weighted_noise  noise of a silent section, A-weighted and by ITU-R BS.468
+hum_lines       mains hum of a silent section, harmonic by harmonic
+erasure         how much of a tone is left after it was erased
+dropouts_of_tone  dropouts: length by depth, on which tracks, and whether they come back with a rate
+one_pass_parts  the nouns of a one-pass reading
+one_pass        read_one_pass: every reading of one pass of a test sequence
 """

@@ -1,0 +1,327 @@
+"""Every reading of one pass of a test sequence: each section cut out, its tone mixed down once, and asked what it says.
+
+What crosses over from other tracks is read first, where each plays alone, and taken out wherever all play together.
+"""
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapewright.measure.audio import open_recording
+from tapewright.measure.azimuth import ARC_MINUTE, LEAST_VALUES, Azimuth, read_azimuth, turned_over
+from tapewright.measure.crosstalk import crosstalk_of, crosstalk_ratios, without_crosstalk
+from tapewright.measure.distortion import level_at_three_percent, third_harmonic_of
+from tapewright.measure.dropouts_of_tone import Dropouts, dropouts_of
+from tapewright.measure.erasure import erasure
+from tapewright.measure.hum_lines import Hum, hum_lines
+from tapewright.measure.levels import balance, levels_of
+from tapewright.measure.losses import Losses, Track, fit_losses
+from tapewright.measure.one_pass_parts import CrosstalkReading, HarmonicReading, OnePass, SectionSound, TrackReadings
+from tapewright.measure.replay_response import Response, as_numbers, response_of
+from tapewright.measure.section_tone import Baseband, mixed_down
+from tapewright.measure.sequence_finding import FoundSequence, find_sequence, section_samples
+from tapewright.measure.weighted_noise import a_weighted_noise, quasi_peak_noise
+from tapewright.standards.iec_60094 import TRACK_CENTRES_M, TRACK_WIDTH_M
+from tapewright.words.reading import Reading
+from tapewright.words.sequence import AZIMUTH, CROSSTALK, DISTORTION, ERASURE, LEVEL, RESPONSE, SILENCE, SPEED
+
+EDGE_S: Final = 0.06
+"""Left out at either end of a section: its rise and fall, and what the finding leaves open."""
+USUAL_GAP_M: Final = 1.0e-6
+"""A replay head's gap where the machine's sheet does not say; common practice for cassette, 0.8 to 1.5 µm."""
+CLEAR: Final = 3.0
+"""Crosstalk is taken out where it is so many sigmas of its noise."""
+LOWEST_FOR_DROPOUTS_HZ: Final = 2000.0
+"""The shorter the wave, the more a speck under the tape shows."""
+READ: Final = (SPEED, LEVEL, AZIMUTH, RESPONSE, SILENCE, CROSSTALK, DISTORTION, ERASURE)
+
+Values = NDArray[np.float64]
+_Tones = list[tuple[SectionSound, Baseband]]
+
+
+def _missing(unit: str, what: str) -> Reading:
+    return Reading(None, unit, why_not=f"No {what} section was found in the capture.")
+
+
+class _Pass:
+    """The sections of a capture, and the tones in them, mixed down once each.
+
+    `tracks` are the numbers of the tracks that the columns of the samples hold.
+    """
+
+    def __init__(self, sounds: Iterable[SectionSound], rate_hz: float, tracks: Sequence[int]) -> None:
+        edge = int(EDGE_S * rate_hz)
+        self.rate_hz, self.tracks = rate_hz, tuple(tracks)
+        self.sounds = [replace(one, samples=one.samples[edge : len(one.samples) - edge]) for one in sounds]
+        self._tones: dict[int, Baseband] = {}
+        self._thirds: dict[int, tuple[Reading, ...]] = {}
+        self.mixing = self._mixing()
+
+    def of(self, kind: str, erased: bool = False) -> list[SectionSound]:
+        """Give the sections of a kind."""
+        return [one for one in self.sounds if one.section.kind == kind and one.section.to_be_erased == erased]
+
+    def raw(self, sound: SectionSound) -> Baseband:
+        """Give a section's tone as it came."""
+        if id(sound) not in self._tones:
+            played_hz = (sound.section.frequency_hz or 0.0) * sound.speed_ratio
+            self._tones[id(sound)] = mixed_down(sound.samples, self.rate_hz, played_hz)
+        return self._tones[id(sound)]
+
+    def own(self, tone: Baseband) -> Baseband:
+        """Give a tone that plays on all tracks, less what crosses over from the others."""
+        if not self.mixing:
+            return tone
+        nearest = min(self.mixing, key=lambda each: abs(math.log(each / tone.frequency_hz)))
+        return replace(tone, values=without_crosstalk(tone.values, self.mixing[nearest]))
+
+    def tones(self, kind: str, erased: bool = False) -> _Tones:
+        """Give the tones of a kind of section that all tracks carry."""
+        return [(one, self.own(self.raw(one))) for one in self.of(kind, erased) if one.section.frequency_hz]
+
+    def third(self, sound: SectionSound) -> tuple[Reading, ...]:
+        """Give the third harmonic of a section on every track."""
+        if id(sound) not in self._thirds:
+            tone = self.raw(sound)
+            third = mixed_down(sound.samples, self.rate_hz, 3.0 * tone.frequency_hz, tone.frequency_hz)
+            self._thirds[id(sound)] = third_harmonic_of(self.own(tone), self.own(third))
+        return self._thirds[id(sound)]
+
+    def alone(self) -> list[tuple[SectionSound, int, Baseband]]:
+        """Give the sections where one track plays alone: the section, the index of that track's column, the tone."""
+        return [
+            (one, self.tracks.index(one.section.tracks[0]), self.raw(one))
+            for one in self.of(CROSSTALK)
+            if len(one.section.tracks) == 1 and one.section.tracks[0] in self.tracks
+        ]
+
+    def _mixing(self) -> dict[float, NDArray[np.complex128]]:
+        """Give how the tracks mix, by frequency; what is no more than noise counts as nothing."""
+        columns: dict[float, dict[int, NDArray[np.complex128]]] = {}
+        for sound, index, tone in self.alone():
+            ratios, spread = crosstalk_ratios(tone, index)
+            seen = np.abs(ratios) > CLEAR * spread
+            columns.setdefault(sound.section.frequency_hz or 0.0, {})[index] = np.where(seen, ratios, 0.0)
+        found = {}
+        for frequency_hz, each in columns.items():
+            matrix = np.eye(len(self.tracks), dtype=np.complex128)
+            for index, column in each.items():
+                matrix[:, index] = column
+            found[frequency_hz] = matrix
+        return found
+
+
+def read_sections(
+    sounds: Iterable[SectionSound],
+    rate_hz: float,
+    tape_speed_m_per_s: float,
+    tracks: Sequence[int] = (1, 2, 3, 4),
+    gap_m: float = USUAL_GAP_M,
+) -> OnePass:
+    """Read everything that the sections of one capture tell.
+
+    Arguments:
+        sounds: the sections, in any order.
+        rate_hz: samples per second.
+        tape_speed_m_per_s: at which the sequence was recorded.
+        tracks: numbers of the tracks that the columns of the samples hold, from 1 at the deck plate.
+        gap_m: of the replay head, by its sheet: its loss is in the machine's own correction.
+    """
+    capture = _Pass(sounds, rate_hz, tracks)
+    speed = tape_speed_m_per_s * float(np.mean([one.speed_ratio for one in capture.sounds] or [1.0]))
+    azimuth, azimuth_reading = _azimuth(capture, speed)
+    level = _levels(capture)
+    reference_db = np.array([math.nan if one.value is None else one.value for one in level])
+    responses = _responses(capture)
+    dropouts = _dropouts(capture)
+    hum, noise, erased = _hum(capture, reference_db), _noise(capture, reference_db), _erasure(capture)
+    readings = tuple(
+        TrackReadings(
+            number,
+            _inverted(capture, index),
+            level[index],
+            even,
+            azimuth.delays_us[index] if azimuth else _missing("µs", "azimuth"),
+            azimuth.scatter_um[index] if azimuth else _missing("µm", "azimuth"),
+            responses[index] if responses else None,
+            _losses(responses[index], azimuth, speed, gap_m) if responses else None,
+            _crosstalk(capture, index),
+            noise[0][index],
+            noise[1][index],
+            *_distortion(capture, index),
+            erased[index],
+            hum.levels_db[index],
+            hum.total_db[index],
+            dropouts.per_minute[index] if dropouts else _missing("1/min", "speed or azimuth"),
+        )
+        for index, (number, even) in enumerate(zip(capture.tracks, balance(level), strict=True))
+    )
+    return OnePass(
+        azimuth_reading,
+        azimuth.bound_arcmin if azimuth else None,
+        azimuth.wander_arcmin if azimuth else Reading(None, "arcmin", why_not=azimuth_reading.why_not),
+        azimuth,
+        readings,
+        hum.mains_hz,
+        dropouts.found if dropouts else (),
+        dropouts.in_common if dropouts else (),
+        dropouts.settings if dropouts else "",
+        _notes(capture, readings),
+    )
+
+
+def _azimuth(capture: _Pass, speed_m_per_s: float) -> tuple[Azimuth | None, Reading]:
+    """Read the azimuth from its own sections and from the long speed tone, which lies on all tracks as well."""
+    if len(capture.tracks) < 2:
+        return None, Reading(None, "arcmin", why_not="One track has nothing to be late against.")
+    tones = [tone for kind in (AZIMUTH, SPEED) for _, tone in capture.tones(kind)]
+    tones = [tone for tone in tones if len(tone.values) >= LEAST_VALUES and _heard(tone)]
+    if not capture.of(AZIMUTH) or not tones:
+        return None, _missing("arcmin", "azimuth")
+    found = read_azimuth(tones, [TRACK_CENTRES_M[number - 1] for number in capture.tracks], speed_m_per_s)
+    return found, found.angle_arcmin
+
+
+def _heard(tone: Baseband) -> bool:
+    """Say whether a tone stands clear of its noise on every track."""
+    return all(one.value is not None for one in levels_of(tone))
+
+
+def _levels(capture: _Pass) -> tuple[Reading, ...]:
+    tones = capture.tones(LEVEL)
+    if not tones:
+        return tuple(_missing("dB", "level") for _ in capture.tracks)
+    sound, tone = max(tones, key=lambda one: one[1].seconds)
+    return levels_of(tone, sound.section.level_db)
+
+
+def _inverted(capture: _Pass, index: int) -> bool | None:
+    """Say which way round a track is, by the lowest tone that all carry."""
+    tones = [tone for kind in (LEVEL, AZIMUTH) for _, tone in capture.tones(kind)]
+    if not tones or len(capture.tracks) < 2:
+        return None
+    return turned_over(min(tones, key=lambda one: one.frequency_hz))[index]
+
+
+def _responses(capture: _Pass) -> tuple[Response, ...]:
+    tones = [(tone, sound.section.level_db) for sound, tone in capture.tones(RESPONSE)]
+    return response_of(tones) if len(tones) > 1 else ()
+
+
+def _losses(response: Response, azimuth: Azimuth | None, speed_m_per_s: float, gap_m: float) -> Losses:
+    angle = azimuth.angle_arcmin if azimuth else None
+    if azimuth is None or angle is None or angle.value is None:
+        return fit_losses(*as_numbers(response), Track(TRACK_WIDTH_M.value, speed_m_per_s, gap_m))
+    doubt_rad = math.hypot((angle.doubt or 0.0) * ARC_MINUTE, azimuth.lean_doubt_rad)
+    known = Track(TRACK_WIDTH_M.value, speed_m_per_s, gap_m, angle.value * ARC_MINUTE, doubt_rad)
+    return fit_losses(*as_numbers(response), known)
+
+
+def _crosstalk(capture: _Pass, index: int) -> tuple[CrosstalkReading, ...]:
+    return tuple(
+        CrosstalkReading(capture.tracks[source], sound.section.frequency_hz or 0.0, crosstalk_of(tone, source)[index])
+        for sound, source, tone in capture.alone()
+        if source != index
+    )
+
+
+def _distortion(capture: _Pass, index: int) -> tuple[tuple[HarmonicReading, ...], Reading]:
+    read = [
+        HarmonicReading(sound.section.level_db, capture.third(sound)[index])
+        for sound in capture.of(DISTORTION)
+        if sound.section.frequency_hz
+    ]
+    if not read:
+        return (), _missing("dB", "distortion")
+    read.sort(key=lambda one: one.level_db)
+    return tuple(read), level_at_three_percent([one.level_db for one in read], [one.reading for one in read])
+
+
+def _erasure(capture: _Pass) -> tuple[Reading, ...]:
+    before = [(one, capture.raw(one)) for one in capture.of(ERASURE) if one.section.frequency_hz]
+    after = capture.of(ERASURE, erased=True)
+    if not before or not after:
+        return tuple(_missing("dB", "pair of erasure") for _ in capture.tracks)
+    (sound, tone), erased = before[0], max(after, key=lambda one: len(one.samples))
+    reads = levels_of(tone, sound.section.level_db - erased.section.level_db)
+    was = np.array([math.nan if one.value is None else one.value for one in reads])
+    played_hz = (erased.section.frequency_hz or tone.frequency_hz) * erased.speed_ratio
+    return erasure(erased.samples, capture.rate_hz, played_hz, was)
+
+
+def _silence(capture: _Pass) -> SectionSound | None:
+    return max(capture.of(SILENCE), key=lambda one: len(one.samples), default=None)
+
+
+def _noise(capture: _Pass, reference_db: Values) -> tuple[tuple[Reading, ...], tuple[Reading, ...]]:
+    quiet = _silence(capture)
+    if quiet is None:
+        none = tuple(_missing("dB", "silent") for _ in capture.tracks)
+        return none, none
+    return (
+        a_weighted_noise(quiet.samples, capture.rate_hz, reference_db),
+        quasi_peak_noise(quiet.samples, capture.rate_hz, reference_db),
+    )
+
+
+def _hum(capture: _Pass, reference_db: Values) -> Hum:
+    quiet = _silence(capture)
+    if quiet is None:
+        none = tuple(_missing("dB", "silent") for _ in capture.tracks)
+        return Hum(_missing("Hz", "silent"), tuple(() for _ in capture.tracks), none)
+    return hum_lines(quiet.samples, capture.rate_hz, reference_db)
+
+
+def _dropouts(capture: _Pass) -> Dropouts | None:
+    tones = [tone for kind in (SPEED, AZIMUTH) for _, tone in capture.tones(kind)]
+    tones = [tone for tone in tones if tone.frequency_hz > LOWEST_FOR_DROPOUTS_HZ]
+    return dropouts_of(max(tones, key=lambda one: one.seconds)) if tones else None
+
+
+def _notes(capture: _Pass, readings: Sequence[TrackReadings]) -> tuple[str, ...]:
+    turned = [str(one.track) for one in readings if one.inverted]
+    notes = [f"Polarity is turned over on track {' and '.join(turned)}."] if turned else []
+    for one in readings:
+        said = (*(one.response.notes if one.response else ()), *(one.losses.notes if one.losses else ()))
+        notes += [f"Track {one.track}: {each}" for each in said]
+    if not capture.mixing:
+        notes.append("Crosstalk was not read, so it is not taken out of the levels.")
+    return tuple(notes)
+
+
+def read_one_pass(
+    path: str | Path,
+    found: FoundSequence | None = None,
+    gap_m: float = USUAL_GAP_M,
+    progress: Callable[[float], None] | None = None,
+) -> OnePass | None:
+    """Read everything that one pass of a test sequence tells; None where there is no sequence in the file.
+
+    Arguments:
+        path: a sound file with all tracks.
+        found: from `find_sequence`, where that was done already.
+        gap_m: of the replay head, by its sheet.
+        progress: called with the share of the sections that are read.
+    """
+    found = find_sequence(path) if found is None else found
+    if found is None:
+        return None
+    recording = open_recording(path)
+    columns = [track for track, channel in enumerate(found.channel_of_track) if channel is not None]
+    sounds = []
+    for number, each in enumerate(found.sections):
+        if each.section.kind in READ:
+            samples = section_samples(recording, each)[:, columns]
+            sounds.append(SectionSound(each.section, samples, each.speed_ratio))
+        if progress is not None:
+            progress((number + 1) / len(found.sections))
+    numbers = [column + 1 for column in columns]
+    return read_sections(sounds, recording.rate_hz, found.sequence.tape_speed_m_s, numbers, gap_m)
+
+
+__all__ = ["OnePass", "SectionSound", "read_one_pass", "read_sections"]
