@@ -37,9 +37,10 @@ def amplitude(level_db: float) -> float:
 
 
 def _tones(section: Section, times_s: Samples) -> Samples:
-    """Give the tones of a section, each at peak 1; several are put out of step so that their peaks do not meet.
+    """Give the tones of a section, each at peak 1; several begin out of step, so that they do not peak together.
 
-    The phases are those of Schroeder, "Synthesis of low-peak-factor signals", IEEE Trans. Inf. Theory 16 (1970).
+    The phases are those of Schroeder, "Synthesis of low-peak-factor signals", IEEE Trans. Inf. Theory 16 (1970); of
+    tones that are no overtones of one another they make what chance would.
     """
     together = section.frequencies_hz or ((section.frequency_hz,) if section.frequency_hz is not None else ())
     said = np.zeros(len(times_s))
