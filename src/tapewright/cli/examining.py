@@ -5,6 +5,7 @@ import sys
 from collections.abc import Callable
 
 from tapewright.cli.given import Progress, Shown, checked, evidence_given, knowledge_given, made_with_given, note
+from tapewright.cli.sequences import pass_given
 from tapewright.words.problem import InputAtFaultError, Problem
 
 
@@ -111,8 +112,9 @@ def run_measure(options: argparse.Namespace) -> Shown:
         made_with=made_with_given(options),
     )
     channels = [channel_json(one, with_budget=machine is not None) for one in heard]
-    data = {"file": str(options.file), "channels": channels}
-    text = heard_text(heard, machine)
+    one_pass, said = pass_given(options, heard)
+    data = {"file": str(options.file), "channels": channels, "one_pass": one_pass}
+    text = heard_text(heard, machine) + said
     if options.without_tone:
         from tapewright.measure.without_tone import measure_without_tone
         from tapewright.show.without_tone_text import without_tone_json, without_tone_text

@@ -1,9 +1,31 @@
 """Commands about the test sequence: to write one, and what `measure` says of one."""
 
 import argparse
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from tapewright.cli.given import Progress, Shown
 from tapewright.words.problem import InputAtFaultError, Problem
+
+if TYPE_CHECKING:
+    from tapewright.words.record import Heard
+
+
+def pass_given(options: argparse.Namespace, heard: "Sequence[Heard]") -> Shown:
+    """Say what a test sequence in the recording tells, as data and as text; None and nothing where there is none."""
+    from tapewright.jobs.one_pass import one_pass_in, one_pass_json
+    from tapewright.show.one_pass_text import found_text, pass_text
+
+    found = one_pass_in(
+        options.file, heard, Progress("looking for a sequence"), accept_truncated=options.accept_truncated
+    )
+    if found is None:
+        return None, ""
+    texts = [
+        found_text(found.found),
+        *([] if found.readings is None else [pass_text(found.readings, found.found.speed_ratio)]),
+    ]
+    return one_pass_json(found), "\n\n" + "\n\n".join(texts)
 
 
 def run_sequence(options: argparse.Namespace) -> Shown:

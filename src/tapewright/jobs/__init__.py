@@ -4,6 +4,7 @@ evidence_file  what was noticed and measured, read from and written to a file
 rounds         evidence before and after repairs
 examine        the one pipeline: description + evidence + recordings -> Record
 stretches_heard  other stretches of tone, and channels read as one, as notes and data
+one_pass       a test sequence in a recording, looked for and read
 verdicts       which limit holds for a reading, and whether it is kept
 tape_register  the register of test tapes and the sound card's clock, read from its text
 test_tapes     what a recording was made with; the passes of each test tape counted

@@ -27,6 +27,7 @@ question    the next question of a conversation
 paper       pages that need nothing beside them
 comparing   before and after: as text, on one plot, as a page
 owner_page  the owner's sheet as one file
+one_pass_text  what a test sequence said
 sequence_sheet  the sheet that goes with a test sequence, as text and as a page
 handing_over  the hand-over for the owner and for the bench, as a page and on paper
 trends      a machine over the years
