@@ -29,6 +29,7 @@ NEXT_MOST_RAD: Final = 0.45 * math.pi
 """A finer tone is read only where the coarser one leaves no more choice of its phase than this."""
 SLOWEST_TURN: Final = 1.0
 LEAST_VALUES: Final = 60
+TAPE_LEFT_IN: Final = "The test tape's own azimuth is not taken out (1' by IEC 60094-2 on a calibration tape)."
 USUAL_SCATTER_M: Final = 2e-6
 """How far gaps of one head stand out of line where it cannot be read; own choice."""
 COURSE_FROM_HZ: Final = 1000.0
@@ -195,7 +196,7 @@ def read_azimuth(tones: Sequence[Baseband], positions_m: Sequence[float], speed_
     )
     course = _course(longest, where, speed_m_per_s)
     scatter = _scatter(steps, where, speed_m_per_s)
-    told = f"{len(where)} tracks, {', '.join(f'{one.tone.frequency_hz:.0f}' for one in steps)} Hz"
+    told = f"{TAPE_LEFT_IN} {len(where)} tracks, {', '.join(f'{one.tone.frequency_hz:.0f}' for one in steps)} Hz"
     return Azimuth(
         Reading(
             angle, "arcmin", doubt, method="line through the delays of the tracks, coarse to fine", conditions=told

@@ -38,6 +38,8 @@ CLEAR: Final = 3.0
 """Crosstalk is taken out where it is so many sigmas of its noise."""
 LOWEST_FOR_DROPOUTS_HZ: Final = 2000.0
 """The shorter the wave, the more a speck under the tape shows."""
+NOT_ERASED_DB: Final = -10.0
+"""More than this left is no erasing; DIN 45500 part 4 asks for -60 dB."""
 READ: Final = (SPEED, LEVEL, AZIMUTH, RESPONSE, SILENCE, CROSSTALK, DISTORTION, ERASURE)
 
 Values = NDArray[np.float64]
@@ -289,6 +291,11 @@ def _notes(capture: _Pass, readings: Sequence[TrackReadings]) -> tuple[str, ...]
     for one in readings:
         said = (*(one.response.notes if one.response else ()), *(one.losses.notes if one.losses else ()))
         notes += [f"Track {one.track}: {each}" for each in said]
+    kept = [
+        str(one.track) for one in readings if one.erasure_db.value is not None and one.erasure_db.value > NOT_ERASED_DB
+    ]
+    if kept:
+        notes.append(f"What was to be erased plays on as it was on track {', '.join(kept)}: was it erased at all?")
     if not capture.mixing:
         notes.append("Crosstalk was not read, so it is not taken out of the levels.")
     return tuple(notes)
@@ -299,6 +306,8 @@ def read_one_pass(
     found: FoundSequence | None = None,
     gap_m: float = USUAL_GAP_M,
     progress: Callable[[float], None] | None = None,
+    *,
+    accept_truncated: bool = False,
 ) -> OnePass | None:
     """Read everything that one pass of a test sequence tells; None where there is no sequence in the file.
 
@@ -307,11 +316,15 @@ def read_one_pass(
         found: from `find_sequence`, where that was done already.
         gap_m: of the replay head, by its sheet.
         progress: called with the share of the sections that are read.
+        accept_truncated: take what is there of a file that is cut short.
+
+    Raises:
+        InputAtFaultError: the file cannot be read.
     """
-    found = find_sequence(path) if found is None else found
+    found = find_sequence(path, accept_truncated=accept_truncated) if found is None else found
     if found is None:
         return None
-    recording = open_recording(path)
+    recording = open_recording(path, accept_truncated)
     columns = [track for track, channel in enumerate(found.channel_of_track) if channel is not None]
     sounds = []
     for number, each in enumerate(found.sections):

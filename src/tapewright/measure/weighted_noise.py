@@ -94,7 +94,7 @@ def _over_reference(
     readings = []
     for each, wide, reference in zip(size.tolist(), spread.tolist(), against.tolist(), strict=True):
         if each <= 0.0:
-            readings.append(Reading(None, "dB", why_not="The samples are all nought: this channel was not captured."))
+            readings.append(Reading(None, "dB", why_not="The samples are all nought: nothing was captured here."))
         elif not math.isfinite(reference):
             readings.append(Reading(None, "dB", why_not="The reference level was not read on this track."))
         else:
