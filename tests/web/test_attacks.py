@@ -223,7 +223,16 @@ def test_no_file_is_put_where_its_name_says(bench: Visitor, job: str, tmp_path: 
 def test_a_nought_character_gets_nowhere(bench: Visitor, job: str) -> None:
     for address in ("/%00", f"{job}%00", "/?q=%00", f"{job}/found?q=x%00y", "/static/bench.css%00.js"):
         assert bench.get(address).status_code in (400, 404)
-    assert bench.post(f"{job}/sheet", {"complaint": "a\0b"}).status_code == 422
+    for piece, field in (
+        ("sheet", "complaint"),
+        ("add", "once"),
+        ("take-out", "item"),
+        ("code", "code"),
+        ("sheet", "a\0"),
+    ):
+        answer = bench.post(f"{job}/{piece}", {field: "a\0b"})
+        assert (answer.status_code, "nought character" in answer.text) == (422, True)
+    assert bench.post("/jobs", {"machine": FOUR_TRACK, "owner_id": "\0"}).status_code == 422
     assert words(bench, job) == SECRET
 
 

@@ -129,6 +129,13 @@ async def read_form(request: Request, sink: Callable[[str, str], Sink] | None = 
     Raises:
         InputAtFaultError: when it cannot be read, is too long, or a sink refuses.
     """
+    fields = await _fields(request, sink)
+    if any("\0" in text for pair in fields.items() for text in pair):
+        raise _unreadable("a nought character in it")  # nobody types one, and not every database takes one
+    return fields
+
+
+async def _fields(request: Request, sink: Callable[[str, str], Sink] | None) -> dict[str, str]:
     kind = request.headers.get("content-type", "")
     if kind.partition(";")[0].strip().lower() == PLAIN:
         return await _plain_fields(request)
