@@ -112,7 +112,7 @@ def test_less_torque_never_speaks_for_a_clutch_too_tight(torque: float, less: fl
 
 def test_between_worn_and_tight_belief_goes_with_the_torque() -> None:
     """The same of the beliefs, any other part being what it may: from what worn felt gives to what is far too much."""
-    found = [states(PORTABLE, "take_up_torque_gf_cm@play", value, 4.0, "takeup_clutch") for value in (35, 50, 65, 80)]
+    found = [states(PORTABLE, "take_up_torque_gf_cm@play", value, 4.0, "takeup_clutch") for value in (20, 35, 50, 65, 80)]
     share = [one["too_tight"] / (one["too_tight"] + one["worn_felt"]) for one in found]
     assert all(less <= more + 1e-6 for less, more in pairwise(share))
     assert share[0] < 0.5 < 0.95 < share[-1]

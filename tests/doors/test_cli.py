@@ -267,7 +267,7 @@ def test_sizes_that_cannot_be_meant(option: str, value: str) -> None:
 def test_a_machine_is_started_checked_and_drawn(tmp_path: Path) -> None:
     mine = tmp_path / "attic_find.toml"
     layouts = run_json("machine", "layouts")["layouts"]
-    assert len(layouts) == 8
+    assert len(layouts) == 11
     for layout in layouts:
         assert layout["says"]
     run_json("machine", "new", "two_motor_plus_cam_motor", "--out", mine)
