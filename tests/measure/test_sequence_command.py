@@ -1,8 +1,8 @@
 """The test sequence from the command line: written, played by a deck, measured."""
 
+import contextlib
+import io
 import json
-import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tapewright.cli.running import DONE, INPUT_AT_FAULT, run
 from tapewright.jobs.one_pass import BESIDE_S, one_pass_in
 from tapewright.measure.sequence_finding import find_sequence
 from tapewright.measure.sequence_plan import planned_sequence
@@ -22,15 +23,17 @@ from tests.measure.played import Deck, Wobble, noisy, played, saved
 RATE_HZ = 44100
 
 
-def run(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "tapewright", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, encoding="utf-8")
+def shown(*arguments: str | Path) -> tuple[int, str]:
+    """Give the exit code and what stands on standard output."""
+    with contextlib.redirect_stdout(io.StringIO()) as out:
+        code = run([str(one) for one in arguments])
+    return code, out.getvalue()
 
 
 def run_json(*arguments: str | Path) -> Any:
-    done = run(*arguments, "--json")
-    assert done.returncode == 0, done.stderr
-    return json.loads(done.stdout)
+    code, out = shown(*arguments, "--json")
+    assert code == DONE
+    return json.loads(out)
 
 
 @pytest.fixture(scope="module")
@@ -68,9 +71,9 @@ def test_it_is_written_with_its_sheet(tmp_path: Path) -> None:
     ],
 )
 def test_wrong_options_are_refused(tmp_path: Path, options: list[str], where: str) -> None:
-    done = run("sequence", "--out", tmp_path / "t.wav", *options, "--json")
-    assert done.returncode == 2
-    assert [one["where"] for one in json.loads(done.stdout)["problems"]] == [where]
+    code, out = shown("sequence", "--out", tmp_path / "t.wav", *options, "--json")
+    assert code == INPUT_AT_FAULT
+    assert [one["where"] for one in json.loads(out)["problems"]] == [where]
     assert list(tmp_path.iterdir()) == []
 
 
@@ -93,12 +96,12 @@ def test_measure_finds_it_and_reads_it(capture: Path) -> None:
 
 
 def test_measure_says_so_to_people(capture: Path) -> None:
-    done = run("measure", capture)
-    assert done.returncode == 0, done.stderr
-    assert "Test sequence: cassette, 4.76 cm/s, 2 tracks, type I" in done.stdout
-    assert "Track 1 on channel 2; track 2 on channel 1." in done.stdout
-    assert "Missing: " in done.stdout
-    assert max(map(len, done.stdout.splitlines())) <= 100
+    code, out = shown("measure", capture)
+    assert code == DONE
+    assert "Test sequence: cassette, 4.76 cm/s, 2 tracks, type I" in out
+    assert "Track 1 on channel 2; track 2 on channel 1." in out
+    assert "Missing: " in out
+    assert max(map(len, out.splitlines())) <= 100
 
 
 def test_a_recording_without_one_says_null(tmp_path: Path) -> None:

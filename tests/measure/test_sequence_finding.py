@@ -4,6 +4,7 @@ Oracle: round trip. The time on the tape is known in closed form for every sampl
 stands and how fast it runs is known exactly (`tests.measure.played`).
 """
 
+import contextlib
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,8 @@ from scipy import signal
 from tapewright.measure.audio import open_recording
 from tapewright.measure.sequence_finding import FoundSequence, find_sequence, section_samples
 from tapewright.measure.sequence_plan import SPEEDS_M_PER_S, TRACKS, TYPES, planned_sequence
+from tapewright.measure.sequence_sweeps import SweepSearch
+from tapewright.words.problem import InputAtFaultError
 from tapewright.words.sequence import CROSSTALK, ERASURE, LEVEL, MARK, SPEED, Sequence
 from tests.measure import made
 from tests.measure.played import RATE_HZ, Deck, Samples, Wobble, noisy, played, saved
@@ -225,6 +228,17 @@ def test_any_speed_and_any_flutter(
     assert [one.start_s for one in there.missing] == [one.start_s for one in sequence.sections if one.end_s > 50.0]
 
 
+@pytest.mark.slow
+def test_wow_puts_a_start_out_by_no_more_than_it_moves_the_tape(tmp_path: Path, two_tracks: Sequence) -> None:
+    """Closed form: a swing of peak p at f hertz moves the tape by p / (2 pi f), the mark and the section each."""
+    wow = Wobble(0.33, 0.005)
+    deck = Deck(1.0, (wow, Wobble(4.0, 0.005), Wobble(12.0, 0.003)))
+    there = found(tmp_path, noisy(played(two_tracks, deck), 20.0, np.random.default_rng(10)))
+    moved_s = sum(one.peak / (2.0 * np.pi * one.rate_hz) for one in deck.wobbles)
+    assert 0.001 < worst_start_s(there, deck) < 2.0 * moved_s
+    assert there.missing == ()
+
+
 def false_finds(path: Path, seeds: range) -> list[str]:
     """Give what was wrongly taken for a sequence, with its seed."""
     wrong = []
@@ -234,6 +248,10 @@ def false_finds(path: Path, seeds: range) -> list[str]:
         samples = samples / max(1e-9, float(np.max(np.abs(samples))))
         if find_sequence(made.saved(path / "t.wav", 0.7 * samples, PROGRAMME_HZ)) is not None:
             wrong.append(f"{kind.__name__} {seed}")
+        search = SweepSearch(PROGRAMME_HZ, 1, least=0.2)
+        search.add(samples[None].astype(np.float32))
+        if any(len(peaks.times_s) for peaks in search.peaks()[0]):
+            wrong.append(f"{kind.__name__} {seed} has something like a sweep")
     return wrong
 
 
@@ -245,6 +263,17 @@ def test_never_found_in_what_is_none(tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_never_found_in_three_hundred_that_are_none(tmp_path: Path) -> None:
     assert false_finds(tmp_path, range(12, 312)) == []
+
+
+def test_never_found_in_real_recordings(shared_data: Path) -> None:
+    """None of them holds a sequence: programme, tape tones, mechanism sounds, odd files."""
+    looked = 0
+    for path in sorted(shared_data.rglob("*")):
+        with contextlib.suppress(InputAtFaultError):
+            if path.is_file():
+                assert find_sequence(path) is None, path
+                looked += 1
+    assert looked > 50
 
 
 def test_never_found_in_tones_and_sweeps(tmp_path: Path) -> None:

@@ -21,6 +21,10 @@ LEAST_RATE_HZ: Final = 8000
 APART: Final = 4.0
 """A channel carries the track whose own sweep is this much stronger in it than any other's, ratio of energies: 6 dB."""
 
+BURST_EDGE_S: Final = 0.02
+"""Left out of the burst at either end."""
+LEAST_FRAMES: Final = 64
+
 
 @dataclass(frozen=True, slots=True)
 class FoundSection:
@@ -142,7 +146,7 @@ def _put_together(
         sequence,
         line.speed_ratio,
         channels,
-        tuple(_polarity(recording, run, channel) for channel in channels),
+        _polarities(recording, run, channels),
         found,
         missing,
         (*notes, *line.notes),
@@ -173,28 +177,26 @@ def _sections(
     return tuple(found)
 
 
-def _polarity(recording: Recording, run: tuple[PlacedMark, ...], channel: int | None) -> int:
-    """Tell the polarity of a channel by the bursts of its marks; 0 where it cannot be told.
+def _polarities(recording: Recording, run: tuple[PlacedMark, ...], channels: tuple[int | None, ...]) -> tuple[int, ...]:
+    """Tell the polarity of each track by the bursts of its marks; 0 where it cannot be told.
 
     The fundamental's amplitude squared times the octave's conjugate does not depend on when the burst came; it turns
     its sign with the polarity.
     """
-    if channel is None:
-        return 0
-    product, size = 0.0 + 0.0j, 0.0
+    products = np.zeros((0, recording.channels), dtype=np.complex128)
     for mark in run:
-        begun_s = mark.start_s + mark.slowness * (burst_at_s(sequence_heard(run).tracks) + 0.02)
-        sound = frames_between(recording, begun_s, begun_s + mark.slowness * (BURST_S - 0.04))
-        if sound.shape[1] < 64:
+        begun_s = mark.start_s + mark.slowness * (burst_at_s(sequence_heard(run).tracks) + BURST_EDGE_S)
+        sound = frames_between(recording, begun_s, begun_s + mark.slowness * (BURST_S - 2.0 * BURST_EDGE_S))
+        if sound.shape[1] < LEAST_FRAMES:
             continue
         turns = np.arange(sound.shape[1]) / recording.rate_hz / mark.slowness
-        windowed = sound[channel] * np.hanning(sound.shape[1])
-        first, second = (complex(windowed @ np.exp(-2j * np.pi * hz * turns)) for hz in BURST_HZ)
-        one = first * first * second.conjugate()
-        product, size = product + one, size + abs(one)
-    if size == 0.0 or abs(product) < 0.5 * size or abs(product.real) < 0.5 * abs(product):
-        return 0
-    return 1 if product.real > 0.0 else -1
+        windowed = sound * np.hanning(sound.shape[1])
+        first, second = (windowed @ np.exp(-2j * np.pi * hz * turns) for hz in BURST_HZ)
+        products = np.vstack([products, first * first * second.conj()])
+    total, size = products.sum(axis=0), np.abs(products).sum(axis=0)
+    clear = (np.abs(total) > 0.5 * size) & (np.abs(total.real) > 0.5 * np.abs(total))
+    told = np.where(clear, np.sign(total.real), 0.0)
+    return tuple(0 if channel is None else int(told[channel]) for channel in channels)
 
 
 def section_samples(recording: Recording, found: FoundSection) -> NDArray[np.float64]:

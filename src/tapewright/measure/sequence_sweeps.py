@@ -1,8 +1,9 @@
 """Sweeps of a test sequence's marks, found in every channel while a file is read once.
 
-The sound is thinned to some 8 kHz and held against the two templates. What counts is likeness: the share of the energy
-in the sweeps' band, while the template lasts, that the template and its quarter turn account for. It does not depend on
-level, phase or polarity, and what noise does to it is known in closed form.
+Some seconds at a time, the sound's spectrum is held against those of the two templates, in the sweeps' band only;
+turned back, that says how well they fit at every moment. What counts is likeness: the share of the energy in the sweeps'
+band, while the template lasts, that the template and its quarter turn account for. It does not depend on level, phase or
+polarity, and what noise does to it is known in closed form.
 """
 
 from collections.abc import Callable
@@ -20,9 +21,8 @@ from tapewright.measure.sequence_mark import HIGH_HZ, LOW_HZ, SWEEP_S, edges, sw
 LIKENESS: Final = 0.25
 """Least likeness of a sweep: noise alone reaches it once in 10 to the power of 41 tries."""
 BAND_HZ: Final = (0.9 * LOW_HZ, 1.1 * HIGH_HZ)
-THINNED_HZ: Final = 8000.0
-_STOP_DB: Final = 50.0
-_FRAMES: Final = 1 << 15
+_AT_ONCE_S: Final = 3.0
+"""So much sound is looked at together, at least, and less than twice as much."""
 _APART_S: Final = 0.04
 """Of two peaks nearer than this only the stronger one counts: less than two sweeps of one kind are ever apart."""
 _OVER: Final = 1.8
@@ -47,61 +47,28 @@ class Peaks:
     strength: NDArray[np.float64]
 
 
-class _Thinner:
-    """Low-pass and thin all channels as their blocks come in."""
-
-    def __init__(self, rate_hz: float, channels: int) -> None:
-        self.factor = max(1, int(rate_hz // THINNED_HZ))
-        self.rate_hz = rate_hz / self.factor
-        edge, stop = BAND_HZ[1], self.rate_hz - BAND_HZ[1]
-        count, beta = signal.kaiserord(_STOP_DB, (stop - edge) / (rate_hz / 2.0))
-        taps = np.ones(1)
-        if self.factor > 1:
-            taps = signal.firwin(count | 1, (edge + stop) / 2.0, window=("kaiser", beta), fs=rate_hz)
-        self.delay_s = (len(taps) - 1) / 2.0 / rate_hz
-        self._parts = -(-len(taps) // self.factor)
-        padded = np.zeros(self._parts * self.factor)
-        padded[: len(taps)] = taps
-        self._matrix = np.ascontiguousarray(padded.reshape(self._parts, self.factor), dtype=np.float32)
-        self._rest = np.zeros((channels, 0), dtype=np.float32)
-        self._columns = [np.zeros((self._parts, 0), dtype=np.float32) for _ in range(channels)]
-
-    def thinned(self, block: NDArray[np.float32]) -> NDArray[np.float32]:
-        """Give the next thinned samples of all channels, shape (channels, n), for a block of the same shape."""
-        sound = np.concatenate([self._rest, np.nan_to_num(block, nan=0.0, posinf=0.0, neginf=0.0)], axis=1)
-        rows = sound.shape[1] // self.factor
-        self._rest = sound[:, rows * self.factor :]
-        given = []
-        for channel, one in enumerate(sound[:, : rows * self.factor]):
-            new = self._matrix @ one.reshape(rows, self.factor).T
-            columns = np.concatenate([self._columns[channel], new], axis=1)
-            count = max(0, columns.shape[1] - self._parts + 1)
-            given.append(sum(columns[part, part : part + count] for part in range(self._parts)))
-            self._columns[channel] = columns[:, count:]
-        return np.stack(given).astype(np.float32, copy=False)
-
-
 class _Templates:
     """Both sweeps as spectra over the bins of their band."""
 
     def __init__(self, rate_hz: float) -> None:
-        bins = np.arange(int(BAND_HZ[0] * _FRAMES / rate_hz), int(BAND_HZ[1] * _FRAMES / rate_hz) + 1)
+        self.frames = 1 << int(np.ceil(np.log2(_AT_ONCE_S * rate_hz)))
+        bins = np.arange(int(BAND_HZ[0] * self.frames / rate_hz), int(BAND_HZ[1] * self.frames / rate_hz) + 1)
         self.band = slice(int(bins[0]), int(bins[-1]) + 1)
         self.values = 1 << int(np.ceil(np.log2(_OVER * len(bins))))
-        self.value_s = _FRAMES / self.values / rate_hz
+        self.value_s = self.frames / self.values / rate_hz
         length = int(np.ceil(SWEEP_S * rate_hz))
-        self.hop = _FRAMES - length - int(2.0 * _APART_S * rate_hz)
+        self.hop = self.frames - length - int(2.0 * _APART_S * rate_hz)
         times_s = np.arange(length) / rate_hz
         self.window = round(SWEEP_S / self.value_s)
         self.spectra = []
         for rising in (True, False):
             whole = edges(times_s, SWEEP_S) * np.exp(1j * sweep_phase(times_s, rising))
-            cut = fft.fft(whole, _FRAMES)[self.band]
+            cut = fft.fft(whole, self.frames)[self.band]
             energy = float(np.sum(np.abs(cut) ** 2)) / self.values
             self.spectra.append((np.conj(cut) / np.sqrt(energy)).astype(np.complex64))
 
     def likeness(self, sound: NDArray[np.float32]) -> list[tuple[NDArray[np.float32], NDArray[np.float32]]]:
-        """Give likeness and strength for the rising and the falling sweep, for `_FRAMES` samples of one channel."""
+        """Give likeness and strength for the rising and the falling sweep, for `frames` samples of one channel."""
         cut = fft.rfft(sound)[self.band]
         power = np.abs(fft.ifft(cut, self.values)) ** 2
         total = np.concatenate([[0.0], np.cumsum(power, dtype=np.float64)])
@@ -125,19 +92,26 @@ class SweepSearch:
     """
 
     def __init__(self, rate_hz: float, channels: int, least: float = LIKENESS) -> None:
-        self._thinner, self._least = _Thinner(rate_hz, channels), least
-        self._templates = _Templates(self._thinner.rate_hz)
-        self._held = np.zeros((channels, 0), dtype=np.float32)
+        self._rate_hz, self._least, self._templates = rate_hz, least, _Templates(rate_hz)
+        self._held = np.zeros((channels, self._templates.frames), dtype=np.float32)
+        self._filled = 0
         self._at = 0
         self._found: list[tuple[list[NDArray[np.float64]], ...]] = [([], []) for _ in range(channels)]
 
     def add(self, block: NDArray[np.float32]) -> None:
-        """Take the next block, shape (channels, frames)."""
-        self._held = np.concatenate([self._held, self._thinner.thinned(block)], axis=1)
-        while self._held.shape[1] >= _FRAMES:
-            self._look(self._held[:, :_FRAMES])
-            self._held = self._held[:, self._templates.hop :]
-            self._at += self._templates.hop
+        """Take the next block, shape (channels, frames); what is no number counts as silence."""
+        done = 0
+        while done < block.shape[1]:
+            taken = min(block.shape[1] - done, self._templates.frames - self._filled)
+            into = self._held[:, self._filled : self._filled + taken]
+            np.copyto(into, block[:, done : done + taken])
+            into[~np.isfinite(into)] = 0.0
+            self._filled, done = self._filled + taken, done + taken
+            if self._filled == self._templates.frames:
+                self._look(self._held)
+                self._filled -= self._templates.hop
+                self._held[:, : self._filled] = self._held[:, self._templates.hop :]
+                self._at += self._templates.hop
 
     def _look(self, sound: NDArray[np.float32]) -> None:
         step_s = self._templates.value_s
@@ -149,13 +123,14 @@ class SweepSearch:
                 places, _ = signal.find_peaks(alike, height=self._least, distance=apart)
                 if len(places):
                     fine = places + _between(strength, places)
-                    begun_s = self._at / self._thinner.rate_hz + self._thinner.delay_s
-                    kept.append(np.stack([begun_s + fine * step_s, alike[places], strength[places]]))
+                    kept.append(np.stack([self._at / self._rate_hz + fine * step_s, alike[places], strength[places]]))
 
     def peaks(self) -> tuple[tuple[Peaks, Peaks], ...]:
         """Give what was found once all is in: for each channel the rising sweeps and the falling ones."""
-        if self._held.shape[1]:
-            self._look(np.pad(self._held, ((0, 0), (0, _FRAMES - self._held.shape[1]))))
+        if self._filled:
+            self._held[:, self._filled :] = 0.0
+            self._look(self._held)
+            self._filled = 0
         return tuple((_once(rising), _once(falling)) for rising, falling in self._found)
 
 
