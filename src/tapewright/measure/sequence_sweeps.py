@@ -1,9 +1,9 @@
 """Sweeps of a test sequence's marks, found in every channel while a file is read once.
 
 Some seconds at a time, the sound's spectrum is held against those of the two templates, in the sweeps' band only;
-turned back, that says how well they fit at every moment. What counts is likeness: the share of the energy in the sweeps'
-band, while the template lasts, that the template and its quarter turn account for. It does not depend on level, phase or
-polarity, and what noise does to it is known in closed form.
+turned back, that says how well they fit at every moment. What counts is likeness: the share of the energy in the
+sweeps' band, while the template lasts, that the template and its quarter turn account for. It does not depend on
+level, phase or polarity, and what noise does to it is known in closed form.
 """
 
 from collections.abc import Callable

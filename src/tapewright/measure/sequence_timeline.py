@@ -13,7 +13,9 @@ from tapewright.measure.sequence_plan import marks_of
 from tapewright.words.sequence import MARK, Section, Sequence
 
 MOST_OFF: Final = 0.006
-"""From one mark to the next the mean speed differs less than this, ratio, from that through the marks themselves."""
+"""From one mark to the next the mean speed lies no further than this, ratio, from that through the marks themselves."""
+UNEVEN: Final = 0.01
+"""Two stretches whose speeds differ more than this are worth a word."""
 LOOSE_S: Final = 0.005
 """So far a mark's place may be out."""
 
@@ -105,15 +107,28 @@ def timeline(run: tuple[PlacedMark, ...], heard: Heard) -> Timeline:
     first = from_mark(run[0], starts[0], 0.0, starts[0])
     last = from_mark(run[-1], starts[-1], starts[-1], sequence.duration_s)
     spans = [*_beyond(first, sequence, heard, before=True), *spans, *_beyond(last, sequence, heard, before=False)]
+    slow, fast = (
+        max((s.slowness for s in sure.values()), default=1.0),
+        min((s.slowness for s in sure.values()), default=1.0),
+    )
+    if slow / fast > 1.0 + UNEVEN:
+        notes.append(
+            f"The speed differs by {100.0 * (slow / fast - 1.0):.1f} % from stretch to stretch: times are less sure."
+        )
     return Timeline(tuple(spans), _mean_speed(list(sure.values())) if sure else 1.0 / local, tuple(notes))
 
 
 def _sure(run: tuple[PlacedMark, ...], starts: list[float], local: float) -> dict[float, Span]:
-    """Give the stretches between neighbouring marks that nothing was taken out of or put into, by their beginning."""
+    """Give the stretches between neighbouring marks that nothing was taken out of or put into, by their beginning.
+
+    A tape may change its speed from mark to mark, and its marks say so; what was cut is not seen in them.
+    """
     found = {}
     for (one, start), (other, end) in itertools.pairwise(zip(run, starts, strict=True)):
         slowness = (other.start_s - one.start_s) / (end - start)
-        if abs(slowness - local) * (end - start) <= MOST_OFF * local * (end - start) + LOOSE_S:
+        near = (local, one.slowness, other.slowness)
+        room = MOST_OFF * local + LOOSE_S / (end - start)
+        if min(near) - room <= slowness <= max(near) + room:
             found[start] = Span(start, end, start, one.start_s, slowness, end)
     return found
 
