@@ -1,6 +1,7 @@
 """Measurements as likelihoods: closed forms, order, second roads, published windows, and what nothing explains."""
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -24,7 +25,7 @@ from tapewright.machine.library import shipped
 from tapewright.machine.parts import sound
 from tapewright.machine.tension import take_up
 from tapewright.words.evidence import Observation
-from tapewright.words.findings import BudgetItem
+from tapewright.words.findings import BudgetItem, Rival
 from tapewright.words.problem import Problem
 from tapewright.words.reading import Reading
 from tapewright.words.units import GCM_NM
@@ -112,7 +113,9 @@ def test_less_torque_never_speaks_for_a_clutch_too_tight(torque: float, less: fl
 
 def test_between_worn_and_tight_belief_goes_with_the_torque() -> None:
     """The same of the beliefs, any other part being what it may: from what worn felt gives to what is far too much."""
-    found = [states(PORTABLE, "take_up_torque_gf_cm@play", value, 4.0, "takeup_clutch") for value in (20, 35, 50, 65, 80)]
+    found = [
+        states(PORTABLE, "take_up_torque_gf_cm@play", value, 4.0, "takeup_clutch") for value in (20, 35, 50, 65, 80)
+    ]
     share = [one["too_tight"] / (one["too_tight"] + one["worn_felt"]) for one in found]
     assert all(less <= more + 1e-6 for less, more in pairwise(share))
     assert share[0] < 0.5 < 0.95 < share[-1]
@@ -317,6 +320,48 @@ def test_a_large_line_names_its_part_and_a_doubtful_one_says_less() -> None:
         found = posterior(net, of_budget(net, [item])).states["pinch_roller"][0]
         risen.append(float(found[net.parts["pinch_roller"].states.index(("eccentric", 1.0))]))
     assert risen[0] > risen[1] > net.parts["pinch_roller"].prior[-1]
+
+
+def worst(net: Network, budget: list[BudgetItem], part: str, kind: str) -> float:
+    """How much likelier the worst state of one kind becomes."""
+    known = net.parts[part]
+    at = max(i for i, state in enumerate(known.states) if state[0] == kind)
+    return float(posterior(net, of_budget(net, budget)).states[part][0][at]) / known.prior[at]
+
+
+def test_a_line_that_two_rotors_may_make_speaks_for_both() -> None:
+    """Each part's chances by hand: p of what the line alone would say, and 1 - p of what was believed before."""
+    net = net_of(FOUR)
+    apart = Rival("capstan_belt", 1, 0.4, told_apart=True)
+    item = BudgetItem("pinch_roller", 1, 2.33, 0.5, 0.05, 0.55, (apart,))
+    for part, kind, probability in (("pinch_roller", "eccentric", 0.55), ("capstan_belt", "dented", 0.4)):
+        alone = worst(net, [replace(item, part=part, probability=1.0, rivals=())], part, kind)
+        assert alone > 1.5, part
+        both = worst(net, [item], part, kind)
+        assert both == pytest.approx(probability * alone + 1.0 - probability, rel=0.02), part
+    unexplained = replace(item, part="unexplained", order=0, rivals=(replace(apart, probability=0.45),))
+    assert worst(net, [unexplained], "capstan_belt", "dented") > 1.2
+
+
+def test_where_the_frequency_tells_nothing_the_size_does() -> None:
+    """The same odds by frequency; a size that one of the two can make and the other hardly can."""
+    net = net_of(FOUR)
+    small = {}
+    for told_apart in (True, False):
+        rival = Rival("capstan_motor", 1, 0.5, told_apart)
+        item = BudgetItem("pinch_roller", 1, 2.33, 0.5, 0.05, 0.5, (rival,))
+        small[told_apart] = worst(net, [item], "pinch_roller", "eccentric")
+    assert small[False] > 1.2 * small[True]
+
+
+def test_what_sits_on_one_shaft_is_one_answer() -> None:
+    net = net_of(FOUR)
+    rival = Rival("capstan", 1, 0.3, told_apart=False)
+    shared = BudgetItem("flywheel", 1, 12.0, 0.2, 0.02, 0.6, (rival,))
+    whole = replace(shared, probability=0.9, rivals=())
+    one, other = (posterior(net, of_budget(net, [item])).states for item in (shared, whole))
+    for part in ("flywheel", "capstan"):
+        np.testing.assert_allclose(one[part], other[part], atol=1e-9)
 
 
 # --- names and units --------------------------------------------------------------------------------------------------

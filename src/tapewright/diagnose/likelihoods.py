@@ -2,6 +2,7 @@
 
 import difflib
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
@@ -161,34 +162,79 @@ def _of_surety(network: Network, what: Asked, sure: float) -> dict[str, Array]:
     return {node: sure * true + (1.0 - sure) * (1.0 - true)}
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Made:
+    """One line as what turns as one may have made it.
+
+    Arguments:
+        found: the states of its parts.
+        likely: how likely a line of this size is in each state, shape (combinations,).
+        probability: how likely it made the line, and no other part did.
+        peak_pct: peak of the line, percent of speed.
+    """
+
+    found: Combinations
+    likely: Array
+    probability: float
+    peak_pct: float
+
+
 def of_budget(network: Network, budget: Iterable[BudgetItem]) -> dict[str, Array]:
-    """Say what the lines of a flutter budget tell of each part's steadiness: the largest line of each counts.
+    """Say what the lines of a flutter budget tell of parts' steadiness: the largest line of each counts.
 
     The size a part's line should have in each of its states follows from its run-out and its unsteadiness, and from
-    what of them reaches the tape. So far as another part may have made the line, it says nothing.
+    what of them reaches the tape. A line speaks for every part that may have made it, rivals too; so far as another
+    may have made it, it says nothing. Where the frequency tells two parts apart no better than how common such lines
+    are, the line's size does.
+
+    Arguments:
+        network: the machine's belief network.
+        budget: the lines with what may have made each.
+
+    Returns:
+        By function, for each of its words; by "part:NAME", for each of the part's states.
     """
-    largest: dict[str, BudgetItem] = {}
+    largest: dict[frozenset[str], _Made] = {}
     for item in budget:
-        if item.part not in largest or _weight(item) > _weight(largest[item.part]):
-            largest[item.part] = item
+        for group, made in _made_by(network, item).items():
+            if group not in largest or _weight(made) > _weight(largest[group]):
+                largest[group] = made
     said = []
-    for name, item in largest.items():
-        known = states_of(network, f"line_pct:{name}") if name in part_names(network.machine) else None
-        if known is None:
-            continue
-        hangs_on, found = known
-        likely = chances(hangs_on, found, item.peak_pct, item.doubt_pct)
-        usual = _mean(network, found, likely)
-        said.append(_projected(network, found, item.probability * likely + (1.0 - item.probability) * usual))
+    for one in largest.values():
+        usual = _mean(network, one.found, one.likely)
+        speaks = one.probability * one.likely + (1.0 - one.probability) * usual
+        said.append(_projected(network, one.found, speaks))
     return together(*said)
+
+
+def _made_by(network: Network, item: BudgetItem) -> dict[frozenset[str], _Made]:
+    """Say what may have made a line: what sits on one shaft turns as one, and is one answer."""
+    alike, apart = dict[frozenset[str], float](), dict[frozenset[str], float]()
+    known = {}
+    rivals = [(rival.part, rival.probability, rival.told_apart) for rival in item.rivals]
+    for name, chance, told_apart in [(item.part, item.probability, False), *rivals]:
+        here = states_of(network, f"line_pct:{name}") if name in part_names(network.machine) else None
+        if here is not None:
+            group, shares = here[0].parts, apart if told_apart else alike
+            known[group] = here
+            shares[group] = shares.get(group, 0.0) + chance
+    likely = {group: chances(*here, item.peak_pct, item.doubt_pct) for group, here in known.items()}
+    by_size = {group: share * _mean(network, known[group][1], likely[group]) for group, share in alike.items()}
+    total = sum(by_size.values())
+    if total > 0.0:
+        alike = {group: sum(alike.values()) * one / total for group, one in by_size.items()}
+    return {
+        group: _Made(here[1], likely[group], min(alike.get(group, 0.0) + apart.get(group, 0.0), 1.0), item.peak_pct)
+        for group, here in known.items()
+    }
 
 
 def _mean(network: Network, found: Combinations, likely: Array) -> float:
     return float(found.weights({name: np.array(network.parts[name].prior) for name in found.parts}) @ likely)
 
 
-def _weight(item: BudgetItem) -> float:
-    return item.peak_pct * item.probability
+def _weight(made: _Made) -> float:
+    return made.peak_pct * made.probability
 
 
 def together(*likelihoods: Mapping[str, Array]) -> dict[str, Array]:
