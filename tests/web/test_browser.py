@@ -1,10 +1,5 @@
 """The bench in a real browser: by taps, by keys, on a telephone and on a laptop. Needs a Chromium on this machine."""
 
-import os
-import re
-import shutil
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,81 +7,24 @@ from urllib.parse import urlsplit
 
 import pytest
 
+from tests.web.hand import WIDER, Hand, chromium_with, served
 from tests.web.visitor import COMPLAINT, tone_with_flutter
 
 pytestmark = pytest.mark.browser
 
-NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
-ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync", "--no-first-run"]
 MOST_TAPS = 10
-TOUCHED_PX = 44.0
-"""The least height of what a finger is meant to hit."""
-TOO_SMALL = """() => [...document.querySelectorAll("button, input:not([type=hidden]), select, textarea, summary, a")]
-    .filter((one) => !one.closest("svg") && one.checkVisibility())
-    .map((one) => one.closest("label") ?? one)
-    .map((one) => [one.textContent.trim() || one.name, one.getBoundingClientRect().height])
-    .filter(([, height]) => height < %s)"""
-WIDER = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
 
 
 @pytest.fixture(scope="module")
 def chromium() -> Iterator[Any]:
-    path = next(filter(None, map(shutil.which, NAMES)), None)
-    if path is None:
-        pytest.skip("there is no Chromium on this machine")
-    playwright = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
-    with playwright.sync_playwright() as player:
-        browser = player.chromium.launch(executable_path=path, args=ARGUMENTS)
+    with chromium_with() as browser:
         yield browser
-        browser.close()
 
 
 @pytest.fixture
 def address(tmp_path: Path) -> Iterator[str]:
-    """Serve a bench as the command does, and give its address."""
-    code = "from tapewright.web.serve import serve; serve(0, lambda text: print(text, flush=True))"
-    environment = os.environ | {"TAPEWRIGHT_DATA": str(tmp_path / "home")}
-    with subprocess.Popen([sys.executable, "-c", code], env=environment, stdout=subprocess.PIPE, text=True) as bench:
-        assert bench.stdout
-        said = re.search(r"http://[\d.:]+", bench.stdout.readline())
-        assert said
-        yield said[0]
-        bench.terminate()
-
-
-class Hand:
-    """One finger on a page: it counts its taps and sees whether the page holds what it promises."""
-
-    def __init__(self, browser: Any, address: str, width: int, height: int, *, touch: bool, **more: Any) -> None:
-        self.context = browser.new_context(viewport={"width": width, "height": height}, has_touch=touch, **more)
-        self.page = self.context.new_page()
-        self.touch, self.taps = touch, 0
-        self.complaints: list[str] = []
-        self.hosts: set[str] = set()
-        self.page.on("console", lambda said: self.complaints.append(said.text) if said.type == "error" else None)
-        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
-        self.page.on("request", lambda asked: self.hosts.add(urlsplit(asked.url).netloc))
-        self.page.goto(address)
-
-    def tap(self, what: str, times: int = 1) -> None:
-        found = self.page.locator(what).first
-        self.taps += times
-        if self.touch:
-            found.tap()
-        else:
-            found.click()
-
-    def go(self, what: str) -> None:
-        """Tap something that leads to another page, and see that that one holds what it promises."""
-        with self.page.expect_navigation():
-            self.tap(what)
-        self.holds()
-
-    def holds(self) -> None:
-        """See that nothing sticks out at the side and that everything can be hit."""
-        self.page.wait_for_load_state()
-        assert self.page.evaluate(WIDER) <= 0
-        assert self.page.evaluate(TOO_SMALL % TOUCHED_PX) == []
+    with served(tmp_path / "home") as said:
+        yield said
 
 
 @pytest.mark.parametrize(("width", "height", "touch"), [(390, 844, True), (1280, 900, False)])
