@@ -5,6 +5,7 @@ stands and how fast it runs is known exactly (`tests.measure.played`).
 """
 
 import contextlib
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -208,6 +209,53 @@ def test_lost_treble_and_lost_bass(tmp_path: Path, two_tracks: Sequence) -> None
     sound = signal.sosfiltfilt(band, played(two_tracks, Deck(0.93, ends_s=60.0)), axis=0)
     there = found(tmp_path, noisy(sound, 20.0, np.random.default_rng(9)))
     assert worst_start_s(there, Deck(0.93)) < START_S
+
+
+def clipped(sound: Samples, _: np.random.Generator) -> Samples:
+    return np.clip(12.0 * sound, -1.0, 1.0)
+
+
+def hummed(sound: Samples, _: np.random.Generator) -> Samples:
+    return sound + 0.3 * np.sin(2.0 * np.pi * 50.0 * np.arange(len(sound)) / RATE_HZ)[:, None]
+
+
+def quiet(sound: Samples, _: np.random.Generator) -> Samples:
+    return np.asarray(np.round(sound * 0.003 * 2.0**15) / 2.0**15)
+
+
+def dropped_out(sound: Samples, draw: np.random.Generator) -> Samples:
+    """Each track by itself is 34 dB down for a fifth of the time, 150 ms at once."""
+    gain = np.ones_like(sound)
+    for track in range(sound.shape[1]):
+        for first in draw.integers(0, len(sound), int(len(sound) / RATE_HZ / 0.75)):
+            gain[first : first + int(0.15 * RATE_HZ), track] = 0.02
+    return sound * gain
+
+
+def clicked(sound: Samples, draw: np.random.Generator) -> Samples:
+    clicks = np.zeros_like(sound)
+    clicks[draw.integers(0, len(sound), 27 * len(sound) // RATE_HZ)] = 0.9
+    return sound + clicks
+
+
+def turned(sound: Samples, _: np.random.Generator) -> Samples:
+    """Phases of 500 and 1000 Hz turned far from each other, levels kept: no polarity is told then."""
+    return np.asarray(signal.lfilter([-0.8, 1.0], [1.0, -0.8], sound, axis=0))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("spoil", [clipped, hummed, quiet, dropped_out, clicked, turned], ids=lambda one: one.__name__)
+def test_spoilt_captures(
+    tmp_path: Path, two_tracks: Sequence, spoil: Callable[[Samples, np.random.Generator], Samples]
+) -> None:
+    """Clipped by 20 dB and more, hum over all, 16 bit at 50 dB down, dropouts, clicks, phase."""
+    deck = Deck(1.02, FLUTTER)
+    there = found(tmp_path, spoil(played(two_tracks, deck), np.random.default_rng(12)))
+    assert there.channel_of_track == (0, 1)
+    assert there.missing == ()
+    assert worst_start_s(there, deck) < START_S
+    assert there.speed_ratio == pytest.approx(true_ratio(two_tracks, deck), rel=RATIO)
+    assert -1 not in there.polarity
 
 
 @pytest.mark.parametrize("variant", [(s, t, k) for s in SPEEDS_M_PER_S for t in TRACKS for k in TYPES], ids=str)

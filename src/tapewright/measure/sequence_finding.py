@@ -13,7 +13,7 @@ from tapewright.measure.sequence_content import Piece, frames_between, pieces_of
 from tapewright.measure.sequence_mark import BURST_HZ, BURST_S, burst_at_s
 from tapewright.measure.sequence_marks import PlacedMark, heard_marks, passes, placed_marks, sequence_heard
 from tapewright.measure.sequence_plan import marks_of
-from tapewright.measure.sequence_sweeps import find_sweeps
+from tapewright.measure.sequence_sweeps import find_sweeps, pooled
 from tapewright.measure.sequence_timeline import Span, Timeline, timeline
 from tapewright.words.sequence import MARK, Section, Sequence
 
@@ -88,11 +88,13 @@ def find_sequence(
     recording = open_recording(path, accept_truncated)
     if recording.rate_hz < LEAST_RATE_HZ:
         return None
-    heard = [heard_marks(rising, falling) for rising, falling in find_sweeps(recording, progress)]
-    runs = passes(placed_marks(heard))
+    sweeps = find_sweeps(recording, progress)
+    heard = [heard_marks(rising, falling) for rising, falling in sweeps]
+    together = heard_marks(*pooled(sweeps)) if len(sweeps) > 1 else ()
+    runs = passes(placed_marks(heard, together))
     if not runs:
         return None
-    run = max(runs, key=lambda one: (sum(len(mark.heard) for mark in one), -one[0].start_s))
+    run = max(runs, key=lambda one: (sum(max(1, len(mark.heard)) for mark in one), -one[0].start_s))
     channels, notes = _channels(run, recording.channels)
     if len(runs) > 1:
         notes = (*notes, f"The sequence was played {len(runs)} times; this is the most complete pass.")

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tapewright.measure.sequence_mark import (
     CODE_S,
@@ -65,7 +64,7 @@ class PlacedMark:
         variant: which of the sequences.
         start_s: its beginning in the file, the middle one of the channels'.
         slowness: likewise.
-        heard: by channel, from 0.
+        heard: by channel, from 0; empty where no channel holds all of it.
     """
 
     index: int
@@ -169,16 +168,16 @@ def _second_after(slowness: float) -> float:
     return _stands_at(SECOND, 0.0, slowness) - _stands_at(FIRST, 0.0, slowness)
 
 
-def placed_marks(heard: Several[tuple[HeardMark, ...]]) -> tuple[PlacedMark, ...]:
+def placed_marks(heard: Several[tuple[HeardMark, ...]], together: tuple[HeardMark, ...] = ()) -> tuple[PlacedMark, ...]:
     """Put the same mark in several channels together; give all marks in the order of time.
 
     Arguments:
         heard: for each channel what `heard_marks` gives.
+        together: the same for the sweeps of all channels; a dropout seldom hits all tracks at once.
     """
-    every = sorted(
-        ((one, channel) for channel, marks in enumerate(heard) for one in marks), key=lambda pair: pair[0].start_s
-    )
-    groups: list[list[tuple[HeardMark, int]]] = []
+    by_channel: list[tuple[HeardMark, int | None]] = [(one, at) for at, marks in enumerate(heard) for one in marks]
+    every = sorted([*by_channel, *((one, None) for one in together)], key=lambda pair: pair[0].start_s)
+    groups: list[list[tuple[HeardMark, int | None]]] = []
     for one, channel in every:
         for group in groups[-3:]:
             known = group[0][0]
@@ -191,14 +190,14 @@ def placed_marks(heard: Several[tuple[HeardMark, ...]]) -> tuple[PlacedMark, ...
     return tuple(_together(group) for group in groups)
 
 
-def _together(group: list[tuple[HeardMark, int]]) -> PlacedMark:
-    starts: NDArray[np.float64] = np.array([one.start_s for one, _ in group])
+def _together(group: list[tuple[HeardMark, int | None]]) -> PlacedMark:
+    alone = [one for one, channel in group if channel is not None] or [one for one, _ in group]
     return PlacedMark(
         group[0][0].index,
         group[0][0].variant,
-        float(np.median(starts)),
-        float(np.median([one.slowness for one, _ in group])),
-        {channel: one for one, channel in group},
+        float(np.median([one.start_s for one in alone])),
+        float(np.median([one.slowness for one in alone])),
+        {channel: one for one, channel in group if channel is not None},
     )
 
 

@@ -6,7 +6,7 @@ sweeps' band, while the template lasts, that the template and its quarter turn a
 level, phase or polarity, and what noise does to it is known in closed form.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -154,6 +154,16 @@ def _once(kept: list[NDArray[np.float64]]) -> Peaks:
     return Peaks(*table[:, stays])
 
 
+def pooled(found: Sequence[tuple[Peaks, Peaks]]) -> tuple[Peaks, Peaks]:
+    """Put the sweeps of all channels together; what several channels hold at once counts once, where it is clearest.
+
+    Arguments:
+        found: for each channel the rising sweeps and the falling ones.
+    """
+    tables = [[np.stack([p.times_s, p.likeness, p.strength]) for p in each] for each in zip(*found, strict=True)]
+    return _once(tables[0]), _once(tables[1])
+
+
 def find_sweeps(
     recording: Recording, progress: Callable[[float], None] | None = None
 ) -> tuple[tuple[Peaks, Peaks], ...]:
@@ -169,4 +179,4 @@ def find_sweeps(
     return search.peaks()
 
 
-__all__ = ["DIMENSIONS", "LIKENESS", "MOST_VALUES_PER_S", "Peaks", "SweepSearch", "find_sweeps"]
+__all__ = ["DIMENSIONS", "LIKENESS", "MOST_VALUES_PER_S", "Peaks", "SweepSearch", "find_sweeps", "pooled"]
