@@ -127,5 +127,5 @@ def test_what_is_left_of_a_pruned_network_says_the_same(machine_id: str, data: s
 def test_the_tables_stay_small(machine_id: str) -> None:
     """What exactness costs: combinations in the largest table, products in one sum."""
     net = network(shipped(machine_id))
-    assert largest_table(net.plan) < 40_000
-    assert products(net.plan) < 500_000
+    assert largest_table(net.plan) < 15_000
+    assert products(net.plan) < 220_000, "`benchmarks/find_orders.py` finds a better order for a large machine"

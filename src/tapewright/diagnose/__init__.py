@@ -2,6 +2,7 @@
 
 relations     which combinations of words can occur together
 ordering      in which order to sum a network out
+known_orders  orders that took long to find, shipped for the largest machines
 kept_orders   orders that were found before, kept on this machine
 contraction   exact sums over a network of factors, every marginal at once, many cases in one batch
 crossing      chances of two variables together, for many pairs at once

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
-from tapewright.diagnose.kept_orders import kept_order
-from tapewright.diagnose.ordering import Order, cheapest_order
+from tapewright.diagnose.kept_orders import kept_cheapest, kept_order
+from tapewright.diagnose.ordering import Order
 from tapewright.diagnose.relations import Array, Places, Relation, in_order, relation_of
 
 LARGE: Final = 3000
@@ -154,7 +154,7 @@ def plan_of(
         ValueError: when they allow no combination at all.
     """
     relations = [relation for relation, _ in inputs]
-    steps = cheapest_order(relations, sizes, orders) if orders else kept_order(relations, sizes)
+    steps = kept_cheapest(relations, sizes, orders) if orders else kept_order(relations, sizes)
     columns, weights, joints = _possible(inputs, steps)
     if not all(len(weight) for weight in weights):
         raise ValueError("these factors allow no combination at all")

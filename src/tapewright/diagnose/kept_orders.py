@@ -10,14 +10,15 @@ import hashlib
 import json
 import os
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
 from tapewright import __version__
-from tapewright.diagnose.ordering import Order, best_order, given_order
+from tapewright.diagnose.known_orders import known_order
+from tapewright.diagnose.ordering import DEAR, Order, best_order, cheapest_given, cheapest_order, given_order
 from tapewright.diagnose.relations import Relation
 from tapewright.words.problem import InputAtFaultError
 from tapewright.words.whole_file import write_whole
@@ -60,18 +61,50 @@ def kept_order(
 ) -> Order:
     """Find a cheap order, or follow the one that was found before: the same either way.
 
+    One that is shipped (`known_orders`) is followed where it fits, and nothing is searched for.
+
     Arguments:
         relations: which combinations each factor allows.
         sizes: number of values of each variable.
         environment: says where orders are kept.
     """
-    home = cache_home(environment)
-    if home is None or len(relations) < WORTH_KEEPING:
+    if len(relations) < WORTH_KEEPING:
         return best_order(relations, sizes)
+    known = known_order(relations, sizes)
+    return known or _kept(relations, sizes, lambda: best_order(relations, sizes), environment)
+
+
+def kept_cheapest(
+    relations: Sequence[Relation],
+    sizes: Mapping[str, int],
+    orders: Sequence[Sequence[str]],
+    environment: Mapping[str, str] = os.environ,
+) -> Order:
+    """Take the cheapest of some orders; where even that is dear, what was searched for, and kept, may be cheaper.
+
+    Arguments:
+        relations: which combinations each factor allows.
+        sizes: number of values of each variable.
+        orders: of the variables.
+        environment: says where orders are kept.
+    """
+    order = cheapest_given(relations, sizes, orders, DEAR)
+    return order or _kept(relations, sizes, lambda: cheapest_order(relations, sizes, orders), environment)
+
+
+def _kept(
+    relations: Sequence[Relation],
+    sizes: Mapping[str, int],
+    search: Callable[[], Order],
+    environment: Mapping[str, str],
+) -> Order:
+    home = cache_home(environment)
+    if home is None:
+        return search()
     path = home / "orders" / f"{_key(relations, sizes)}.json"
     found = _followed(path, relations, sizes)
     if found is None:
-        found = best_order(relations, sizes)
+        found = search()
         _keep(path, found)
     return found
 

@@ -28,7 +28,7 @@ STILL_RUNNING: Final = 3
 """So many searches go on after that until one is through: a single one might be in a dead end."""
 ONE_JOIN: Final = 1_000
 """Even a join of nothing takes as long as going through so many combinations."""
-DEAR: Final = 1_500_000
+DEAR: Final = 3_000_000
 """Pairs from which a search is worth its time where an order is known."""
 
 
@@ -98,8 +98,7 @@ def cheapest_order(relations: Sequence[Relation], sizes: Mapping[str, int], orde
     """
     most, best = float(DEAR), None
     while best is None:
-        for variables in orders:
-            best = given_order(relations, sizes, variables, most if best is None else best.pairs) or best
+        best = cheapest_given(relations, sizes, orders, most)
         if best is None or best.pairs > DEAR:
             search = _Search(relations, sizes)
             end = _End.STUCK
@@ -107,6 +106,16 @@ def cheapest_order(relations: Sequence[Relation], sizes: Mapping[str, int], orde
                 end = search.go_on(most if best is None else best.pairs)
             best = search.finished() if end is _End.DONE else best
         most *= 8.0
+    return best
+
+
+def cheapest_given(
+    relations: Sequence[Relation], sizes: Mapping[str, int], orders: Sequence[Sequence[str]], most: float
+) -> Order | None:
+    """Take the cheapest of some known orders; None where all take more than so many pairs."""
+    best: Order | None = None
+    for variables in orders:
+        best = given_order(relations, sizes, variables, most if best is None else best.pairs) or best
     return best
 
 
