@@ -17,6 +17,12 @@ NEUTRAL: Final = 0.3
 """Likeness that speaks neither for nor against: what is silent, or erased, is like any other silence."""
 _MARGIN_S: Final = 0.03
 _LOWEST_HZ: Final = 30.0
+TRIMMED_S: Final = 0.15
+"""Left out at either end of a tone whose place is not sure."""
+NEAR_RATIO: Final = 0.02
+LEAST_BINS: Final = 8
+STANDS_OUT: Final = 100.0
+"""Least power of a tone over the middle one of its neighbourhood."""
 
 Place = Callable[[float], float]
 """Where in the file, seconds, a time on the tape at the right speed stands."""
@@ -94,6 +100,34 @@ def pieces_of(
         like = _share(sound[:, a:b], recording.rate_hz, here) if inside and here else 0.0
         found.append(Piece(first_s, last_s, like))
     return found
+
+
+def played_ratio(recording: Recording, section: Section, start_s: float, end_s: float, channel: int) -> float | None:
+    """Give how fast a section with one tone plays, by the middle of its power near where the tone should be.
+
+    Arguments:
+        recording: from `open_recording`.
+        section: one of the sequence's, with one tone.
+        start_s: where it stands in the file, within a tenth of a second.
+        end_s: the same of its end.
+        channel: that carries it, from 0.
+
+    Returns:
+        The speed ratio; None where nothing stands out there.
+    """
+    sound = frames_between(recording, start_s + TRIMMED_S, end_s - TRIMMED_S)[channel]
+    if section.frequency_hz is None or len(sound) < recording.rate_hz // 2:
+        return None
+    power = np.abs(np.fft.rfft(sound * np.hanning(len(sound)))) ** 2
+    bin_hz = recording.rate_hz / len(sound)
+    expected_hz = section.frequency_hz * section.length_s / (end_s - start_s)
+    first, last = (int(expected_hz * ratio / bin_hz) for ratio in (1.0 - NEAR_RATIO, 1.0 + NEAR_RATIO))
+    near = power[first : last + 1]
+    if len(near) < LEAST_BINS or np.max(near) < STANDS_OUT * np.median(near):
+        return None
+    # Flutter spreads a tone into sidelines; their middle by power is the mean frequency, the strongest need not be.
+    tone = np.where(near > 0.01 * np.max(near), near, 0.0)
+    return float(np.sum(tone * np.arange(first, first + len(near))) / np.sum(tone) * bin_hz / section.frequency_hz)
 
 
 def cut_between(left: list[Piece], right: list[Piece], lost_s: float) -> tuple[float, float]:

@@ -1,7 +1,7 @@
 """Find a test sequence in a recording: at any speed within 10 %, channels in any order, pieces missing."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapewright.measure.audio import Recording, open_recording
-from tapewright.measure.sequence_content import Piece, frames_between, pieces_of
+from tapewright.measure.sequence_content import Piece, frames_between, pieces_of, played_ratio
 from tapewright.measure.sequence_mark import BURST_HZ, BURST_S, burst_at_s
 from tapewright.measure.sequence_marks import PlacedMark, heard_marks, passes, placed_marks, sequence_heard
 from tapewright.measure.sequence_plan import marks_of
@@ -21,6 +21,8 @@ LEAST_RATE_HZ: Final = 8000
 APART: Final = 4.0
 """A channel carries the track whose own sweep is this much stronger in it than any other's, ratio of energies: 6 dB."""
 
+TELLS_HZ: Final = (300.0, 5000.0)
+"""Tones that tell the speed where marks are too few: low enough for any head, high enough for a second or two."""
 BURST_EDGE_S: Final = 0.02
 """Left out of the burst at either end."""
 LEAST_FRAMES: Final = 64
@@ -140,10 +142,16 @@ def _put_together(
 
     line = timeline(run, heard)
     found = _sections(sequence, run, line, channels, recording.duration_s)
+    ratio = _by_tones(recording, found, channels) if len(run) == 1 else None
+    if ratio is not None:
+        run = (replace(run[0], slowness=1.0 / ratio),)
+        line = timeline(run, heard)
+        found = _sections(sequence, run, line, channels, recording.duration_s)
     there = {id(one.section) for one in found}
     missing = tuple(one for one in sequence.sections if id(one) not in there)
     if len(run) == 1:
-        notes = (*notes, "Only one mark was found: speed and times hang on it alone.")
+        by = "on it alone" if ratio is None else "on it and on tones beside it"
+        notes = (*notes, f"Only one mark was found: speed and times hang {by}.")
     return FoundSequence(
         sequence,
         line.speed_ratio,
@@ -153,6 +161,18 @@ def _put_together(
         missing,
         (*notes, *line.notes),
     )
+
+
+def _by_tones(recording: Recording, found: tuple[FoundSection, ...], channels: tuple[int | None, ...]) -> float | None:
+    """Give the mean speed by the tones of sections, each as much as it is long; None where there is none."""
+    told = []
+    for one in found:
+        hz = one.section.frequency_hz or 0.0
+        there = [channel for track in one.section.tracks if (channel := channels[track - 1]) is not None]
+        if there and TELLS_HZ[0] <= hz <= TELLS_HZ[1] and not one.section.to_be_erased:
+            ratio = played_ratio(recording, one.section, one.start_s, one.end_s, there[0])
+            told += [] if ratio is None else [(ratio, one.section.length_s)]
+    return sum(ratio * s for ratio, s in told) / sum(s for _, s in told) if told else None
 
 
 def _sections(
