@@ -2,7 +2,7 @@
 
 Everything is made where it happens: the tape carries the recorded flux; the transport moves it with flutter; each gap
 is a strip that leans, of a finite length, a little off the tape, and reads the mean of what lies under it; then come
-the machine's gain and treble error, crosstalk between its channels, noise and hum. Losses are means over the strip
+the machine's gain and ripple, crosstalk between its channels, noise and hum. Losses are means over the strip
 and over the gap, point by point, not the closed forms that the measuring uses.
 """
 
@@ -17,6 +17,7 @@ WIDTH_M = 0.6e-3
 MINUTE_RAD = 2.0 * np.pi / 360.0 / 60.0
 NOMINAL_M_PER_S = 0.047625
 DESIGN_GAP_M = 1.0e-6
+RIPPLE_DB = 0.02
 RESPONSE_HZ = (63.0, 125.0, 315.0, 1000.0, 2000.0, 3150.0, 4000.0, 6300.0, 8000.0, 10000.0, 12500.0, 14000.0)
 AZIMUTH_HZ = (315.0, 1000.0, 3150.0, 10000.0)
 RISING_DB = (-9.0, -6.0, -3.0, 0.0, 3.0, 6.0)
@@ -42,6 +43,7 @@ class Truth:
     hum: Values
     mains_hz: float
     left_db: float
+    ripple: Values
     wow: tuple[tuple[float, float, float], ...]
 
     @property
@@ -92,6 +94,7 @@ def drawn(seed: int, rate_hz: float = 48000.0) -> Truth:
         mains_hz=float(draw.choice([50.0, 60.0])) * (1.0 + draw.uniform(-4e-4, 4e-4)),
         left_db=draw.uniform(-70.0, -60.0),
         wow=wow,
+        ripple=np.array([draw.uniform(0.5, 3.0, 4), draw.uniform(0.0, 2.0 * np.pi, 4)]),
     )
 
 
@@ -99,13 +102,15 @@ def strip_gain(truth: Truth, track: int, frequency_hz: float) -> float:
     """Give what a gap reads of a tone over what an ideal one would: the mean over its width, its length and its
     distance.
 
-    In decibels over the machine's own correction, which makes up for the gap it was built with.
+    In decibels over the machine's own correction, which makes up for the gap it was built with and ripples a little.
     """
     per_m = 2.0 * np.pi * frequency_hz / truth.speed
     across = (np.arange(801) + 0.5) / 801.0 - 0.5
     lean = abs(np.mean(np.exp(1j * per_m * across * WIDTH_M * np.tan(truth.angle_rad))))
     seen, built = (abs(np.mean(np.exp(1j * per_m * across * 1.11 * gap))) for gap in (truth.gap_m, DESIGN_GAP_M))
-    return float(20.0 * np.log10(lean * seen / built) + 20.0 * np.log10(np.exp(-per_m * truth.spacing_m[track])))
+    waves, phase = truth.ripple[:, track]
+    ripple_db = RIPPLE_DB * np.cos(2.0 * np.pi * waves * np.log2(frequency_hz) + phase)
+    return float(20.0 * np.log10(lean * seen / built * np.exp(-per_m * truth.spacing_m[track])) + ripple_db)
 
 
 def moved(truth: Truth, times: Values) -> Values:

@@ -71,7 +71,8 @@ def sounds(truth: Truth, seed: int, sections: list[Section]) -> Iterator[Section
 @cache
 def read(seed: int, quiet: bool = True) -> tuple[Truth, OnePass]:
     truth = drawn(seed)
-    return truth, read_sections(sounds(truth, seed, planned(quiet)), truth.rate_hz, NOMINAL_M_PER_S)
+    rates = (truth.wander_hz, 5.1)
+    return truth, read_sections(sounds(truth, seed, planned(quiet)), truth.rate_hz, NOMINAL_M_PER_S, rates_hz=rates)
 
 
 Compared = tuple[str, Reading, float, float]
@@ -153,6 +154,11 @@ def test_wander_of_the_angle() -> None:
     truth, found = read(0)
     wanted = truth.wander_rad / MINUTE_RAD
     assert found.azimuth_wander_arcmin.value == pytest.approx(0.997 * wanted, rel=0.05)
+    turning, elsewhere = found.wander_at
+    assert turning.rate_hz == truth.wander_hz
+    assert turning.reading.value == pytest.approx(wanted, rel=0.05)
+    assert (elsewhere.reading.value or 0.0) < 0.05 * wanted
+    assert found.repeats == (), "four dropouts are too few to come back with anything"
 
 
 def test_hum_and_its_harmonics() -> None:

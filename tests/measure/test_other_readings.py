@@ -47,6 +47,18 @@ def test_crosstalk_far_below_the_noise_of_its_band(below_db: float) -> None:
     assert found[0].why_not is not None
 
 
+def test_noise_adds_nothing_to_crosstalk_on_the_whole() -> None:
+    """Oracle: what was put in, as the power mean of 100 draws at five sigmas; the noise would add to it."""
+    turn = turning(1000.0, 1.0)
+    powers = []
+    for seed in range(100):
+        both = np.array([np.cos(turn), 1.7e-3 * np.cos(turn)]).T + 0.05 * noise(1.0, 2, seed)
+        value = crosstalk_row(both, RATE_HZ, 1000.0, 0)[1].value
+        powers += [] if value is None else [10.0 ** (value / 10.0)]
+    assert len(powers) > 90
+    assert 10.0 * math.log10(float(np.mean(powers))) == pytest.approx(20.0 * math.log10(1.7e-3), abs=0.35)
+
+
 def test_no_crosstalk_gives_an_upper_limit() -> None:
     both = np.array([np.cos(turning(1000.0, 2.0)), np.zeros(int(2.0 * RATE_HZ))]).T
     found = crosstalk_row(both + 0.01 * noise(2.0, 2), RATE_HZ, 1000.0, 0)[1]
@@ -85,6 +97,14 @@ def test_third_harmonic(percent: float) -> None:
     brighter = third_harmonic(tone[:, None], RATE_HZ, 315.0, replay_db=2.0)[0]
     assert brighter.value == pytest.approx(percent * 10.0 ** (-0.1), rel=0.01)
     assert 20.0 * math.log10(0.03) == pytest.approx(-30.46, abs=0.005)
+
+
+def test_third_harmonic_whatever_the_speed_does() -> None:
+    """A wow of 1 % at half a hertz turns the tone's phase by a whole turn and more; three times that is followed."""
+    at = times(2.0)
+    turn = 2.0 * np.pi * 315.0 * (at + 0.01 / np.pi * np.sin(np.pi * at))
+    tone = 0.3 * (np.cos(turn) + 0.01 * np.cos(3.0 * turn))
+    assert third_harmonic(tone[:, None], RATE_HZ, 315.0)[0].value == pytest.approx(1.0, rel=0.01)
 
 
 def test_third_harmonic_is_refused_where_there_is_none_to_read() -> None:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from tapewright.measure.section_tone import Baseband, steady
-from tapewright.measure.settled import SURE, settled_mean
+from tapewright.measure.settled import SURE, settled_mean, wavered
 from tapewright.words.reading import Reading
 from tapewright.words.signal import Trace
 
@@ -76,6 +76,7 @@ class _Step:
     doubt: Values
     noise: Values
     good: NDArray[np.bool_]
+    crossed: float
 
 
 def delay_s(angle_rad: float, apart_m: float, speed_m_per_s: float) -> float:
@@ -120,7 +121,7 @@ def turned_over(tone: Baseband) -> tuple[bool, ...]:
     return tuple(bool(one) for one in turned)
 
 
-def _step(tone: Baseband, signs: Values, before: Values) -> _Step:
+def _step(tone: Baseband, signs: Values, before: Values, crosstalk: float) -> _Step:
     """Read the delays of one tone, each phase to the turn next to what is known before."""
     values = tone.values * signs
     turn = 2.0 * np.pi * tone.frequency_hz
@@ -136,10 +137,10 @@ def _step(tone: Baseband, signs: Values, before: Values) -> _Step:
     power = np.mean(np.abs(values) ** 2, axis=0)
     noise = np.sqrt(tone.noise_per_hz / (2.0 * power * tone.seconds)) / turn
     delay, doubt = np.array(read).T
-    return _Step(tone, over_time, delay, doubt, noise, good)
+    return _Step(tone, over_time, delay, np.hypot(doubt, crosstalk / turn), noise, good, crosstalk / turn)
 
 
-def _ladder(tones: Sequence[Baseband], signs: Values) -> list[_Step]:
+def _ladder(tones: Sequence[Baseband], signs: Values, crosstalk: float) -> list[_Step]:
     """Climb from tone to tone as long as each leaves the next no choice of turn."""
     before = np.zeros(tones[0].values.shape[1])
     steps: list[_Step] = []
@@ -148,7 +149,7 @@ def _ladder(tones: Sequence[Baseband], signs: Values) -> list[_Step]:
             open_rad = 2.0 * np.pi * tone.frequency_hz * float(np.max(steps[-1].doubt)) * 1.5
             if open_rad > NEXT_MOST_RAD:
                 break
-        steps.append(_step(tone, signs, before))
+        steps.append(_step(tone, signs, before, crosstalk))
         before = steps[-1].delay
     return steps
 
@@ -165,13 +166,17 @@ def _together(readings: Sequence[tuple[float, float]]) -> tuple[float, float]:
     return mean, alone * math.sqrt(max(1.0, apart))
 
 
-def read_azimuth(tones: Sequence[Baseband], positions_m: Sequence[float], speed_m_per_s: float) -> Azimuth:
+def read_azimuth(
+    tones: Sequence[Baseband], positions_m: Sequence[float], speed_m_per_s: float, crosstalk: float = 0.0
+) -> Azimuth:
     """Read the azimuth from one or more tones that lie on all tracks alike.
 
     Arguments:
         tones: one a section, from `section_tone`, in any order; all tracks recorded in step, by one gap.
         positions_m: where each track's centre lies across the tape, from the edge at the deck plate.
         speed_m_per_s: of the tape, as it plays.
+        crosstalk: how much of the other tracks may still be on each, ratio; it turns every phase by as much, and is
+            counted in the doubt.
 
     Errors:
         ValueError: no tone, or fewer than two tracks.
@@ -187,13 +192,11 @@ def read_azimuth(tones: Sequence[Baseband], positions_m: Sequence[float], speed_
     long_enough = [one for one in coarse_first if len(one.values) >= LEAST_VALUES]
     if not long_enough:
         raise ValueError("every section is too short for a delay")
-    steps = _ladder(long_enough, signs)
-    angles = [_angle(step, where, speed_m_per_s) for step in steps]
+    steps = _ladder(long_enough, signs, crosstalk)
+    longest = max(steps, key=_for_course)
+    angles = [_angle(step, longest, where, speed_m_per_s) for step in steps]
     angle, doubt = _together([each[:2] for each in angles])
     bound = float(1.0 / np.sqrt(np.sum([1.0 / each[2] ** 2 for each in angles])))
-    longest = max(
-        steps, key=lambda one: (one.tone.frequency_hz > COURSE_FROM_HZ, round(one.tone.seconds), one.tone.frequency_hz)
-    )
     course = _course(longest, where, speed_m_per_s)
     scatter = _scatter(steps, where, speed_m_per_s)
     told = f"{TAPE_LEFT_IN} {len(where)} tracks, {', '.join(f'{one.tone.frequency_hz:.0f}' for one in steps)} Hz"
@@ -212,6 +215,11 @@ def read_azimuth(tones: Sequence[Baseband], positions_m: Sequence[float], speed_
     )
 
 
+def _for_course(step: _Step) -> tuple[bool, float, float]:
+    """Order tones by how well they show the course of the angle: fine enough, long, fine."""
+    return step.tone.frequency_hz > COURSE_FROM_HZ, round(step.tone.seconds), step.tone.frequency_hz
+
+
 def _lean_doubt(scatter: Sequence[Reading], where: Values) -> float:
     """Give how far gaps out of line turn the line through them (95 %): each gap's own lean is open by as much."""
     off_m = np.array([1e-6 * one.value for one in scatter if one.value is not None])
@@ -222,11 +230,18 @@ def _lean_doubt(scatter: Sequence[Reading], where: Values) -> float:
     return float(stats.t.ppf(0.975, freedom) * math.sqrt(float(off_m @ off_m) / freedom) / apart)
 
 
-def _angle(step: _Step, where: Values, speed_m_per_s: float) -> tuple[float, float, float]:
-    """Give one tone's angle, its doubt and its bound (two sigma), minutes of arc."""
+def _angle(step: _Step, longest: _Step, where: Values, speed_m_per_s: float) -> tuple[float, float, float]:
+    """Give one tone's angle, its doubt and its bound (two sigma), minutes of arc.
+
+    A short tone cannot see a slow waver; how that moves its mean is told by the longest.
+    """
     weights = line_weights(where) * speed_m_per_s
     slope, doubt = settled_mean(step.over_time @ weights, step.good)
     bound = SURE * float(np.sqrt(np.sum((weights * step.noise) ** 2)))
+    if step is not longest:
+        slow = wavered(longest.over_time @ weights, longest.good, longest.tone.rate_hz, step.tone.seconds)
+        doubt = max(doubt, slow)
+    doubt = math.hypot(doubt, step.crossed * float(np.linalg.norm(weights)))
     return math.atan(slope) / ARC_MINUTE, doubt / ARC_MINUTE, bound / ARC_MINUTE
 
 

@@ -13,15 +13,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapewright.measure.audio import open_recording
-from tapewright.measure.azimuth import ARC_MINUTE, LEAST_VALUES, Azimuth, read_azimuth, turned_over
+from tapewright.measure.azimuth import ARC_MINUTE, LEAST_VALUES, Azimuth, read_azimuth, turned_over, wander_at
 from tapewright.measure.crosstalk import crosstalk_of, crosstalk_ratios, without_crosstalk
 from tapewright.measure.distortion import level_at_three_percent, third_harmonic_of
-from tapewright.measure.dropouts_of_tone import Dropouts, dropouts_of
+from tapewright.measure.dropouts_of_tone import Dropouts, dropouts_of, repeats_with
 from tapewright.measure.erasure import erasure
 from tapewright.measure.hum_lines import Hum, hum_lines
 from tapewright.measure.levels import balance, levels_of
 from tapewright.measure.losses import Losses, Track, fit_losses
-from tapewright.measure.one_pass_parts import CrosstalkReading, HarmonicReading, OnePass, SectionSound, TrackReadings
+from tapewright.measure.one_pass_parts import (
+    CrosstalkReading,
+    HarmonicReading,
+    OnePass,
+    RateReading,
+    SectionSound,
+    TrackReadings,
+)
 from tapewright.measure.replay_response import Response, as_numbers, response_of
 from tapewright.measure.section_tone import Baseband, mixed_down
 from tapewright.measure.sequence_finding import FoundSequence, find_sequence, section_samples
@@ -38,6 +45,8 @@ CLEAR: Final = 3.0
 """Crosstalk is taken out where it is so many sigmas of its noise."""
 LOWEST_FOR_DROPOUTS_HZ: Final = 2000.0
 """The shorter the wave, the more a speck under the tape shows."""
+USUAL_CROSSTALK: Final = 0.01
+"""What may cross over where it was not read: -40 dB, common practice for tracks side by side."""
 NOT_ERASED_DB: Final = -10.0
 """More than this left is no erasing; DIN 45500 part 4 asks for -60 dB."""
 READ: Final = (SPEED, LEVEL, AZIMUTH, RESPONSE, SILENCE, CROSSTALK, DISTORTION, ERASURE)
@@ -124,6 +133,7 @@ def read_sections(
     tape_speed_m_per_s: float,
     tracks: Sequence[int] = (1, 2, 3, 4),
     gap_m: float = USUAL_GAP_M,
+    rates_hz: Sequence[float] = (),
 ) -> OnePass:
     """Read everything that the sections of one capture tell.
 
@@ -133,6 +143,7 @@ def read_sections(
         tape_speed_m_per_s: at which the sequence was recorded.
         tracks: numbers of the tracks that the columns of the samples hold, from 1 at the deck plate.
         gap_m: of the replay head, by its sheet: its loss is in the machine's own correction.
+        rates_hz: of reels and rollers, as plain numbers: what of wander and dropouts goes with them is then read.
     """
     capture = _Pass(sounds, rate_hz, tracks)
     speed = tape_speed_m_per_s * float(np.mean([one.speed_ratio for one in capture.sounds] or [1.0]))
@@ -174,6 +185,8 @@ def read_sections(
         dropouts.in_common if dropouts else (),
         dropouts.settings if dropouts else "",
         _notes(capture, readings),
+        tuple(RateReading(rate, wander_at(azimuth.course, rate)) for rate in rates_hz) if azimuth else (),
+        repeats_with(dropouts.found, rates_hz) if dropouts else (),
     )
 
 
@@ -185,7 +198,8 @@ def _azimuth(capture: _Pass, speed_m_per_s: float) -> tuple[Azimuth | None, Read
     tones = [tone for tone in tones if len(tone.values) >= LEAST_VALUES and _heard(tone)]
     if not capture.of(AZIMUTH) or not tones:
         return None, _missing("arcmin", "azimuth")
-    found = read_azimuth(tones, [TRACK_CENTRES_M[number - 1] for number in capture.tracks], speed_m_per_s)
+    where = [TRACK_CENTRES_M[number - 1] for number in capture.tracks]
+    found = read_azimuth(tones, where, speed_m_per_s, 0.0 if capture.mixing else USUAL_CROSSTALK)
     return found, found.angle_arcmin
 
 
@@ -199,7 +213,11 @@ def _levels(capture: _Pass) -> tuple[Reading, ...]:
     if not tones:
         return tuple(_missing("dB", "level") for _ in capture.tracks)
     sound, tone = max(tones, key=lambda one: one[1].seconds)
-    return levels_of(tone, sound.section.level_db)
+    read = levels_of(tone, sound.section.level_db)
+    if capture.mixing:
+        return read
+    crossed_db = 20.0 * math.log10(1.0 + USUAL_CROSSTALK)
+    return tuple(one if one.doubt is None else replace(one, doubt=math.hypot(one.doubt, crossed_db)) for one in read)
 
 
 def _inverted(capture: _Pass, index: int) -> bool | None:
@@ -297,7 +315,7 @@ def _notes(capture: _Pass, readings: Sequence[TrackReadings]) -> tuple[str, ...]
     if kept:
         notes.append(f"What was to be erased plays on as it was on track {', '.join(kept)}: was it erased at all?")
     if not capture.mixing:
-        notes.append("Crosstalk was not read, so it is not taken out of the levels.")
+        notes.append("Crosstalk was not read; levels and azimuth allow for -40 dB of it.")
     return tuple(notes)
 
 
@@ -305,6 +323,7 @@ def read_one_pass(
     path: str | Path,
     found: FoundSequence | None = None,
     gap_m: float = USUAL_GAP_M,
+    rates_hz: Sequence[float] = (),
     progress: Callable[[float], None] | None = None,
     *,
     accept_truncated: bool = False,
@@ -315,6 +334,7 @@ def read_one_pass(
         path: a sound file with all tracks.
         found: from `find_sequence`, where that was done already.
         gap_m: of the replay head, by its sheet.
+        rates_hz: of reels and rollers, as plain numbers.
         progress: called with the share of the sections that are read.
         accept_truncated: take what is there of a file that is cut short.
 
@@ -334,7 +354,7 @@ def read_one_pass(
         if progress is not None:
             progress((number + 1) / len(found.sections))
     numbers = [column + 1 for column in columns]
-    return read_sections(sounds, recording.rate_hz, found.sequence.tape_speed_m_s, numbers, gap_m)
+    return read_sections(sounds, recording.rate_hz, found.sequence.tape_speed_m_s, numbers, gap_m, rates_hz)
 
 
 __all__ = ["OnePass", "SectionSound", "read_one_pass", "read_sections"]

@@ -44,6 +44,14 @@ class CrosstalkReading:
 
 
 @dataclass(frozen=True, slots=True)
+class RateReading:
+    """How much of something turns at a rate, hertz."""
+
+    rate_hz: float
+    reading: Reading
+
+
+@dataclass(frozen=True, slots=True)
 class HarmonicReading:
     """The third harmonic at one recorded level, dB over the reference, percent of the tone."""
 
@@ -110,6 +118,8 @@ class OnePass:
         in_common: those on several tracks at once.
         dropout_settings: what counted as one.
         notes: sentences.
+        wander_at: what of the angle's wander turns with each rate that was given.
+        repeats: which of these rates the dropouts keep step with, each with the chance that it is an accident.
     """
 
     azimuth_arcmin: Reading
@@ -122,3 +132,5 @@ class OnePass:
     in_common: tuple[tuple[tuple[int, ...], float], ...]
     dropout_settings: str
     notes: tuple[str, ...]
+    wander_at: tuple[RateReading, ...] = ()
+    repeats: tuple[tuple[float, float], ...] = ()
