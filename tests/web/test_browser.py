@@ -91,7 +91,7 @@ def test_from_the_complaint_to_the_report(
     for place in ("Plan", "Proof", "Sheet", "Findings"):
         hand.go(f"nav >> text={place}")
     with hand.context.expect_page() as opened:
-        hand.tap("main >> text=Report")
+        hand.tap(".leave a:has-text('Report')")
     report = opened.value
     report.locator("text=capstan belt").first.wait_for(state="attached", timeout=60_000)
     assert report.evaluate(WIDER) <= 0

@@ -104,7 +104,7 @@
     start.disabled = false;
     hold.disabled = record.disabled = true;
     for (const one of [start, hold, record]) pressed(one, false);
-    record.textContent = "Record into the job";
+    record.textContent = "Record";
     says.textContent = said;
     for (const card of shown.children) card.classList.add("stale");
     if (was.kept) location.reload();
@@ -115,7 +115,7 @@
     if (told.kept) { mine.kept = true; says.textContent = `Kept in the job: ${told.kept}. It is measured once you stop listening.`; }
     if (told.recording !== undefined) {
       pressed(record, told.recording);
-      record.textContent = told.recording ? "Stop recording" : "Record into the job";
+      record.textContent = told.recording ? "Stop recording" : "Record";
     }
     for (const moment of told.moments ?? []) {
       const curve = mine.curves[moment.channel - 1] ??= [];
