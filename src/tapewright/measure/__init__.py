@@ -69,5 +69,6 @@ hum_lines       mains hum of a silent section, harmonic by harmonic
 erasure         how much of a tone is left after it was erased
 dropouts_of_tone  dropouts: length by depth, on which tracks, and whether they come back with a rate
 one_pass_parts  the nouns of a one-pass reading
+one_pass_capture  the sections of a capture: tones mixed down once each, crosstalk taken out
 one_pass        read_one_pass: every reading of one pass of a test sequence
 """

@@ -4,7 +4,7 @@ What crosses over from other tracks is read first, where each plays alone, and t
 """
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Final
@@ -12,15 +12,16 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.measure.audio import open_recording
+from tapewright.measure.audio import Recording, open_recording
 from tapewright.measure.azimuth import ARC_MINUTE, LEAST_VALUES, Azimuth, read_azimuth, turned_over, wander_at
-from tapewright.measure.crosstalk import crosstalk_of, crosstalk_ratios, without_crosstalk
-from tapewright.measure.distortion import level_at_three_percent, third_harmonic_of
+from tapewright.measure.crosstalk import crosstalk_of
+from tapewright.measure.distortion import level_at_three_percent
 from tapewright.measure.dropouts_of_tone import Dropouts, dropouts_of, repeats_with
 from tapewright.measure.erasure import erasure
 from tapewright.measure.hum_lines import Hum, hum_lines
 from tapewright.measure.levels import balance, levels_of
 from tapewright.measure.losses import Losses, Track, fit_losses
+from tapewright.measure.one_pass_capture import Capture
 from tapewright.measure.one_pass_parts import (
     CrosstalkReading,
     HarmonicReading,
@@ -30,19 +31,15 @@ from tapewright.measure.one_pass_parts import (
     TrackReadings,
 )
 from tapewright.measure.replay_response import Response, as_numbers, response_of
-from tapewright.measure.section_tone import Baseband, mixed_down
+from tapewright.measure.section_tone import Baseband
 from tapewright.measure.sequence_finding import FoundSequence, find_sequence, section_samples
 from tapewright.measure.weighted_noise import a_weighted_noise, quasi_peak_noise
 from tapewright.standards.iec_60094 import TRACK_CENTRES_M, TRACK_WIDTH_M
 from tapewright.words.reading import Reading
 from tapewright.words.sequence import AZIMUTH, CROSSTALK, DISTORTION, ERASURE, LEVEL, RESPONSE, SILENCE, SPEED
 
-EDGE_S: Final = 0.06
-"""Left out at either end of a section: its rise and fall, and what the finding leaves open."""
 USUAL_GAP_M: Final = 1.0e-6
 """A replay head's gap where the machine's sheet does not say; common practice for cassette, 0.8 to 1.5 µm."""
-CLEAR: Final = 3.0
-"""Crosstalk is taken out where it is so many sigmas of its noise."""
 LOWEST_FOR_DROPOUTS_HZ: Final = 2000.0
 """The shorter the wave, the more a speck under the tape shows."""
 USUAL_CROSSTALK: Final = 0.01
@@ -52,79 +49,10 @@ NOT_ERASED_DB: Final = -10.0
 READ: Final = (SPEED, LEVEL, AZIMUTH, RESPONSE, SILENCE, CROSSTALK, DISTORTION, ERASURE)
 
 Values = NDArray[np.float64]
-_Tones = list[tuple[SectionSound, Baseband]]
 
 
 def _missing(unit: str, what: str) -> Reading:
     return Reading(None, unit, why_not=f"No {what} section was found in the capture.")
-
-
-class _Pass:
-    """The sections of a capture, and the tones in them, mixed down once each.
-
-    `tracks` are the numbers of the tracks that the columns of the samples hold.
-    """
-
-    def __init__(self, sounds: Iterable[SectionSound], rate_hz: float, tracks: Sequence[int]) -> None:
-        edge = int(EDGE_S * rate_hz)
-        self.rate_hz, self.tracks = rate_hz, tuple(tracks)
-        self.sounds = [replace(one, samples=one.samples[edge : len(one.samples) - edge]) for one in sounds]
-        self._tones: dict[int, Baseband] = {}
-        self._thirds: dict[int, tuple[Reading, ...]] = {}
-        self.mixing = self._mixing()
-
-    def of(self, kind: str, erased: bool = False) -> list[SectionSound]:
-        """Give the sections of a kind."""
-        return [one for one in self.sounds if one.section.kind == kind and one.section.to_be_erased == erased]
-
-    def raw(self, sound: SectionSound) -> Baseband:
-        """Give a section's tone as it came."""
-        if id(sound) not in self._tones:
-            played_hz = (sound.section.frequency_hz or 0.0) * sound.speed_ratio
-            self._tones[id(sound)] = mixed_down(sound.samples, self.rate_hz, played_hz)
-        return self._tones[id(sound)]
-
-    def own(self, tone: Baseband) -> Baseband:
-        """Give a tone that plays on all tracks, less what crosses over from the others."""
-        if not self.mixing:
-            return tone
-        nearest = min(self.mixing, key=lambda each: abs(math.log(each / tone.frequency_hz)))
-        return replace(tone, values=without_crosstalk(tone.values, self.mixing[nearest]))
-
-    def tones(self, kind: str, erased: bool = False) -> _Tones:
-        """Give the tones of a kind of section that all tracks carry."""
-        return [(one, self.own(self.raw(one))) for one in self.of(kind, erased) if one.section.frequency_hz]
-
-    def third(self, sound: SectionSound) -> tuple[Reading, ...]:
-        """Give the third harmonic of a section on every track."""
-        if id(sound) not in self._thirds:
-            tone = self.raw(sound)
-            third = mixed_down(sound.samples, self.rate_hz, 3.0 * tone.frequency_hz, tone.frequency_hz)
-            self._thirds[id(sound)] = third_harmonic_of(self.own(tone), self.own(third))
-        return self._thirds[id(sound)]
-
-    def alone(self) -> list[tuple[SectionSound, int, Baseband]]:
-        """Give the sections where one track plays alone: the section, the index of that track's column, the tone."""
-        return [
-            (one, self.tracks.index(one.section.tracks[0]), self.raw(one))
-            for one in self.of(CROSSTALK)
-            if len(one.section.tracks) == 1 and one.section.tracks[0] in self.tracks
-        ]
-
-    def _mixing(self) -> dict[float, NDArray[np.complex128]]:
-        """Give how the tracks mix, by frequency; what is no more than noise counts as nothing."""
-        columns: dict[float, dict[int, NDArray[np.complex128]]] = {}
-        for sound, index, tone in self.alone():
-            ratios, spread = crosstalk_ratios(tone, index)
-            seen = np.abs(ratios) > CLEAR * spread
-            columns.setdefault(sound.section.frequency_hz or 0.0, {})[index] = np.where(seen, ratios, 0.0)
-        found = {}
-        for frequency_hz, each in columns.items():
-            matrix = np.eye(len(self.tracks), dtype=np.complex128)
-            for index, column in each.items():
-                matrix[:, index] = column
-            found[frequency_hz] = matrix
-        return found
 
 
 def read_sections(
@@ -145,7 +73,7 @@ def read_sections(
         gap_m: of the replay head, by its sheet: its loss is in the machine's own correction.
         rates_hz: of reels and rollers, as plain numbers: what of wander and dropouts goes with them is then read.
     """
-    capture = _Pass(sounds, rate_hz, tracks)
+    capture = Capture(sounds, rate_hz, tracks)
     speed = tape_speed_m_per_s * float(np.mean([one.speed_ratio for one in capture.sounds] or [1.0]))
     azimuth, azimuth_reading = _azimuth(capture, speed)
     level = _levels(capture)
@@ -190,7 +118,7 @@ def read_sections(
     )
 
 
-def _azimuth(capture: _Pass, speed_m_per_s: float) -> tuple[Azimuth | None, Reading]:
+def _azimuth(capture: Capture, speed_m_per_s: float) -> tuple[Azimuth | None, Reading]:
     """Read the azimuth from its own sections and from the long speed tone, which lies on all tracks as well."""
     if len(capture.tracks) < 2:
         return None, Reading(None, "arcmin", why_not="One track has nothing to be late against.")
@@ -208,7 +136,7 @@ def _heard(tone: Baseband) -> bool:
     return all(one.value is not None for one in levels_of(tone))
 
 
-def _levels(capture: _Pass) -> tuple[Reading, ...]:
+def _levels(capture: Capture) -> tuple[Reading, ...]:
     tones = capture.tones(LEVEL)
     if not tones:
         return tuple(_missing("dB", "level") for _ in capture.tracks)
@@ -220,7 +148,7 @@ def _levels(capture: _Pass) -> tuple[Reading, ...]:
     return tuple(one if one.doubt is None else replace(one, doubt=math.hypot(one.doubt, crossed_db)) for one in read)
 
 
-def _inverted(capture: _Pass, index: int) -> bool | None:
+def _inverted(capture: Capture, index: int) -> bool | None:
     """Say which way round a track is, by the lowest tone that all carry."""
     tones = [tone for kind in (LEVEL, AZIMUTH) for _, tone in capture.tones(kind)]
     if not tones or len(capture.tracks) < 2:
@@ -228,7 +156,7 @@ def _inverted(capture: _Pass, index: int) -> bool | None:
     return turned_over(min(tones, key=lambda one: one.frequency_hz))[index]
 
 
-def _responses(capture: _Pass) -> tuple[Response, ...]:
+def _responses(capture: Capture) -> tuple[Response, ...]:
     tones = [(tone, sound.section.level_db) for sound, tone in capture.tones(RESPONSE)]
     return response_of(tones) if len(tones) > 1 else ()
 
@@ -242,7 +170,7 @@ def _losses(response: Response, azimuth: Azimuth | None, speed_m_per_s: float, g
     return fit_losses(*as_numbers(response), known)
 
 
-def _crosstalk(capture: _Pass, index: int) -> tuple[CrosstalkReading, ...]:
+def _crosstalk(capture: Capture, index: int) -> tuple[CrosstalkReading, ...]:
     return tuple(
         CrosstalkReading(capture.tracks[source], sound.section.frequency_hz or 0.0, crosstalk_of(tone, source)[index])
         for sound, source, tone in capture.alone()
@@ -250,19 +178,16 @@ def _crosstalk(capture: _Pass, index: int) -> tuple[CrosstalkReading, ...]:
     )
 
 
-def _distortion(capture: _Pass, index: int) -> tuple[tuple[HarmonicReading, ...], Reading]:
-    read = [
-        HarmonicReading(sound.section.level_db, capture.third(sound)[index])
-        for sound in capture.of(DISTORTION)
-        if sound.section.frequency_hz
-    ]
+def _distortion(capture: Capture, index: int) -> tuple[tuple[HarmonicReading, ...], Reading]:
+    tones = [sound for sound in capture.of(DISTORTION) if sound.section.frequency_hz]
+    read = [HarmonicReading(sound.section.level_db, capture.third(sound)[index]) for sound in tones]
     if not read:
         return (), _missing("dB", "distortion")
     read.sort(key=lambda one: one.level_db)
     return tuple(read), level_at_three_percent([one.level_db for one in read], [one.reading for one in read])
 
 
-def _erasure(capture: _Pass) -> tuple[Reading, ...]:
+def _erasure(capture: Capture) -> tuple[Reading, ...]:
     before = [(one, capture.raw(one)) for one in capture.of(ERASURE) if one.section.frequency_hz]
     after = capture.of(ERASURE, erased=True)
     if not before or not after:
@@ -274,11 +199,11 @@ def _erasure(capture: _Pass) -> tuple[Reading, ...]:
     return erasure(erased.samples, capture.rate_hz, played_hz, was)
 
 
-def _silence(capture: _Pass) -> SectionSound | None:
+def _silence(capture: Capture) -> SectionSound | None:
     return max(capture.of(SILENCE), key=lambda one: len(one.samples), default=None)
 
 
-def _noise(capture: _Pass, reference_db: Values) -> tuple[tuple[Reading, ...], tuple[Reading, ...]]:
+def _noise(capture: Capture, reference_db: Values) -> tuple[tuple[Reading, ...], tuple[Reading, ...]]:
     quiet = _silence(capture)
     if quiet is None:
         none = tuple(_missing("dB", "silent") for _ in capture.tracks)
@@ -289,7 +214,7 @@ def _noise(capture: _Pass, reference_db: Values) -> tuple[tuple[Reading, ...], t
     )
 
 
-def _hum(capture: _Pass, reference_db: Values) -> Hum:
+def _hum(capture: Capture, reference_db: Values) -> Hum:
     quiet = _silence(capture)
     if quiet is None:
         none = tuple(_missing("dB", "silent") for _ in capture.tracks)
@@ -297,13 +222,13 @@ def _hum(capture: _Pass, reference_db: Values) -> Hum:
     return hum_lines(quiet.samples, capture.rate_hz, reference_db)
 
 
-def _dropouts(capture: _Pass) -> Dropouts | None:
+def _dropouts(capture: Capture) -> Dropouts | None:
     tones = [tone for kind in (SPEED, AZIMUTH) for _, tone in capture.tones(kind)]
     tones = [tone for tone in tones if tone.frequency_hz > LOWEST_FOR_DROPOUTS_HZ]
     return dropouts_of(max(tones, key=lambda one: one.seconds)) if tones else None
 
 
-def _notes(capture: _Pass, readings: Sequence[TrackReadings]) -> tuple[str, ...]:
+def _notes(capture: Capture, readings: Sequence[TrackReadings]) -> tuple[str, ...]:
     turned = [str(one.track) for one in readings if one.inverted]
     notes = [f"Polarity is turned over on track {' and '.join(turned)}."] if turned else []
     for one in readings:
@@ -346,15 +271,20 @@ def read_one_pass(
         return None
     recording = open_recording(path, accept_truncated)
     columns = [track for track, channel in enumerate(found.channel_of_track) if channel is not None]
-    sounds = []
+    numbers = [column + 1 for column in columns]
+    sounds = _cut(recording, found, columns, progress)
+    return read_sections(sounds, recording.rate_hz, found.sequence.tape_speed_m_s, numbers, gap_m, rates_hz)
+
+
+def _cut(
+    recording: Recording, found: FoundSequence, columns: Sequence[int], progress: Callable[[float], None] | None
+) -> Iterator[SectionSound]:
+    """Cut the sections out of a recording, one after the other."""
     for number, each in enumerate(found.sections):
         if each.section.kind in READ:
-            samples = section_samples(recording, each)[:, columns]
-            sounds.append(SectionSound(each.section, samples, each.speed_ratio))
+            yield SectionSound(each.section, section_samples(recording, each)[:, columns], each.speed_ratio)
         if progress is not None:
             progress((number + 1) / len(found.sections))
-    numbers = [column + 1 for column in columns]
-    return read_sections(sounds, recording.rate_hz, found.sequence.tape_speed_m_s, numbers, gap_m, rates_hz)
 
 
 __all__ = ["OnePass", "SectionSound", "read_one_pass", "read_sections"]
