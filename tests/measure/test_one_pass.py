@@ -319,6 +319,31 @@ def test_two_tracks_of_four() -> None:
     assert found.tracks[0].gap_scatter_um.why_not is not None
 
 
+@pytest.mark.parametrize("left", [0.0, 1e-4])
+def test_a_dead_track_takes_no_part(left: float) -> None:
+    """Track 3 gives nothing, or hiss only: it has reasons, and the others read as they would without it.
+
+    What crossed over from it before it died in the wires stays in them: some tenth of a decibel.
+    """
+    quiet = np.random.default_rng(5)
+    dead = []
+    for one in few():
+        samples = one.samples.copy()
+        samples[:, 2] = left * quiet.standard_normal(len(samples))
+        dead.append(SectionSound(one.section, samples, one.speed_ratio))
+    found = read_sections(dead, 24000.0, NOMINAL_M_PER_S)
+    truth = drawn(3, 24000.0)
+    third = found.tracks[2]
+    for reading in (third.level_db, third.delay_us, third.gap_scatter_um, third.erasure_db, third.dropouts_per_minute):
+        assert reading.why_not is not None
+    assert third.inverted is None
+    assert all(each.from_track != 3 for track in found.tracks for each in track.crosstalk)
+    along = capture.CENTRES_M * np.tan(truth.angle_rad) + truth.gap_off_m
+    wanted = np.polyfit(np.delete(capture.CENTRES_M, 2), np.delete(along, 2), 1)[0] / MINUTE_RAD
+    assert found.azimuth_arcmin.value == pytest.approx(wanted, abs=0.1)
+    assert found.tracks[0].level_db.value == pytest.approx(capture.own_level_db(truth, 0, 315.0), abs=0.15)
+
+
 def test_nothing_at_all_is_refused_reading_by_reading() -> None:
     found = read_sections([], 48000.0, NOMINAL_M_PER_S)
     assert found.azimuth_arcmin.value is None

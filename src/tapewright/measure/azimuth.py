@@ -92,7 +92,7 @@ def summed_db(frequency_hz: Values, angle_rad: float, apart_m: float, speed_m_pe
     """Give what the sum of two tracks with the same tone loses by the delay between them, decibels: set-up by ear.
 
     >>> round(float(summed_db(np.array(6300.0), 3 * ARC_MINUTE, 0.9e-3, 0.047625)), 2)
-    -0.48
+    -0.47
     """
     turns = np.asarray(frequency_hz, dtype=np.float64) * delay_s(angle_rad, apart_m, speed_m_per_s)
     return np.asarray(20.0 * np.log10(np.maximum(np.abs(np.cos(np.pi * turns)), 1e-6)))

@@ -80,6 +80,11 @@ def _level(size: float, doubt: float, noise: float, recorded_db: float, tone: Ba
     )
 
 
+def heard_on(tone: Baseband) -> list[bool]:
+    """Say on which tracks a tone stands clear of its noise."""
+    return [one.value is not None for one in levels_of(tone)]
+
+
 def balance(levels: Sequence[Reading]) -> tuple[Reading, ...]:
     """Give each track's level less the mean of all tracks that have one, dB.
 
@@ -112,4 +117,4 @@ def fluxivity_db(fluxivity_nwb_per_m: float, reference_nwb_per_m: float) -> floa
     return 20.0 * math.log10(fluxivity_nwb_per_m / reference_nwb_per_m)
 
 
-__all__ = ["amplitudes", "balance", "fluxivity_db", "levels_of", "section_levels"]
+__all__ = ["amplitudes", "balance", "fluxivity_db", "heard_on", "levels_of", "section_levels"]

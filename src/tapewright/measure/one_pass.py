@@ -19,7 +19,7 @@ from tapewright.measure.distortion import level_at_three_percent
 from tapewright.measure.dropouts_of_tone import Dropouts, dropouts_of, repeats_with
 from tapewright.measure.erasure import erasure
 from tapewright.measure.hum_lines import Hum, hum_lines
-from tapewright.measure.levels import balance, levels_of
+from tapewright.measure.levels import balance, heard_on, levels_of
 from tapewright.measure.losses import Losses, Track, fit_losses
 from tapewright.measure.one_pass_capture import Capture
 from tapewright.measure.one_pass_parts import (
@@ -31,7 +31,6 @@ from tapewright.measure.one_pass_parts import (
     TrackReadings,
 )
 from tapewright.measure.replay_response import Response, as_numbers, response_of
-from tapewright.measure.section_tone import Baseband
 from tapewright.measure.sequence_finding import FoundSequence, find_sequence, section_samples
 from tapewright.measure.weighted_noise import a_weighted_noise, quasi_peak_noise
 from tapewright.standards.iec_60094 import TRACK_CENTRES_M, TRACK_WIDTH_M
@@ -119,21 +118,39 @@ def read_sections(
 
 
 def _azimuth(capture: Capture, speed_m_per_s: float) -> tuple[Azimuth | None, Reading]:
-    """Read the azimuth from its own sections and from the long speed tone, which lies on all tracks as well."""
+    """Read the azimuth from its own sections and from the long speed tone, which lies on all tracks as well.
+
+    A track that is dead, or nearly, takes no part.
+    """
     if len(capture.tracks) < 2:
         return None, Reading(None, "arcmin", why_not="One track has nothing to be late against.")
-    tones = [tone for kind in (AZIMUTH, SPEED) for _, tone in capture.tones(kind)]
-    tones = [tone for tone in tones if len(tone.values) >= LEAST_VALUES and _heard(tone)]
+    tones = [tone for kind in (AZIMUTH, SPEED) for _, tone in capture.tones(kind) if len(tone.values) >= LEAST_VALUES]
     if not capture.of(AZIMUTH) or not tones:
         return None, _missing("arcmin", "azimuth")
-    where = [TRACK_CENTRES_M[number - 1] for number in capture.tracks]
-    found = read_azimuth(tones, where, speed_m_per_s, 0.0 if capture.mixing else USUAL_CROSSTALK)
-    return found, found.angle_arcmin
+    heard = np.array([heard_on(tone) for tone in tones])
+    live = np.flatnonzero(heard.mean(axis=0) > 0.5)
+    if len(live) < 2:
+        return None, Reading(None, "arcmin", why_not="Fewer than two tracks carry the azimuth tones.")
+    clear = [replace(tone, values=tone.values[:, live], noise_per_hz=tone.noise_per_hz[live])
+             for tone, each in zip(tones, heard, strict=True) if each[live].all()]  # fmt: skip
+    if not clear:
+        return None, Reading(None, "arcmin", why_not="No tone is heard on all tracks that carry any.")
+    where = [TRACK_CENTRES_M[capture.tracks[index] - 1] for index in live]
+    found = read_azimuth(clear, where, speed_m_per_s, 0.0 if capture.mixing else USUAL_CROSSTALK)
+    return _spread_out(found, live.tolist(), len(capture.tracks)), found.angle_arcmin
 
 
-def _heard(tone: Baseband) -> bool:
-    """Say whether a tone stands clear of its noise on every track."""
-    return all(one.value is not None for one in levels_of(tone))
+def _spread_out(found: Azimuth, live: list[int], tracks: int) -> Azimuth:
+    """Give each track its own place again, a reason where it took no part."""
+
+    def placed(readings: tuple[Reading, ...], unit: str) -> tuple[Reading, ...]:
+        none = Reading(None, unit, why_not="The azimuth tones do not stand out on this track.")
+        return tuple(readings[live.index(track)] if track in live else none for track in range(tracks))
+
+    inverted = tuple(found.inverted[live.index(track)] if track in live else False for track in range(tracks))
+    return replace(
+        found, delays_us=placed(found.delays_us, "µs"), scatter_um=placed(found.scatter_um, "µm"), inverted=inverted
+    )
 
 
 def _levels(capture: Capture) -> tuple[Reading, ...]:
@@ -149,11 +166,15 @@ def _levels(capture: Capture) -> tuple[Reading, ...]:
 
 
 def _inverted(capture: Capture, index: int) -> bool | None:
-    """Say which way round a track is, by the lowest tone that all carry."""
+    """Say which way round a track is, by the lowest tone that all carry; None where it is not heard."""
     tones = [tone for kind in (LEVEL, AZIMUTH) for _, tone in capture.tones(kind)]
     if not tones or len(capture.tracks) < 2:
         return None
-    return turned_over(min(tones, key=lambda one: one.frequency_hz))[index]
+    lowest = min(tones, key=lambda one: one.frequency_hz)
+    live = np.flatnonzero(heard_on(lowest)).tolist()
+    if index not in live or len(live) < 2:
+        return None
+    return turned_over(replace(lowest, values=lowest.values[:, live]))[live.index(index)]
 
 
 def _responses(capture: Capture) -> tuple[Response, ...]:

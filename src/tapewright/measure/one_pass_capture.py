@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from tapewright.measure.crosstalk import crosstalk_ratios, without_crosstalk
 from tapewright.measure.distortion import third_harmonic_of
+from tapewright.measure.levels import heard_on
 from tapewright.measure.one_pass_parts import SectionSound
 from tapewright.measure.section_tone import Baseband, mixed_down
 from tapewright.words.reading import Reading
@@ -80,11 +81,12 @@ class Capture:
 
     def alone(self) -> list[tuple[SectionSound, int, Baseband]]:
         """Give the sections where one track plays alone: the section, the index of that track's column, the tone."""
-        return [
+        there = [
             (one, self.tracks.index(one.section.tracks[0]), self.raw(one))
             for one in self.of(CROSSTALK)
             if len(one.section.tracks) == 1 and one.section.tracks[0] in self.tracks
         ]
+        return [(one, index, tone) for one, index, tone in there if heard_on(tone)[index]]
 
     def _mixing(self) -> dict[float, NDArray[np.complex128]]:
         """Give how the tracks mix, by frequency; what is no more than noise counts as nothing."""
