@@ -22,7 +22,7 @@ def tracks(seed: int, noises: tuple[float, float] = (1e-7, 1e-7), seconds: float
     times = np.arange(int(seconds * TRACE_HZ)) / TRACE_HZ
     speed = made.rotors_curve((made.Rotor(6.2, 0.05, 1.0),))(times) + made.broadband(seconds, 0.01, draw)(times)
     common = 2.0 * np.pi * 3150.0 * np.cumsum(speed) / TRACE_HZ
-    skew = (0.0, 1.3 + 0.05 * np.sin(2.0 * np.pi * 0.1 * times))
+    skew = (np.zeros(len(times)), 1.3 + 0.05 * np.sin(2.0 * np.pi * 0.1 * times))
     whole = np.zeros(len(times), dtype=np.intp)
     return tuple(
         Followed(
