@@ -19,6 +19,8 @@ from tapewright.words.record import Heard, Record
 HEARD_CENTS: Final = 5.0
 """A change of pitch that a practised ear may notice beside a reference; common practice of tuners, no source."""
 SUSPECTED: Final = 5
+DUE: Final = 0.5
+"""A part more likely bad than this, whatever the complaint, is due."""
 
 
 def hand_over(
@@ -127,14 +129,22 @@ def _expect(sheet: Sheet, machine: Machine, record: Record | None) -> list[str]:
     if record is None:
         return []
     renewed = {entry.what.part for entry in sheet.parts}
-    due = [
-        spoken(machine, belief.part)
-        for belief in sorted(record.beliefs, key=lambda belief: -belief.out_of_order)
-        if belief.part not in renewed and belief.part != "cassette" and belief.out_of_order > 0.5
-    ]
+    due = [spoken(machine, belief.part) for belief in due_next(sheet, record)]
     shown = [sign for step in record.plan if step.part in renewed for sign in step.may_show]
     said = [f"At their age these may be next: {', '.join(due[:4])}."] if due else []
     return said + [f"It may show now, having been hidden before: {sign}." for sign in dict.fromkeys(shown)]
+
+
+def due_next(sheet: Sheet, record: Record | None) -> list[Belief]:
+    """Give the parts that are likely bad, whatever the complaint, and were not renewed; the likeliest first.
+
+    Arguments:
+        sheet: the job.
+        record: its findings; None when there can be none.
+    """
+    renewed = {entry.what.part for entry in sheet.parts} | {"cassette"}
+    likely = [one for one in (record.beliefs if record else ()) if one.out_of_order > DUE and one.part not in renewed]
+    return sorted(likely, key=lambda belief: -belief.out_of_order)
 
 
 def _speed(heard: Sequence[Heard]) -> Reading | None:

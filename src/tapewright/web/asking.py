@@ -1,8 +1,9 @@
 """What every page needs: whose bench, which job, what was typed, and where to lead next."""
 
+import contextlib
 import math
 import secrets
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
 from datetime import date
 from typing import Final
 from urllib.parse import urlencode
@@ -11,6 +12,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from tapewright.jobs.bench_job import called_plainly
+from tapewright.jobs.store.files import Incoming
 from tapewright.jobs.store.nouns import DECIMALS, Money, Sheet
 from tapewright.jobs.store.opened import Store
 from tapewright.web.forms import Sink, read_form
@@ -61,6 +64,30 @@ async def typed_in(request: Request, sink: Callable[[str, str], Sink] | None = N
     """
     request.state.typed = typed = await read_form(request, sink)
     return typed
+
+
+@contextlib.asynccontextmanager
+async def arriving(request: Request, most_bytes: int) -> AsyncIterator[tuple[Typed, list[tuple[Incoming, str]]]]:
+    """Read a form with files: what was typed, and each file on its way with what it is called.
+
+    A file that was not kept when the block ends, however it ends, is deleted.
+
+    Arguments:
+        request: with the form as its body.
+        most_bytes: how long a file may be.
+
+    Raises:
+        InputAtFaultError: when it cannot be read, or a file is too long.
+    """
+    with contextlib.ExitStack() as stack:
+        coming: list[tuple[Incoming, str]] = []
+
+        def sink(_name: str, filename: str) -> Incoming:
+            called = called_plainly(filename)
+            coming.append((stack.enter_context(store_of(request).incoming(called, most_bytes)), called))
+            return coming[-1][0]
+
+        yield await typed_in(request, sink), coming
 
 
 async def changed(request: Request, do: Callable[[Store, str, Typed], Sheet], to: str = "") -> Response:

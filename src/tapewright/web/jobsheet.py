@@ -1,16 +1,12 @@
 """The job sheet: what was agreed, used and done, the soak test, the hand-over, and every step with its undo."""
 
-import tempfile
-from pathlib import Path
 from typing import Any, Final
 
-from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 
-from tapewright.jobs.bench_job import called_plainly
 from tapewright.jobs.store.files import Incoming
 from tapewright.jobs.store.nouns import (
     Attached,
@@ -28,6 +24,7 @@ from tapewright.jobs.store.opened import Store
 from tapewright.web import pages
 from tapewright.web.asking import (
     Typed,
+    arriving,
     changed,
     day,
     job_id_of,
@@ -40,6 +37,7 @@ from tapewright.web.asking import (
     who_of,
     yes_or_no,
 )
+from tapewright.web.moving import zip_of
 from tapewright.web.pictures import picture_of
 from tapewright.web.present import beyond, present
 from tapewright.words.problem import InputAtFaultError, Problem
@@ -169,22 +167,11 @@ async def photo(request: Request) -> Response:
     """Take a photo."""
     store, job_id = store_of(request), job_id_of(request)
     await run_in_threadpool(store.job, job_id)
-    coming: list[tuple[Incoming, str]] = []
-
-    def sink(_name: str, filename: str) -> Incoming:
-        called = called_plainly(filename)
-        coming.append((store.incoming(called, MOST_PHOTO_BYTES), called))
-        return coming[-1][0]
-
-    try:
-        typed = await typed_in(request, sink)
+    async with arriving(request, MOST_PHOTO_BYTES) as (typed, coming):
         if not coming:
             raise InputAtFaultError(Problem("photo", "No file was chosen.", "Choose a picture first."))
         for one, called in coming:
             await run_in_threadpool(_photo_arrived, store, job_id, one, called, typed, who_of(request))
-    finally:
-        for one, _ in coming:
-            one.__exit__()
     return see(f"/jobs/{job_id}/sheet#photos")
 
 
@@ -220,12 +207,7 @@ def picture(request: Request) -> Response:
 def export(request: Request) -> Response:
     """Give the job as a zip that a person can read."""
     store, job_id = store_of(request), job_id_of(request)
-    sheet = store.job(job_id)
-    folder = tempfile.TemporaryDirectory(prefix="tapewright-export-")
-    path = Path(folder.name) / "job.zip"
-    store.export(path, [job_id])
-    headers = {"content-disposition": pages.to_keep(f"job-{sheet.ticket}.zip")}
-    return FileResponse(path, media_type="application/zip", headers=headers, background=BackgroundTask(folder.cleanup))
+    return zip_of(store, [job_id], f"job-{store.job(job_id).ticket}.zip")
 
 
 async def erase(request: Request) -> Response:

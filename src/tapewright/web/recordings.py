@@ -1,6 +1,5 @@
 """The recordings of a job: put in, measured beside the page, read."""
 
-import contextlib
 from typing import Final
 
 from starlette.concurrency import run_in_threadpool
@@ -14,7 +13,7 @@ from tapewright.jobs.store.nouns import Attached, FileKind, Sheet, Stage
 from tapewright.jobs.store.opened import Store
 from tapewright.measure.audio import open_recording
 from tapewright.web import pages
-from tapewright.web.asking import Typed, bench_of, job_id_of, look_at, number, see, store_of, typed_in, who_of
+from tapewright.web.asking import Typed, arriving, bench_of, job_id_of, look_at, number, see, store_of, typed_in, who_of
 from tapewright.web.stretch import take_stretch
 from tapewright.web.uploads import MOST_RECORDING_BYTES
 from tapewright.web.workbench import recordings_of, renamed
@@ -47,15 +46,7 @@ async def post(request: Request) -> Response:
     """Take recordings from a form, for a browser that runs no scripts."""
     store, job_id = store_of(request), job_id_of(request)
     await run_in_threadpool(store.job, job_id)
-    with contextlib.ExitStack() as stack:
-        coming: list[tuple[Incoming, str]] = []
-
-        def sink(_name: str, filename: str) -> Incoming:
-            called = called_plainly(filename)
-            coming.append((stack.enter_context(store.incoming(called, MOST_RECORDING_BYTES)), called))
-            return coming[-1][0]
-
-        typed = await typed_in(request, sink)
+    async with arriving(request, MOST_RECORDING_BYTES) as (typed, coming):
         if not coming:
             do = "Choose a sound file, or a video with sound, first."
             raise InputAtFaultError(Problem("recording", "No file was chosen.", do))

@@ -5,6 +5,7 @@ from typing import Final
 from starlette.requests import Request
 from starlette.responses import Response
 
+from tapewright.jobs.hand_over import due_next
 from tapewright.jobs.machine_history import trends, visits
 from tapewright.show.trends import trend_chart, trend_rows
 from tapewright.web import pages
@@ -12,8 +13,6 @@ from tapewright.web.asking import look_at, store_of
 
 DRAWN: Final = ("speed_error_pct", "weighted_peak_pct")
 MOST_DRAWN: Final = 4
-NEXT: Final = 0.5
-"""A part more likely bad than this, whatever the complaint, is due."""
 
 
 def show(request: Request) -> Response:
@@ -21,12 +20,7 @@ def show(request: Request) -> Response:
     look = look_at(request)
     made = visits(store_of(request), look.sheet.particulars.serial)
     found = trends(made)
-    renewed = {entry.what.part for entry in look.sheet.parts}
-    due = [
-        belief
-        for belief in sorted(look.record.beliefs if look.record else (), key=lambda belief: -belief.out_of_order)
-        if belief.out_of_order > NEXT and belief.part not in renewed and belief.part != "cassette"
-    ]
+    due = due_next(look.sheet, look.record)
     return pages.years_page(look, made, trend_rows(found, look.machine), due)
 
 
