@@ -449,4 +449,5 @@ def test_all_jobs_go_out_as_one_zip_and_come_in_elsewhere_once(tmp_path: Path) -
         for content in (b"", b"PK nonsense"):
             refused = there.ask("POST", "/jobs/in-and-out", files={"zip": ("jobs.zip", content)})
             assert (refused.status_code, "This needs mending first" in refused.text) == (422, True)
+            assert "<b>jobs.zip</b>" in refused.text, "the user's own name for it, and no place on this computer's disk"
         assert not list((tmp_path / "there").rglob("*.part"))

@@ -14,6 +14,7 @@ from tapewright.jobs.store.nouns import Brought
 from tapewright.jobs.store.opened import Store
 from tapewright.web import pages
 from tapewright.web.asking import arriving, store_of
+from tapewright.web.workbench import renamed
 from tapewright.words.problem import InputAtFaultError, Problem
 
 MOST_ZIP_BYTES: Final = 20 * 1024**3
@@ -54,9 +55,12 @@ async def bring_in(request: Request) -> Response:
         async with arriving(request, MOST_ZIP_BYTES) as (_, coming):
             if len(coming) != 1:
                 raise InputAtFaultError(Problem("zip", "No file was chosen.", "Choose a zip that an export wrote."))
-            ((zipped, _),) = coming
+            ((zipped, called),) = coming
             zipped.flush()
-            brought = await run_in_threadpool(store_of(request).bring_in, zipped.path)
+            try:
+                brought = await run_in_threadpool(store_of(request).bring_in, zipped.path)
+            except InputAtFaultError as error:
+                raise renamed(error, zipped.path, called) from None
     except InputAtFaultError as error:
         return pages.page("moving.html.j2", pages.AT_FAULT, problems=error.problems, brought=None)
     return pages.page("moving.html.j2", problems=brought.problems, brought=_counted(brought))
