@@ -12,6 +12,7 @@ owner       OwnerSheet, AskedSign, Step, Verdict: the sheet for an owner far awa
 record      Record: everything one examination knows
 comparison  ReadingChange, LineChange, ChannelChange: what changed between two recordings
 hand_over   HandOver, Suspected: what leaves the shop with a machine
+mechanism_heard  Mark, RateExpected, StretchHeard, Squeal, MechanismHeard, EvidenceHeard: what a microphone heard
 sequence    Section, Sequence: what stands on a test tape
 visits      Visit, Trend: one machine over the years
 plain       any noun as plain JSON data

@@ -1,0 +1,222 @@
+"""What a microphone heard of a mechanism: which motors ran and when, what squealed, knocked, rubbed or clicked."""
+
+from dataclasses import dataclass
+
+from tapewright.words.evidence import Evidence
+from tapewright.words.reading import Reading
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """The moment at which a mode was entered.
+
+    Arguments:
+        mode: "off" before switch-on and after switch-off, else a mode of the description.
+        at_s: time in the recording.
+        doubt_s: half-width of the 95 % interval of that.
+    """
+
+    mode: str
+    at_s: float
+    doubt_s: float = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class RateExpected:
+    """Something that may turn in a mode, as plain numbers.
+
+    Arguments:
+        name: the rotor's.
+        mode: in which it may turn.
+        rate_hz: turns a second that are likeliest.
+        low_hz: the lowest rate that is looked for.
+        high_hz: the highest.
+        kind: the rotor's kind: "motor", "flywheel", "reel_table" and so on.
+        comb: the multiples of its rate at which it may sound.
+    """
+
+    name: str
+    mode: str
+    rate_hz: float
+    low_hz: float
+    high_hz: float
+    kind: str
+    comb: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StretchHeard:
+    """One motor, or another rotor that could be told apart, heard to turn from one moment to another.
+
+    Arguments:
+        name: the rotor's; "" where a steady rate fits nothing that was expected.
+        mode: the mode the machine was in when it began; "" where nobody said.
+        start_s: time in the recording.
+        end_s: the same.
+        rate_hz: its mean rate while it ran.
+        unsteady_pct: how much the rate wavers, root mean square of the mean.
+        sure: chance that it really turned, 0 to 1.
+    """
+
+    name: str
+    mode: str
+    start_s: float
+    end_s: float
+    rate_hz: Reading
+    unsteady_pct: Reading
+    sure: float
+
+
+@dataclass(frozen=True, slots=True)
+class NotHeard:
+    """Something expected in a mode and not heard there.
+
+    Arguments:
+        name: the rotor's.
+        mode: the mode.
+        start_s: where the mode begins in the recording.
+        end_s: where it ends.
+        loud_enough_db: level of its comb, dB against full scale, from which on it would have been heard nine times of
+            ten over this background.
+        sure: chance that a rotor as loud as this machine's others would have been heard here, 0 to 1.
+    """
+
+    name: str
+    mode: str
+    start_s: float
+    end_s: float
+    loud_enough_db: float
+    sure: float
+
+
+@dataclass(frozen=True, slots=True)
+class Squeal:
+    """A tone that stands out above its neighbours where mechanisms squeal.
+
+    Arguments:
+        start_s: time in the recording.
+        end_s: the same.
+        frequency_hz: its mean frequency.
+        prominence_db: by how much its critical band stands above the mean of both neighbours.
+        modulation_hz: how often a second it comes and goes.
+        kind: "squeal" for a third of a second and longer, else "chirp".
+        sure: chance that it is no chance peak, 0 to 1.
+    """
+
+    start_s: float
+    end_s: float
+    frequency_hz: Reading
+    prominence_db: float
+    modulation_hz: Reading
+    kind: str
+    sure: float
+
+
+@dataclass(frozen=True, slots=True)
+class Knock:
+    """Short sounds repeated at a steady rate.
+
+    Arguments:
+        start_s: time in the recording.
+        end_s: the same.
+        rate_hz: how often a second.
+        strength_db: how far they rise above what lies between them.
+        sure: chance that the repetition is no accident, 0 to 1.
+    """
+
+    start_s: float
+    end_s: float
+    rate_hz: Reading
+    strength_db: float
+    sure: float
+
+
+@dataclass(frozen=True, slots=True)
+class Rubbing:
+    """Noise that swells and fades at a steady rate.
+
+    Arguments:
+        start_s: time in the recording.
+        end_s: the same.
+        rate_hz: how often a second.
+        sure: chance that the swelling is no accident, 0 to 1.
+    """
+
+    start_s: float
+    end_s: float
+    rate_hz: Reading
+    sure: float
+
+
+@dataclass(frozen=True, slots=True)
+class Click:
+    """A short broad sound: a key, a lid, a solenoid.
+
+    Arguments:
+        at_s: when it begins, time in the recording.
+        sure: chance that it is no chance peak, 0 to 1.
+    """
+
+    at_s: float
+    sure: float
+
+
+@dataclass(frozen=True, slots=True)
+class Disturbance:
+    """Something of the room or the recorder that hides the mechanism or looks like it.
+
+    Arguments:
+        kind: "speech", "mains_hum", "automatic_gain", "noise_suppression", "codec_band" or "clipping".
+        start_s: time in the recording.
+        end_s: the same.
+        says: a sentence: what was heard and what it means for the rest.
+    """
+
+    kind: str
+    start_s: float
+    end_s: float
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class MechanismHeard:
+    """All that one recording of a mechanism tells.
+
+    Arguments:
+        duration_s: length of the recording.
+        sample_rate_hz: as the file has it.
+        marks: when which mode was entered, sorted by time.
+        stretches: what turned, sorted by time.
+        squeals: sorted by time.
+        knocks: sorted by time.
+        rubbings: sorted by time.
+        clicks: sorted by time.
+        disturbances: sorted by time.
+        cannot_say: sentences: what this recording cannot tell.
+        not_heard: what was expected and not heard.
+    """
+
+    duration_s: float
+    sample_rate_hz: float
+    marks: tuple[Mark, ...]
+    stretches: tuple[StretchHeard, ...]
+    squeals: tuple[Squeal, ...]
+    knocks: tuple[Knock, ...]
+    rubbings: tuple[Rubbing, ...]
+    clicks: tuple[Click, ...]
+    disturbances: tuple[Disturbance, ...]
+    cannot_say: tuple[str, ...]
+    not_heard: tuple[NotHeard, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class EvidenceHeard:
+    """What a recording or a film says about a machine, in the machine's own readings and signs.
+
+    Arguments:
+        evidence: readings and observations.
+        reasons: for each of them its name or id, and a sentence that says why.
+    """
+
+    evidence: Evidence
+    reasons: tuple[tuple[str, str], ...]
