@@ -19,6 +19,7 @@ running_belt  one belt as it runs: its way, its stretch, what it can pull
 rates       how fast each rotor turns, how often each belt passes, in every mode
 rate_twins  which parts cannot be told apart by rate, and which harmonics collide
 speeds      the same machine at another of its speeds
+minute      the guided minute: what to do when, so that every mode is heard and seen
 forces      how much each coupling can pass against what the mode asks of it
 force_sizes   every size that forces need; the starting torque of each motor
 belt_forces   one belt: tension at rest and running, grip, load on the shafts
