@@ -15,6 +15,7 @@ hand_over   HandOver, Suspected: what leaves the shop with a machine
 mechanism_heard  Mark, RateExpected, StretchHeard, Squeal, MechanismHeard, EvidenceHeard: what a microphone heard
 sequence    Section, Sequence: what stands on a test tape
 visits      Visit, Trend: one machine over the years
+reels_seen  HubSeen, ReelRate, ReelEvent, ReelsSeen: what a film of the hubs told
 plain       any noun as plain JSON data
 whole_file  a file written whole or not at all
 """
