@@ -4,7 +4,7 @@ units       bench units in and out; SI inside
 estimate    Estimate: a number and its doubt
 problem     Problem: where in the user's material, what was found, what to do
 reading     Reading: one measured value, or the reason there is none
-verdict     Verdict: a reading held against a limit
+verdict     Verdict: a reading held against a limit, either way or to one side
 signal      Trace: one quantity over time; Line: a steady component
 evidence    Observation, Evidence: what was noticed, when, how sure
 findings    BudgetItem, Link, Chain, Belief, Check, PlanStep, Clash: small results that travel
