@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from tapewright.faults.catalogue import possible_faults
+from tapewright.machine.limits import LIMIT_NAMES
 from tapewright.machine.load import read_machine_text
 from tapewright.machine.starter import layouts, starter_text
 from tapewright.show.drawing import drawing
@@ -103,3 +104,11 @@ def test_the_parts_that_are_not_on_every_machine_can_be_added_as_shown() -> None
     machine = read_machine_text(as_toml(table), "attic_deck.toml")
     possible = {(one.part, one.fault.kind) for one in possible_faults(machine)}
     assert {("back_tension_belt", "slack"), ("tray_belt", "missing"), ("lid", "jammed")} <= possible
+
+
+def test_every_limit_stands_on_the_page_and_reads_without_a_problem() -> None:
+    table, _, _ = walked()
+    (body,) = blocks("limits")
+    assert told(merged(table, tomllib.loads(body))) == []
+    section = TEXT[TEXT.index("## What you accept") : TEXT.index("## What it took")]
+    assert [name for name in LIMIT_NAMES if not re.search(rf"\b{name}\b", section)] == []

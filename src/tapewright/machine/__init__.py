@@ -5,6 +5,7 @@ load        TOML -> Machine or Problems; the only file that knows TOML or millim
 section     one table of a description, read key by key; every mistake in it is collected
 check       what a description must obey: names, references, keys that belong together
 check_motion  what a description must obey: that it can move, that its sizes agree
+limits      what a machine's sheet can set limits for, and which way each holds
 schema      the JSON Schema of a description, for editors
 starter     a starter of a layout: its structure, without sizes, full of advice
 remarks     what obeys every rule and still looks doubtful

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, Final, cast
 
 from tapewright.machine.check import problems_of
+from tapewright.machine.limits import LIMITS, RESPONSE, RESPONSE_HIGH, RESPONSE_LOW
 from tapewright.machine.parts import (
     COUPLING_KINDS,
     HEAD_BASE_POSITIONS,
@@ -49,11 +50,6 @@ _TORQUES: Final = {"torque_gcm": Size(GCM_NM, 0.01, 5000.0), "torque_mnm": Size(
 _RATIO: Final = Size(1.0, 1e-4, 1e4)
 _SHARE: Final = Size(1.0, -100.0, 100.0)
 _TIME: Final = Size(1.0, 0.01, 600.0)
-_LIMIT: Final = Size(1.0, 1e-4, 100.0)
-_LIMITS: Final = (
-    "speed_error_pct", "drift_pct",
-    "weighted_peak_pct", "weighted_rms_pct", "unweighted_peak_pct", "unweighted_rms_pct",
-)  # fmt: skip
 
 # The tape where none is described: 1.875 inches per second (IEC 60094-7 gives 4.76 cm/s), two tracks, a sixty-minute
 # tape. Thickness 15-16 um is printed by two suppliers' pages; the hub radius of 11 mm is from memory ("about 1 cm" is
@@ -385,6 +381,11 @@ def _motors(table: Section) -> dict[str, float]:
 
 
 def _limits(table: Section) -> dict[str, float]:
-    read = {name: table.number(name, _LIMIT) for name in _LIMITS}
+    read = {one.name: table.number(one.name, Size(1.0, one.low, one.high)) for one in LIMITS}
     table.close()
+    band = [RESPONSE_LOW, RESPONSE_HIGH, RESPONSE]
+    if any(table.has(name) for name in band):
+        for name in [name for name in band if not table.has(name)]:
+            do = "A response holds from one frequency to another: write all three, or none."
+            table.report(name, "This key is missing beside the others of the response.", do)
     return {name: limit for name, limit in read.items() if limit is not None}

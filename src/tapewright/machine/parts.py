@@ -94,6 +94,15 @@ class Imperfections:
         in_step: False when it stands out of step with what it moves, as after a strip-down.
         comes_apart: True when a spring, felt or piece of it has come off and lies loose in the machine.
         came_on: how what is wrong with it came on, a word of `WAYS_TO_COME_ON`; empty where nothing is wrong.
+        spacing_m: distance that it keeps between tape and heads, beyond what clean ones have, metres.
+        spot_m: the same on one track only, whichever that is.
+        edge_lift_m: the same along the edges of the tape, which it bends, creases or drives against a guide.
+        gap_wider_m: how much longer a head's gap is than it was made.
+        weave_rad: how far the tape's lean across the head swings to either side once a turn of it.
+        deposit_m: what it leaves on the heads over one side of tape, metres of spacing.
+        drops_per_min: dropouts that it makes on a track, a minute.
+        nicks_per_turn: how many of a reel's turns lift off where it is damaged, 0 none, 1 every one.
+        erases: share, in decibels, of the erasure that a sound machine reaches.
         warm: what is wrong with it after ten minutes of running; None when that is the same as from cold.
     """
 
@@ -119,6 +128,15 @@ class Imperfections:
     swing_back: float = 1.0
     comes_apart: bool = False
     came_on: str = ""
+    spacing_m: float = 0.0
+    spot_m: float = 0.0
+    edge_lift_m: float = 0.0
+    gap_wider_m: float = 0.0
+    weave_rad: float = 0.0
+    deposit_m: float = 0.0
+    drops_per_min: float = 0.0
+    nicks_per_turn: float = 0.0
+    erases: float = 1.0
     warm: "Imperfections | None" = None
 
 
@@ -407,7 +425,7 @@ class Machine:
         supply: what feeds it.
         head_base: what carries the heads, and what lifts it.
         modes: by name.
-        limits: acceptance limits by reading name, in the reading's unit: `speed_error_pct`, `weighted_peak_pct`.
+        limits: acceptance limits by reading name, in the reading's unit; names and ways stand in `limits`.
         source: where the description came from, for messages.
         heads: what the tape runs over.
         cassette: what was in the machine when the complaint arose.

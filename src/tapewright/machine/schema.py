@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from tapewright.machine.check import COUPLING_KEYS_OF_KINDS, ROTOR_KEYS_OF_KINDS, SENSOR_KEYS_OF_KINDS
+from tapewright.machine.limits import LIMITS
 from tapewright.machine.load import read_tables
 from tapewright.machine.parts import MODES
 from tapewright.machine.section import Desk, Section, Size
@@ -160,13 +161,8 @@ MEANINGS: Final = {
     "tape.hub_radius_mm": "Radius of the empty hub in the shell.",
     "tape.full_radius_mm": "Radius of the full pack.",
     "tape.tracks": "Tracks across the tape.",
-    "limits": "What is accepted, in percent.",
-    "limits.speed_error_pct": "Largest error of the mean speed.",
-    "limits.drift_pct": "Largest change of speed over a side.",
-    "limits.weighted_peak_pct": "Largest weighted peak flutter.",
-    "limits.weighted_rms_pct": "Largest weighted rms flutter.",
-    "limits.unweighted_peak_pct": "Largest unweighted peak flutter.",
-    "limits.unweighted_rms_pct": "Largest unweighted rms flutter.",
+    "limits": "What is accepted, each in the unit its name ends with.",
+    **{f"limits.{one.name}": one.says for one in LIMITS},
     "rotors": "What turns; the name in brackets is what every other table calls it.",
     "rotors.*": "Something that turns.",
     "rotors.*.kind": "What it is.",
