@@ -79,8 +79,9 @@ def _reading(size: float, sigma: float, tone: Baseband) -> Reading:
     if size < SEEN * sigma or clean <= 0.0:
         most = 20.0 * math.log10(max(size + SURE * sigma, 1e-12))
         return Reading(
-            None, "dB", why_not=f"No more than noise: less than {most:.0f} dB.", method=method, conditions=said
-        )
+            None, "dB", why_not=f"No more than noise: less than {most:.0f} dB.", method=method, conditions=said,
+            interval=(-math.inf, most),
+        )  # fmt: skip
     return Reading(20.0 * math.log10(clean), "dB", _IN_DB * SURE * sigma / clean, method=method, conditions=said)
 
 

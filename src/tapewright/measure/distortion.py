@@ -64,7 +64,8 @@ def _track(tone: Baseband, third: Baseband, track: int, gain: float) -> Reading:
     clean = math.sqrt(max(found**2 - 2.0 * sigma**2, 0.0))
     if found < SEEN * sigma or clean <= 0.0:
         most = 100.0 * (found + SURE * sigma)
-        return Reading(None, "%", why_not=f"No more than noise: less than {most:.2g} %.", conditions=said)
+        why = f"No more than noise: less than {most:.2g} %."
+        return Reading(None, "%", why_not=why, conditions=said, interval=(0.0, most))
     method = "what keeps step with three times the tone's phase, over the tone"
     return Reading(100.0 * clean, "%", 100.0 * SURE * sigma, method=method, conditions=said)
 
@@ -101,7 +102,8 @@ def level_at_three_percent(levels_db: Sequence[float], third: Sequence[Reading])
     value = float(at[upper - 1] + share * (at[upper] - at[upper - 1]))
     if not at[0] - FARTHEST_DB <= value <= at[-1] + FARTHEST_DB:
         said = f"At {at[-1]:+.1f} dB it is {10 ** (size[-1] / 20):.2g} %; 3 % lies too far from what was recorded."
-        return Reading(None, "dB", why_not=said)
+        beyond = (float(at[-1]), math.inf) if value > at[-1] else (-math.inf, float(at[0]))
+        return Reading(None, "dB", why_not=said, interval=beyond)
     doubt = math.hypot((1.0 - share) * float(spread[upper - 1]), share * float(spread[upper])) / slope
     return Reading(
         value, "dB", doubt, method="third harmonic 3 %, straight line in dB between sections, re reference level",

@@ -77,7 +77,7 @@ def _reading(power: float, sigma: float, reference_db: float, seconds: float) ->
     if power < SEEN * sigma or power <= 0.0:
         most = 10.0 * math.log10(max(max(power, 0.0) + SURE * sigma, 1e-30)) - reference_db
         return Reading(None, "dB", why_not=f"Nothing is left that stands out of the noise: less than {most:.0f} dB.",
-                       method=method, conditions=said)  # fmt: skip
+                       method=method, conditions=said, interval=(-math.inf, most))  # fmt: skip
     return Reading(10.0 * math.log10(power) - reference_db, "dB", 10.0 / math.log(10.0) * SURE * sigma / power,
                    method=method, conditions=said)  # fmt: skip
 

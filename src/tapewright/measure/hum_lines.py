@@ -5,7 +5,7 @@ whose harmonics together stand out more; where neither does, there is no hum to 
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -65,8 +65,6 @@ def hum_lines(samples: NDArray[np.float64], rate_hz: float, reference_db: NDArra
     seen = [_fundamental(spectrum, nominal) for nominal in MAINS_HZ]
     best = int(np.argmax([evidence for _, evidence in seen]))
     fundamental_hz, evidence = seen[best]
-    if evidence < STANDS_OUT:
-        return _none(tracks, "Neither 50 nor 60 Hz nor their harmonics stand out of the noise.")
     against = np.zeros(tracks) if reference_db is None else reference_db
     at = [number * fundamental_hz for number in range(1, HARMONICS + 1)]
     powers = [(spectrum.at(each), spectrum.noise(each)) for each in at]
@@ -75,6 +73,10 @@ def hum_lines(samples: NDArray[np.float64], rate_hz: float, reference_db: NDArra
               for number, (p, n) in enumerate(powers))
         for track in range(tracks)
     )  # fmt: skip
+    if evidence < STANDS_OUT:
+        why = "Neither 50 nor 60 Hz nor their harmonics stand out of the noise."
+        nothing = _none(tracks, why)
+        return replace(nothing, total_db=tuple(_no_more(each, why) for each in levels))
     doubt_hz = math.hypot(0.3 / seconds / math.sqrt(evidence), spectrum.step_hz / HARMONICS)
     mains = Reading(fundamental_hz, "Hz", doubt_hz, method="harmonics of the mains together")
     return Hum(mains, levels, tuple(_total(each) for each in levels))
@@ -140,8 +142,9 @@ def _reading(power: float, noise: float, reference_db: float, number: int) -> Re
     if power < STANDS_OUT / 2.0 * noise or clean <= 0.0:
         most = 10.0 * math.log10(max(power + 4.0 * noise, 1e-30)) - reference_db
         return Reading(
-            None, "dB", why_not=f"Harmonic {number} does not stand out of the noise: less than {most:.0f} dB."
-        )
+            None, "dB", why_not=f"Harmonic {number} does not stand out of the noise: less than {most:.0f} dB.",
+            interval=(-math.inf, most),
+        )  # fmt: skip
     doubt = 20.0 / math.log(10.0) * SURE * math.sqrt(noise / 2.0 / clean)
     return Reading(10.0 * math.log10(clean) - reference_db, "dB", doubt, method=f"harmonic {number} of the mains")
 
@@ -149,11 +152,20 @@ def _reading(power: float, noise: float, reference_db: float, number: int) -> Re
 def _total(levels: tuple[Reading, ...]) -> Reading:
     seen = [(one.value, one.doubt or 0.0) for one in levels if one.value is not None]
     if not seen:
-        return Reading(None, "dB", why_not="No harmonic of the mains stands out on this track.")
+        return _no_more(levels, "No harmonic of the mains stands out on this track.")
     powers = np.array([10.0 ** (value / 10.0) for value, _ in seen])
     spread = np.array([doubt for _, doubt in seen]) * powers
     return Reading(10.0 * math.log10(float(powers.sum())), "dB", float(np.sqrt(spread @ spread) / powers.sum()),
                    method=f"{len(seen)} harmonics added in power")  # fmt: skip
+
+
+def _no_more(levels: tuple[Reading, ...], why: str) -> Reading:
+    """Give what all harmonics together stay below, where none of them stands out."""
+    most = [one.interval[1] for one in levels if one.interval is not None]
+    if len(most) < len(levels):
+        return Reading(None, "dB", why_not=why)
+    together = 10.0 * math.log10(sum(10.0 ** (one / 10.0) for one in most))
+    return Reading(None, "dB", why_not=f"{why} Less than {together:.0f} dB.", interval=(-math.inf, together))
 
 
 __all__ = ["Hum", "hum_lines"]

@@ -1,5 +1,6 @@
 """What a test sequence said, for a terminal: where it stands, and every reading, a column for each track."""
 
+import math
 from collections.abc import Callable, Sequence
 from itertools import groupby
 from typing import Final
@@ -97,8 +98,13 @@ def pass_text(readings: OnePass, speed_ratio: float = 1.0) -> str:
 
 def _said(reading: Reading) -> str:
     if reading.value is None:
-        return NO if reading.interval is None else f"under {reading.interval[1]:.1f}"
+        return NO if reading.interval is None else _one_end(reading.interval)
     return with_doubt(reading.value, max(reading.doubt or 0.0, LEAST_DOUBT), "")
+
+
+def _one_end(interval: tuple[float, float]) -> str:
+    low, high = interval
+    return f"over {low:.1f}" if math.isinf(high) else f"under {high:.1f}"
 
 
 def _or_why(reading: Reading) -> str:
