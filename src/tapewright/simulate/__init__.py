@@ -6,4 +6,6 @@ timebase    that course as speed over time, seeded
 defects     hiss, hum, dropouts: what tape and electronics add
 truth       what is known of a simulated recording, beside it
 recording   write it: a test tone played by such a machine
+film_drive  what drives the tape in one mode of a film, and how much of it the reel can take
+film_course where both hubs of a cassette stand over time; no tape is lost
 """
