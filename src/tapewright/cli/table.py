@@ -26,6 +26,7 @@ from tapewright.cli.options import (
     Option,
 )
 from tapewright.cli.sequences import run_sequence
+from tapewright.cli.setting_up import run_set_up
 from tapewright.cli.shop import run_bench, run_close, run_owner, run_people, run_show_knowledge, run_tapes
 
 COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Option, ...]], ...] = (
@@ -89,6 +90,10 @@ COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Opt
     ("sizes", "which belts, tyres and rollers to order", run_sizes,
      (MACHINE, STRING, OLD, NEAR,
       (("--stock",), {"metavar": "CSV", "type": Path, "help": "the shop's stock list: the best three for each part"}))),
+    ("setup", "in which order heads and levels are set, how close, and what is left alone", run_set_up,
+     (MACHINE,
+      (("--has",), {"metavar": "TAPE", "action": "append", "default": [],
+                    "help": "a tape at hand: sacrificial, speed, azimuth, level, response, blank; may be repeated"}))),
     ("signs", "every sign this machine can show, and how to look for it", run_signs,
      (MACHINE, (("--find",), {"metavar": "WORDS", "default": "", "help": "only those that fit these words"}))),
     ("faults", "every fault this machine can have, and the signs it leads to", run_faults,

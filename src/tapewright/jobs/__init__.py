@@ -5,6 +5,13 @@ rounds         evidence before and after repairs
 examine        the one pipeline: description + evidence + recordings -> Record
 stretches_heard  other stretches of tone, and channels read as one, as notes and data
 one_pass       a test sequence in a recording, looked for and read
+pass_said      a one-pass reading as data that travels, by name, track and tone
+acceptance     every reading of a pass against its limit: the machine's sheet, else DIN 45500 part 4
+setting_up     how a machine is set up: its adjustments in the order of what they disturb
+setting_up_steps  every adjustment there is, and what it moves besides
+setting_up_conflicts  what pulls against what, and what is never turned
+setting_up_stop  when to stop turning
+setting_up_kept  what came of each step, kept in the job
 verdicts       which limit holds for a reading, and whether it is kept
 tape_register  the register of test tapes and the sound card's clock, read from its text
 test_tapes     what a recording was made with; the passes of each test tape counted

@@ -6,6 +6,7 @@ from typing import Final
 
 import numpy as np
 
+from tapewright.jobs.setting_up_kept import PREFIX
 from tapewright.jobs.store.nouns import Measured, Sheet, Stage
 from tapewright.jobs.store.opened import Store
 from tapewright.words.reading import Reading
@@ -84,6 +85,8 @@ def _visits(sheet: Sheet) -> list[Visit]:
     for entry in sheet.readings:
         one = entry.what
         if one.value is None or one.sha256 not in there:  # of a recording that was taken out
+            continue
+        if one.name.startswith(PREFIX):  # what was set by hand is no wear
             continue
         stage = one.stage.value or "before"
         by_stage.setdefault(stage, {})[one.name] = Reading(one.value, one.unit, one.doubt, None, one.method)

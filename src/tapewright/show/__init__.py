@@ -27,7 +27,9 @@ question    the next question of a conversation
 paper       pages that need nothing beside them
 comparing   before and after: as text, on one plot, as a page
 owner_page  the owner's sheet as one file
+acceptance_rows  the acceptance in rows and sentences
 one_pass_text  what a test sequence said
+setting_up_text  how a machine is set up
 sequence_sheet  the sheet that goes with a test sequence, as text and as a page
 handing_over  the hand-over for the owner and for the bench, as a page and on paper
 trends      a machine over the years

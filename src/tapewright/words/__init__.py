@@ -13,7 +13,9 @@ record      Record: everything one examination knows
 comparison  ReadingChange, LineChange, ChannelChange: what changed between two recordings
 hand_over   HandOver, Suspected: what leaves the shop with a machine
 mechanism_heard  Mark, RateExpected, StretchHeard, Squeal, MechanismHeard, EvidenceHeard: what a microphone heard
+setting_up  SetUpStep, Conflict, NeverTurn, SetUpPlan, StepDone: how a machine is set up
 sequence    Section, Sequence: what stands on a test tape
+one_pass    PassSaid, PassReading, Judgement: what one pass of a test sequence said, and what limits make of it
 visits      Visit, Trend: one machine over the years
 reels_seen  HubSeen, ReelRate, ReelEvent, ReelsSeen: what a film of the hubs told
 plain       any noun as plain JSON data
