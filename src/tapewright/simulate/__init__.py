@@ -6,6 +6,13 @@ timebase    that course as speed over time, seeded
 defects     hiss, hum, dropouts: what tape and electronics add
 truth       what is known of a simulated recording, beside it
 recording   write it: a test tone played by such a machine
+minute      play a guided minute to a microphone, and write it
+minute_course   which mode the machine is really in when, what is fed, what clicks, what stops it
+minute_turning  how fast everything turns through a minute
+minute_noises   what squeals, knocks and rubs, and when
+minute_voices   what each of it sounds like close by
+minute_room     the room, what else is heard there, what a phone makes of it
+minute_truth    what is known of a played minute, beside it
 film_drive  what drives the tape in one mode of a film, and how much of it the reel can take
 film_course where both hubs of a cassette stand over time; no tape is lost
 """
