@@ -71,4 +71,15 @@ dropouts_of_tone  dropouts: length by depth, on which tracks, and whether they c
 one_pass_parts  the nouns of a one-pass reading
 one_pass_capture  the sections of a capture: tones mixed down once each, crosstalk taken out
 one_pass        read_one_pass: every reading of one pass of a test sequence
+mechanism_frames  the sound of a mechanism cut into frames, with the background around each frequency
+mechanism_comb  what a spectrum says for and against a comb of lines at multiples of a rate
+mechanism_runs  when something turned and at what rate: the likeliest course, rotor by rotor
+mechanism_trust  how sure a comb is, held against combs out of step over the same sound
+mechanism_rate  the rate of something heard, its doubt, how much it wavers
+mechanism_edges  when something begins or ends to sound
+mechanism_squeal  squeals and chirps: tones that stand out of their critical band
+mechanism_clicks  clicks of keys, lids and solenoids
+mechanism_repeats  knocks and rubbing that come back at a rate
+mechanism_disturbances  speech, mains hum, a phone's processing, clipping
+mechanism       hear_mechanism: all of these for one recording
 """

@@ -1,0 +1,317 @@
+"""hear_mechanism: from a recording of a mechanism to what turned, squealed, knocked, rubbed and clicked."""
+
+import math
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from tapewright.measure.mechanism_clicks import RATE_HZ, find_clicks, octave_levels
+from tapewright.measure.mechanism_comb import LOWEST_HZ, orders_within, weighed
+from tapewright.measure.mechanism_disturbances import (
+    clipping,
+    codec_band,
+    mains_hum,
+    processing,
+    speech,
+    without_mains,
+)
+from tapewright.measure.mechanism_edges import edge_near
+from tapewright.measure.mechanism_frames import (
+    FRAME_S,
+    HIGHEST_HZ,
+    HOP_S,
+    LONGEST_S,
+    Array,
+    Frames,
+    Single,
+    Sound,
+    framed,
+    quieted,
+    read_sound,
+    thinned,
+)
+from tapewright.measure.mechanism_rate import Course, course_of, rate_reading
+from tapewright.measure.mechanism_repeats import repeats_in
+from tapewright.measure.mechanism_runs import Run, find_runs, take_out
+from tapewright.measure.mechanism_squeal import programme_like, rings, squeals_from, tones_in, whine
+from tapewright.measure.mechanism_trust import (
+    SAME_MACHINE_DB,
+    SAME_MOTOR_DB,
+    chance_heard,
+    comb_scores,
+    decoy_scores,
+    loud_enough,
+    straightened,
+    trusted,
+)
+from tapewright.words.mechanism_heard import (
+    Disturbance,
+    Mark,
+    MechanismHeard,
+    NotHeard,
+    RateExpected,
+    Squeal,
+    StretchHeard,
+)
+
+OFF: Final = "off"
+SURE_ENOUGH: Final = 0.6
+UNNAMED: Final = RateExpected("", "", 50.0, 18.0, 130.0, "motor", (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 9.0, 12.0))
+"""Looked for where no machine says what may turn: small motors run at 1100 to 8000 turns a minute."""
+SETTLES_S: Final = 0.5
+SHORT_S: Final = 0.25
+
+
+def hear_mechanism(path: str | Path, marks: Sequence[Mark] | None, expected: Sequence[RateExpected]) -> MechanismHeard:
+    """Listen to a recording of a mechanism.
+
+    Arguments:
+        path: a sound file, a phone's formats included.
+        marks: when which mode was entered; None where nobody noted it.
+        expected: what may turn, mode by mode; empty where no machine is named.
+
+    Raises:
+        InputAtFaultError: the file cannot be read.
+    """
+    return hear_sound(read_sound(path), marks, expected)
+
+
+def hear_sound(
+    sound: Sound, marks: Sequence[Mark] | None, expected: Sequence[RateExpected], source_hz: float | None = None
+) -> MechanismHeard:
+    """Listen to sound that was read already; as `hear_mechanism`.
+
+    Arguments:
+        sound: one channel.
+        marks: as there.
+        expected: as there.
+        source_hz: sample rate of the file, where the sound was thinned since.
+    """
+    marks = tuple(sorted(marks or (), key=lambda mark: mark.at_s))
+    low = thinned(sound)
+    duration = sound.duration_s
+    disturbances = [*clipping(sound)]
+    levels, step_s = octave_levels(thinned(sound, RATE_HZ))
+    clicks = tuple(find_clicks(levels, step_s))
+    if duration < SHORT_S:
+        too_short = f"The recording lasts {duration:.2f} s: too short for any rate."
+        return MechanismHeard(duration, sound.rate_hz, marks, (), (), (), (), clicks, tuple(disturbances), (too_short,))
+    frames = framed(low)
+    modes = _modes_of(frames.times_s, marks)
+    mains, hum = mains_hum(low)
+    low_hz, high_hz, band = codec_band(sound, frames)
+    disturbances += [*hum, *band, *speech(low), *(processing(levels[-1], step_s, duration) if len(levels) else [])]
+    by_name: dict[str, list[RateExpected]] = {}
+    for one in expected or (UNNAMED,):
+        by_name.setdefault(one.name, []).append(one)
+    ear = _Ear(low, frames, modes, mains, max(LOWEST_HZ, low_hz))
+    stretches, not_heard = ear.listen(by_name, marks)
+    tones = list(tones_in(sound, high_hz))
+    combs = {name: tuple(sorted({c for each in rows for c in each.comb})) for name, rows in by_name.items()}
+    sounding = [tone for tone in tones if not rings(tone)]
+    kept = [tone for tone in sounding if not whine(tone, stretches, combs) and not programme_like(tone, tones)]
+    squeals = _believed(squeals_from(kept), disturbances)
+    knocks, rubbings = [], []
+    high = np.mean(levels[2:], axis=0) if len(levels) > 2 else np.mean(levels, axis=0)
+    for start, end in _spans(marks, duration):
+        # What the key and the start make is over by then.
+        knocked, rubbed = repeats_in(high, step_s, start + SETTLES_S, end - SETTLES_S / 2)
+        knocks += knocked
+        rubbings += rubbed
+    return MechanismHeard(
+        duration, source_hz or sound.rate_hz, marks, tuple(stretches), tuple(squeals), tuple(knocks), tuple(rubbings),
+        clicks, tuple(sorted(disturbances, key=lambda one: one.start_s)),
+        tuple(_cannot_say(sound, marks, by_name, low_hz, not_heard)), tuple(not_heard),
+    )  # fmt: skip
+
+
+def _modes_of(times_s: Array, marks: Sequence[Mark]) -> list[str]:
+    if not marks:
+        return [""] * len(times_s)
+    at = np.searchsorted([mark.at_s for mark in marks], times_s, side="right")
+    return [marks[k - 1].mode if k else "" for k in at]
+
+
+def _spans(marks: Sequence[Mark], duration_s: float) -> list[tuple[float, float]]:
+    """Give the stretches between marks; the whole where there are none."""
+    edges = [0.0, *(mark.at_s for mark in marks), duration_s] if marks else [0.0, duration_s]
+    modes = ["", *(mark.mode for mark in marks)] if marks else [""]
+    return [(a, b) for (a, b), mode in zip(pairwise(edges), modes, strict=True) if b > a and mode != OFF]
+
+
+class _Ear:
+    """One recording, listened to for combs."""
+
+    def __init__(self, low: Sound, frames: Frames, modes: list[str], mains_hz: float, low_hz: float) -> None:
+        self.low, self.modes, self.low_hz = low, modes, low_hz
+        off = np.array([mode == OFF for mode in modes])
+        # The edges of "off" hold the switch and what runs down: they are left out of what the room sounds like.
+        quiet = off & np.roll(off, 5) & np.roll(off, -5)
+        self.frames = quieted(frames, quiet)
+        self.said = without_mains(weighed(self.frames), self.frames.bin_hz, mains_hz)
+        self.said[:, : int(low_hz / self.frames.bin_hz)] = 0.0
+
+    def listen(
+        self, by_name: Mapping[str, Sequence[RateExpected]], marks: Sequence[Mark]
+    ) -> tuple[list[StretchHeard], list[NotHeard]]:
+        """Give what turned, and what was expected to and was not heard."""
+        bin_hz = self.frames.bin_hz
+        runs, left = find_runs(self.said, by_name, self.modes, bin_hz, HOP_S)
+        runs = _joined(runs)
+        kept: list[tuple[Run, Course, StretchHeard]] = []
+        for run in runs:
+            sure = self._sure(run, [other for other in runs if other is not run], left)
+            if sure < SURE_ENOUGH:
+                continue
+            course = course_of(self.frames, run, FRAME_S)
+            if not run.name and _like_mains(float(np.median(run.rates_hz))):
+                continue
+            kept.append((run, course, self._stretch(run, course, sure, runs)))
+        stretches = sorted((stretch for _, _, stretch in kept), key=lambda s: (s.start_s, s.name))
+        levels = {
+            name: float(np.median([c.level_db for r, c, _ in kept if r.name == name]))
+            for name in {run.name for run, _, _ in kept}
+        }
+        return stretches, self._missing(by_name, marks, stretches, levels, left)
+
+    def _sure(self, run: Run, others: Sequence[Run], left: Single) -> float:
+        said = self.said.copy() if len(others) else self.said
+        for other in others:
+            if other.last >= run.first and other.first <= run.last:
+                take_out(said, other, self.frames.bin_hz)
+        mean = straightened(said, run)
+        middle = float(np.median(run.rates_hz))
+        near = middle * (1.0 + np.linspace(-0.003, 0.003, 25))
+        score = float(comb_scores(mean, near, np.array(run.orders), self.frames.bin_hz).max())
+        decoys = decoy_scores(straightened(left, run), run.orders, run.span_hz, self.frames.bin_hz)
+        return trusted(score, decoys, len(run.orders)).sure
+
+    def _stretch(self, run: Run, course: Course, sure: float, runs: Sequence[Run]) -> StretchHeard:
+        times = self.frames.times_s
+        rate, unsteady = rate_reading(course, FRAME_S)
+        start, end = float(times[run.first]), float(times[run.last])
+        own = [other for other in runs if other.name == run.name and other is not run]
+        earliest = max([float(times[o.last]) for o in own if o.last < run.first], default=0.0)
+        latest = min([float(times[o.first]) for o in own if o.first > run.last], default=math.inf)
+        lines = np.array(course.heard)
+        first = lines * float(np.nanmedian(np.append(course.rates_hz[:5], rate.value or run.rates_hz[0])))
+        last = lines * float(np.nanmedian(np.append(course.rates_hz[-5:], rate.value or run.rates_hz[-1])))
+        middle = (start + end) / 2
+        at_start = run.first <= 1
+        at_end = run.last >= len(times) - 2
+        start = 0.0 if at_start else edge_near(self.low, start, first, earliest, max(middle, start + 0.3))
+        end = self.low.duration_s if at_end else edge_near(self.low, end, last, min(middle, end - 0.3), latest)
+        mode = self.modes[min(run.first + 2, run.last)]
+        return StretchHeard(run.name, mode, start, max(end, start + HOP_S), rate, unsteady, sure)
+
+    def _missing(
+        self,
+        by_name: Mapping[str, Sequence[RateExpected]],
+        marks: Sequence[Mark],
+        stretches: Sequence[StretchHeard],
+        levels: Mapping[str, float],
+        left: Single,
+    ) -> list[NotHeard]:
+        """Say of everything expected and not heard how loud it would have had to be."""
+        found = []
+        usual = float(np.median(list(levels.values()))) if levels else math.nan
+        edges = [*(mark.at_s for mark in marks), self.low.duration_s]
+        for mark, end in zip(marks, edges[1:], strict=True):
+            for one in (e for rows in by_name.values() for e in rows if e.mode == mark.mode):
+                there = any(s.name == one.name and s.end_s > mark.at_s and s.start_s < end for s in stretches)
+                if not there and end - mark.at_s > 2 * FRAME_S:
+                    found.append(self._not_heard(one, mark.at_s, end, levels, usual, left))
+        return found
+
+    def _not_heard(
+        self, one: RateExpected, start: float, end: float, levels: Mapping[str, float], usual: float, left: Single
+    ) -> NotHeard:
+        times, bin_hz = self.frames.times_s, self.frames.bin_hz
+        rows = np.flatnonzero((times > start) & (times < end))
+        orders = [o for o in orders_within(one.comb, one.rate_hz, HIGHEST_HZ) if o * one.rate_hz > self.low_hz]
+        if not orders or not len(rows):
+            return NotHeard(one.name, one.mode, start, end, 0.0, 0.0)
+        decoys = decoy_scores(left[rows].mean(axis=0).astype(float), tuple(orders), (one.low_hz, one.high_hz), bin_hz)
+        loud = loud_enough(decoys, len(orders))
+        around = np.median(self.frames.background[rows], axis=0)
+        at = np.minimum(np.rint(np.array(orders) * one.rate_hz / bin_hz).astype(int), len(around) - 1)
+        needed = 10.0 * math.log10(max(loud * float(np.sum(around[at])) / 2.0, 1e-15))
+        if one.name in levels:
+            sure = chance_heard(levels[one.name], needed, SAME_MOTOR_DB)
+        elif math.isfinite(usual):
+            sure = chance_heard(usual, needed, SAME_MACHINE_DB)
+        else:
+            sure = 0.0
+        return NotHeard(one.name, one.mode, start, end, needed, sure)
+
+
+def _like_mains(rate_hz: float) -> bool:
+    """Say whether a rate nobody named is that of the mains: too short a file cannot tell hum from a motor."""
+    return any(abs(rate_hz / (mains * order) - 1.0) < 0.01 for mains in (50.0, 60.0) for order in (0.5, 1.0, 2.0))
+
+
+def _joined(runs: Sequence[Run], gap_frames: int = 6) -> list[Run]:
+    """Join runs of one rotor that a noise tore apart: near in time, at the same rate."""
+    found: list[Run] = []
+    for run in sorted(runs, key=lambda one: (one.name, one.first)):
+        last = found[-1] if found else None
+        if (
+            last is not None
+            and last.name == run.name
+            and run.first - last.last <= gap_frames
+            and abs(float(np.median(run.rates_hz[:5])) / float(np.median(last.rates_hz[-5:])) - 1.0) < 0.015
+        ):
+            between = np.linspace(last.rates_hz[-1], run.rates_hz[0], run.first - last.last + 1)[1:-1]
+            rates = np.concatenate([last.rates_hz, between, run.rates_hz])
+            found[-1] = Run(last.name, last.first, run.last, rates, last.orders, last.span_hz)
+        else:
+            found.append(run)
+    return found
+
+
+def _believed(squeals: Sequence[Squeal], disturbances: Sequence[Disturbance]) -> list[Squeal]:
+    """Believe a squeal less while somebody speaks or music plays, and drop what is no better than a guess."""
+    spoken = [one for one in disturbances if one.kind == "speech"]
+    found = []
+    for one in squeals:
+        talked = any(d.start_s < one.end_s and one.start_s < d.end_s for d in spoken)
+        sure = one.sure * (0.6 if talked else 1.0)
+        if sure >= SURE_ENOUGH:
+            found.append(
+                Squeal(one.start_s, one.end_s, one.frequency_hz, one.prominence_db, one.modulation_hz, one.kind, sure)
+            )
+    return sorted(found, key=lambda one: one.start_s)
+
+
+def _cannot_say(
+    sound: Sound,
+    marks: Sequence[Mark],
+    by_name: Mapping[str, Sequence[RateExpected]],
+    low_hz: float,
+    not_heard: Sequence[NotHeard],
+) -> list[str]:
+    said = []
+    if sound.left_out_s > 0:
+        said.append(f"Only the first {LONGEST_S / 60:.0f} minutes were listened to.")
+    if not marks:
+        said.append(
+            "Nobody noted what was done when: which mode a sound belongs to, and what failed to start, is open."
+        )
+    elif not any(mark.mode == OFF for mark in marks):
+        said.append("There is no stretch with the machine off: a fan or hum of the room may pass for the machine's.")
+    if sound.duration_s < 3.0:
+        said.append(
+            f"The recording lasts {sound.duration_s:.1f} s: too short for what comes back slowly, such as a "
+            "reel's knock, for how steadily a motor runs, and for telling a room's lines from the machine's."
+        )
+    for name, rows in by_name.items():
+        dumb = [e.mode for e in rows if not [c for c in e.comb if c * e.rate_hz > max(low_hz, LOWEST_HZ)]]
+        if dumb and name:
+            said.append(f"{name} turns too slowly to be heard by its lines ({', '.join(dict.fromkeys(dumb))}).")
+    quiet = sorted({one.name for one in not_heard if one.sure < 0.7 and one.name})
+    if quiet:
+        said.append(f"Over this background it is open whether these ran where they were not heard: {', '.join(quiet)}.")
+    return said

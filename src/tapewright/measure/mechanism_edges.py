@@ -1,0 +1,64 @@
+"""The moment at which something begins or ends to sound, to a tenth of a second.
+
+One change of level in a stretch of powers: the place at which two levels explain it best (a likelihood ratio, as in
+Hinkley 1970). Powers in noise are exponential, so the level's logarithm is what counts.
+"""
+
+from typing import Final
+
+import numpy as np
+
+from tapewright.measure.mechanism_frames import Array, Sound
+
+SHORT_S: Final = 0.08
+STEP_S: Final = 0.01
+REACH_S: Final = 0.6
+SIDE_HZ: Final = 18.0
+
+
+def one_change(powers: Array, least: int = 6) -> int:
+    """Give the place at which a row of powers changes its level, the first value of the new one.
+
+    Arguments:
+        powers: shape (n,), positive.
+        least: values that each side has at least.
+
+    >>> one_change(np.array([1.0] * 20 + [4.0] * 30))
+    20
+    """
+    count = len(powers)
+    if count < 2 * least:
+        return count // 2
+    total = np.cumsum(np.maximum(powers, 1e-20))
+    at = np.arange(least, count - least + 1)
+    before = total[at - 1] / at
+    after = (total[-1] - total[at - 1]) / (count - at)
+    cost = at * np.log(before) + (count - at) * np.log(after)
+    return int(at[int(np.argmin(cost))])
+
+
+def edge_near(sound: Sound, about_s: float, lines_hz: Array, earliest_s: float, latest_s: float) -> float:
+    """Give the moment near which a set of lines begins or ends.
+
+    Arguments:
+        sound: thinned.
+        about_s: where it was found to be, to half a second.
+        lines_hz: the lines that sound on the one side, shape (n,).
+        earliest_s: nothing before counts: another edge of the same rotor lies there.
+        latest_s: nothing after counts.
+    """
+    first, last = max(0.0, earliest_s, about_s - REACH_S), min(sound.duration_s, latest_s, about_s + REACH_S)
+    length, step = round(SHORT_S * sound.rate_hz), round(STEP_S * sound.rate_hz)
+    low, high = round(first * sound.rate_hz), round(last * sound.rate_hz)
+    if high - low < 3 * length or not len(lines_hz):
+        return about_s
+    cut = np.lib.stride_tricks.sliding_window_view(sound.samples[low:high], length)[::step]
+    window = np.hanning(length + 1)[:-1]
+    times = np.arange(length) / sound.rate_hz
+    total = np.zeros(len(cut))
+    for line in lines_hz:
+        here = np.abs(cut @ (window * np.exp(-2j * np.pi * line * times))) ** 2
+        # Each line against its own level, so that the loudest does not speak alone.
+        total += here / max(float(np.median(here)), 1e-20)
+    place = one_change(total)
+    return float(first + (place * step + length / 2) / sound.rate_hz)

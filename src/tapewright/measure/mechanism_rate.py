@@ -1,0 +1,151 @@
+"""The rate of something that was heard turning, finer than the grid it was found on; and how much it wavers."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from tapewright.measure.mechanism_frames import Array, Frames
+from tapewright.measure.mechanism_runs import Run
+from tapewright.words.reading import Reading
+
+HEARD_ABOVE: Final = 4.0
+"""A line counts where the median of its power is so far above the background."""
+LEAST_FRAMES: Final = 3
+CLOCK_PCT: Final = 0.02
+"""How far a phone's clock may be off, percent; from memory, far below what a rate's reading needs."""
+ALONE: Final = 4
+"""Frames from one to the next that shares no sound with it."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Course:
+    """The rate of a run, frame by frame.
+
+    Arguments:
+        rates_hz: shape (frames,); nan where no line was plain.
+        doubt_hz: half-width of the 95 % interval of each, by what noise does to lines of this strength.
+        heard: multiples that sound.
+        level_db: level of them together, dB against full scale.
+    """
+
+    rates_hz: Array
+    doubt_hz: Array
+    heard: tuple[float, ...]
+    level_db: float
+
+
+def course_of(frames: Frames, run: Run, frame_s: float) -> Course:
+    """Follow the lines of a run from frame to frame.
+
+    Arguments:
+        frames: of the whole recording.
+        run: where and at which multiples.
+        frame_s: length of a frame, seconds.
+
+    A line's place comes from a parabola through the logarithms of three bins; all lines of a frame are put together by
+    what each is worth: the bound of Cramér and Rao for a line in noise falls with its order and its strength.
+    """
+    count = len(run.rates_hz)
+    at = np.full((len(run.orders), count), np.nan)
+    strong = np.zeros((len(run.orders), count))
+    for row, order in enumerate(run.orders):
+        for k, rate in enumerate(run.rates_hz):
+            at[row, k], strong[row, k] = _peak_near(frames, run.first + k, order * rate)
+    heard = np.median(strong, axis=1) > HEARD_ABOVE
+    if not heard.any():
+        heard[int(np.argmax(np.median(strong, axis=1)))] = True
+    orders = np.array(run.orders)[heard]
+    single = at[heard] / orders[:, None]
+    # sd of a line's frequency: sqrt(6 / SNR) / (pi T), SNR that of the line's bin (Rife and Boorstyn 1974).
+    each = np.sqrt(6.0 / np.maximum(strong[heard], 1.0)) / (np.pi * frame_s) / orders[:, None]
+    middle = _weighted_median(single, 1.0 / each)
+    good = (strong[heard] > HEARD_ABOVE) & (np.abs(single - middle) < 4.0 * each + 1e-3 * middle)
+    weights = np.where(good, 1.0 / each**2, 0.0)
+    total = weights.sum(axis=0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        rates = np.where(total > 0, np.nansum(weights * single, axis=0) / total, np.nan)
+        doubt = np.where(total > 0, 1.96 / np.sqrt(total), np.nan)
+    power = [_line_power(frames, run, order) for order in orders]
+    level = 10.0 * np.log10(max(float(np.sum(power)), 1e-15))
+    return Course(rates, doubt, tuple(float(one) for one in orders), level)
+
+
+def _peak_near(frames: Frames, frame: int, near_hz: float, reach_hz: float = 2.5) -> tuple[float, float]:
+    """Give the frequency and the strength of the highest bin near a place; nan where the place is outside."""
+    middle, reach = round(near_hz / frames.bin_hz), max(2, round(reach_hz / frames.bin_hz))
+    low, high = max(1, middle - reach), min(frames.power.shape[1] - 1, middle + reach + 1)
+    if high - low < 3:
+        return np.nan, 0.0
+    row = frames.power[frame]
+    peak = low + int(np.argmax(row[low:high]))
+    left, top, right = (float(np.log(max(row[k], 1e-20))) for k in (peak - 1, peak, min(peak + 1, len(row) - 1)))
+    curved = left - 2.0 * top + right
+    shift = 0.5 * (left - right) / curved if curved < 0 else 0.0
+    strong = float(row[peak] / frames.background[frame, peak])
+    return (peak + float(np.clip(shift, -0.5, 0.5))) * frames.bin_hz, strong
+
+
+def _line_power(frames: Frames, run: Run, order: float) -> float:
+    rows = np.arange(run.first, run.last + 1)
+    at = np.minimum(np.rint(order * run.rates_hz / frames.bin_hz).astype(int), frames.power.shape[1] - 1)
+    # A frame's window spreads a line's power; over noise of the same level it is its own.
+    return max(0.0, float(np.median(frames.power[rows, at] - frames.background[rows, at])))
+
+
+def _weighted_median(values: Array, weights: Array) -> Array:
+    found = np.empty(values.shape[1])
+    for k in range(values.shape[1]):
+        order = np.argsort(values[:, k])
+        total = np.cumsum(weights[order, k])
+        found[k] = values[order[int(np.searchsorted(total, total[-1] / 2.0))], k]
+    return found
+
+
+def rate_reading(course: Course, frame_s: float) -> tuple[Reading, Reading]:
+    """Give the mean rate of a run and how much it wavers, in percent.
+
+    Arguments:
+        course: frame by frame.
+        frame_s: length of a frame.
+
+    The doubt is the larger of what the frames' own scatter leaves, as many counted as share no sound, and what noise
+    does to lines of this strength.
+    """
+    good: NDArray[np.bool_] = np.isfinite(course.rates_hz)
+    rates = course.rates_hz[good]
+    if not len(rates):
+        why = "Its lines are too faint to follow."
+        return Reading(None, "Hz", why_not=why), Reading(None, "%", why_not=why)
+    middle = float(np.median(rates))
+    apart = 1.4826 * float(np.median(np.abs(rates - middle)))
+    kept = np.abs(rates - middle) <= max(4.0 * apart, 3e-3 * middle)
+    rates, noise = rates[kept], course.doubt_hz[good][kept]
+    mean = float(np.mean(rates))
+    alone = max(1.0, len(rates) / ALONE)
+    by_noise = float(np.sqrt(np.mean(noise**2) / alone))
+    scatter = float(np.std(rates, ddof=1)) if len(rates) > 2 else 0.0
+    by_scatter = float(stats.t.ppf(0.975, max(1.0, alone - 1.0))) * scatter / np.sqrt(alone) if alone >= 2 else 0.0
+    doubt = float(np.hypot(max(by_noise, by_scatter), CLOCK_PCT / 100.0 * mean))
+    heard = ", ".join(f"{order:g}" for order in course.heard)
+    rate = Reading(
+        mean, "Hz", doubt, method="lines at multiples of one rate, frame by frame", conditions=f"heard at {heard} times"
+    )
+    return rate, _unsteady(rates, noise, mean, frame_s)
+
+
+def _unsteady(rates: Array, noise: Array, mean: float, frame_s: float) -> Reading:
+    if len(rates) < 2 * ALONE + 2:
+        return Reading(None, "%", why_not="It ran too short for that: two seconds are needed.")
+    line = np.polyval(np.polyfit(np.arange(len(rates)), rates, 1), np.arange(len(rates)))
+    alone = len(rates) / ALONE
+    variance = float(np.var(rates - line, ddof=2))
+    own = max(0.0, variance - float(np.mean((noise / 1.96) ** 2)))
+    doubt = 1.96 * np.sqrt(variance) / np.sqrt(2.0 * alone)
+    return Reading(
+        100.0 * float(np.sqrt(own)) / mean, "%", 100.0 * float(doubt) / mean,
+        method="root mean square of the rate about a straight line, less what noise does",
+        conditions=f"wavering slower than {0.5 / frame_s:.1f} a second",
+    )  # fmt: skip

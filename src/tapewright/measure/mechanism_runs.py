@@ -1,0 +1,274 @@
+"""When something turned and at what rate: the likeliest course through rates and silence, frame by frame.
+
+A hidden Markov model: silent, or turning at one of many rates that change little from frame to frame; decoded by the
+rule of Viterbi (1967). What one rotor's comb explains is taken out before the next is looked for.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapewright.measure.mechanism_comb import comb_evidence, orders_within, rate_grid
+from tapewright.measure.mechanism_frames import Array, Single
+from tapewright.words.mechanism_heard import RateExpected
+
+OVERLAP: Final = 0.4
+"""Frames overlap, so each says less than if it stood alone: hop over frame, and what the window adds."""
+STAYS_S: Final = 5.0
+"""How long something usually runs or stands."""
+MOVES: Final = 4
+"""By how many rates of the grid the rate may change from one frame to the next."""
+MOVE_COST: Final = 0.35
+NOT_ASKED: Final = 0.1
+"""How likely a rotor turns in a mode in which it should stand, or at another mode's rate, against what is expected."""
+RESOLVED: Final = 6.0
+"""Rates of the grid that a frame cannot tell apart."""
+SHORTEST_FRAMES: Final = 3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Run:
+    """One rotor turning without a break.
+
+    Arguments:
+        name: the rotor's.
+        first, last: frames, both in it.
+        rates_hz: one for each of those frames.
+        orders: multiples that were looked at.
+        span_hz: lowest and highest rate that was looked for.
+    """
+
+    name: str
+    first: int
+    last: int
+    rates_hz: Array
+    orders: tuple[float, ...]
+    span_hz: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Lane:
+    """One range of rates of one rotor, and in which modes it is expected."""
+
+    rates: Array
+    orders: tuple[float, ...]
+    modes: frozenset[str]
+
+
+def lanes(expected: Sequence[RateExpected], bin_hz: float, highest_hz: float) -> list[_Lane]:
+    """Put together ranges of one rotor that are nearly alike, and lay a grid of rates over each.
+
+    Arguments:
+        expected: all of one rotor.
+        bin_hz: of the spectra.
+        highest_hz: of the spectra.
+    """
+    groups: list[list[RateExpected]] = []
+    for one in sorted(expected, key=lambda e: e.rate_hz):
+        if groups and one.rate_hz <= 1.2 * groups[-1][0].rate_hz and one.comb == groups[-1][0].comb:
+            groups[-1].append(one)
+        else:
+            groups.append([one])
+    found = []
+    for group in groups:
+        low, high = min(e.low_hz for e in group), max(e.high_hz for e in group)
+        orders = orders_within(group[0].comb, group[0].rate_hz, highest_hz / 1.3)
+        if orders:
+            modes = frozenset(e.mode for e in group)
+            found.append(_Lane(rate_grid(low, high, orders, bin_hz), orders, modes))
+    return found
+
+
+def decoded(
+    said: Single, rows: Sequence[_Lane], modes: Sequence[str], bin_hz: float, hop_s: float
+) -> tuple[float, NDArray[np.intp], Array]:
+    """Find the likeliest course of one rotor.
+
+    Arguments:
+        said: evidence in every bin of every frame.
+        rows: its ranges of rates.
+        modes: the mode of each frame; "" where nobody said.
+        bin_hz: distance of two bins.
+        hop_s: from frame to frame.
+
+    Returns:
+        How much better that course is than silence throughout, in nats; the state of each frame, 0 for silent and else
+        1 and the rate's place; all rates.
+    """
+    # A file of one frame has nothing that overlaps.
+    alone = max(OVERLAP, 1.0 / len(said))
+    gain = alone * np.concatenate([comb_evidence(said, row.rates, row.orders, bin_hz) for row in rows], axis=1)
+    rates = np.concatenate([row.rates for row in rows])
+    entering = _entering(rows, modes, hop_s)
+    edge = np.zeros(len(rates), dtype=bool)
+    edge[np.cumsum([0, *(len(row.rates) for row in rows)])[:-1]] = True
+    leave, stay = np.log(hop_s / STAYS_S), np.log1p(-hop_s / STAYS_S)
+    # What turns when the recording begins may have begun at any time before.
+    on = entering[0] + np.log(0.5 * STAYS_S / hop_s) + gain[0]
+    off = 0.0
+    back = np.zeros((len(gain), len(rates)), dtype=np.int8)
+    from_rate = np.full(len(gain), -1, dtype=np.intp)
+    for frame in range(1, len(gain)):
+        best, step = _moved(on, edge)
+        best += stay
+        enter = off + entering[frame]
+        came_in = enter > best
+        back[frame] = np.where(came_in, MOVES + 1, step)
+        loudest = int(np.argmax(on))
+        if on[loudest] + leave > off + stay:
+            from_rate[frame] = loudest
+            off = on[loudest] + leave
+        else:
+            off = off + stay
+        on = np.where(came_in, enter, best) + gain[frame]
+    silent = (len(gain) - 1) * stay
+    course = _traced(on, off, back, from_rate)
+    return float(max(off, on.max()) - silent), course, rates
+
+
+def _entering(rows: Sequence[_Lane], modes: Sequence[str], hop_s: float) -> Array:
+    """Give the log chance of beginning to turn at each rate, for each frame."""
+    begins = np.log(hop_s / STAYS_S)
+    known = {mode: k for k, mode in enumerate(dict.fromkeys(modes))}
+    table = np.empty((len(known), sum(len(row.rates) for row in rows)))
+    for mode, k in known.items():
+        pieces = []
+        for row in rows:
+            usual = not mode or mode in row.modes or "" in row.modes
+            pieces.append(np.full(len(row.rates), np.log((1.0 if usual else NOT_ASKED) * RESOLVED / len(row.rates))))
+        table[k] = begins + np.concatenate(pieces)
+    return table[[known[mode] for mode in modes]]
+
+
+def _moved(on: Array, edge: NDArray[np.bool_]) -> tuple[Array, NDArray[np.int8]]:
+    """Give the best way to each rate from the rates near it one frame before, and by how many places it came."""
+    best, step = on.copy(), np.zeros(len(on), dtype=np.int8)
+    walls = np.cumsum(edge)
+    for places in range(1, MOVES + 1):
+        cost = MOVE_COST * places
+        for sign in (1, -1):
+            moved = np.full(len(on), -np.inf)
+            if sign > 0:
+                same = walls[places:] == walls[:-places]
+                moved[places:] = np.where(same, on[:-places] - cost, -np.inf)
+            else:
+                same = walls[places:] == walls[:-places]
+                moved[:-places] = np.where(same, on[places:] - cost, -np.inf)
+            better = moved > best
+            best[better] = moved[better]
+            step[better] = sign * places
+    return best, step
+
+
+def _traced(on: Array, off: float, back: NDArray[np.int8], from_rate: NDArray[np.intp]) -> NDArray[np.intp]:
+    course = np.zeros(len(back), dtype=np.intp)
+    state = 0 if off >= on.max() else 1 + int(np.argmax(on))
+    for frame in range(len(back) - 1, -1, -1):
+        course[frame] = state
+        if state == 0:
+            state = 0 if from_rate[frame] < 0 else 1 + int(from_rate[frame])
+        else:
+            step = int(back[frame, state - 1])
+            state = 0 if step == MOVES + 1 or frame == 0 else state - step
+    return course
+
+
+def find_runs(
+    said: Single,
+    expected: Mapping[str, Sequence[RateExpected]],
+    modes: Sequence[str],
+    bin_hz: float,
+    hop_s: float,
+) -> tuple[list[Run], Single]:
+    """Find every run of every rotor, the plainest first; what it explains no other has to.
+
+    Arguments:
+        said: evidence in every bin of every frame.
+        expected: by rotor.
+        modes: the mode of each frame.
+        bin_hz: distance of two bins.
+        hop_s: from frame to frame.
+
+    Returns:
+        The runs; and the evidence with all that they explain taken out.
+    """
+    highest = (said.shape[1] - 1) * bin_hz
+    rows = {name: lanes(list(each), bin_hz, highest) for name, each in expected.items()}
+    waiting = [name for name in rows if rows[name]]
+    left = said.copy()
+    found: list[Run] = []
+    while waiting:
+        courses = {name: decoded(left, rows[name], modes, bin_hz, hop_s) for name in waiting}
+        ranked = sorted(waiting, key=lambda one: -courses[one][0])
+        several = {one: _runs_in(one, courses[one][1], courses[one][2], rows[one]) for one in ranked}
+        # A comb that is heard at even multiples alone may be another rotor's at twice the rate: that one goes first.
+        name = next(
+            (one for one in ranked if not _another_fits(left, one, several[one], rows, waiting, bin_hz)), ranked[0]
+        )
+        if courses[ranked[0]][0] <= 0.0:
+            break
+        runs = several[name]
+        for run in runs:
+            take_out(left, run, bin_hz)
+        found += runs
+        waiting.remove(name)
+    return found, left
+
+
+def _runs_in(name: str, course: NDArray[np.intp], rates: Array, rows: Sequence[_Lane]) -> list[Run]:
+    turning = np.concatenate([[0], (course > 0).astype(int), [0]])
+    changes = np.flatnonzero(np.diff(turning))
+    found = []
+    for first, after in zip(changes[::2], changes[1::2], strict=True):
+        if after - first < min(SHORTEST_FRAMES, len(course)):
+            continue
+        here = rates[course[first:after] - 1]
+        middle = float(np.median(here))
+        row = next((r for r in rows if r.rates[0] <= middle <= r.rates[-1]), rows[0])
+        found.append(
+            Run(name, int(first), int(after) - 1, here, row.orders, (float(row.rates[0]), float(row.rates[-1])))
+        )
+    return found
+
+
+def _another_fits(
+    said: Single,
+    name: str,
+    runs: Sequence[Run],
+    rows: Mapping[str, Sequence[_Lane]],
+    waiting: Sequence[str],
+    bin_hz: float,
+) -> bool:
+    """Say whether all that is heard of a rotor somewhere lies at multiples of a rate that another may have."""
+    for run in runs:
+        speaks = [order for order in run.orders if _mean_along(said, run, order, bin_hz) > 0.5]
+        shared = math.gcd(*(round(order) for order in speaks)) if speaks else 1
+        rate = float(np.median(run.rates_hz)) * shared
+        if shared > 1 and any(
+            row.rates[0] <= rate <= row.rates[-1] for other in waiting if other != name for row in rows[other]
+        ):
+            return True
+    return False
+
+
+def _mean_along(said: Single, run: Run, order: float, bin_hz: float) -> float:
+    at = np.minimum(np.rint(order * run.rates_hz / bin_hz).astype(int), said.shape[1] - 1)
+    return float(np.mean(said[np.arange(run.first, run.last + 1), at]))
+
+
+def take_out(said: Single, run: Run, bin_hz: float, width_hz: float = 6.0) -> None:
+    """Silence the evidence at every whole multiple of a run's rate, in place, while it ran."""
+    bins = said.shape[1]
+    reach = max(1, round(width_hz / bin_hz))
+    spacing = float(np.median(run.rates_hz))
+    # A slow rotor's multiples lie so close that all would go: then only those that were looked at.
+    orders = np.arange(1, int(bins * bin_hz / spacing) + 1) if spacing > 8.0 * width_hz else np.array(run.orders)
+    for k, rate in enumerate(run.rates_hz):
+        middle = np.rint(orders * rate / bin_hz).astype(int)
+        for shift in range(-reach, reach + 1):
+            at = middle + shift
+            said[run.first + k, at[(at >= 0) & (at < bins)]] = 0.0

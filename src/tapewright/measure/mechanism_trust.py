@@ -1,0 +1,122 @@
+"""How sure a comb is: held against combs of the same lines out of step, laid over the same sound.
+
+Voices, music, other motors and the room are in the sound for both; only the true comb has its lines at multiples of
+one rate. So no assumption about the background is needed, and the chance of a false alarm is the recording's own.
+"""
+
+import math
+import zlib
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from tapewright.measure.mechanism_comb import MOST, bins_of, mean_evidence, rate_grid
+from tapewright.measure.mechanism_frames import Array, Single
+from tapewright.measure.mechanism_runs import Run
+
+DECOYS: Final = 60
+OUT_OF_STEP: Final = 0.13
+"""By how much of its frequency each line of a false comb is moved, at most."""
+EULER: Final = 0.5772156649
+SAME_MACHINE_DB: Final = 8.0
+"""Spread of how loud the motors of one machine are, standard deviation; trade judgement, from memory."""
+SAME_MOTOR_DB: Final = 4.0
+"""The same of one motor at several moments: load, and where the microphone lies."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trust:
+    """How well a comb fits a stretch of sound.
+
+    Arguments:
+        score: evidence for it per frame, lines that are silent left out.
+        usual: the same of the best of a false comb's rates, mean.
+        spread: its standard deviation.
+        sure: chance that the comb is real, where both were as likely before.
+    """
+
+    score: float
+    usual: float
+    spread: float
+    sure: float
+
+
+def straightened(said: Single, run: Run) -> Array:
+    """Give the mean evidence over a run, its frames shifted so that the rate stands still; shape (bins,)."""
+    middle = float(np.median(run.rates_hz))
+    bins = np.arange(said.shape[1])
+    total = np.zeros(said.shape[1])
+    for k, rate in enumerate(run.rates_hz):
+        row = said[run.first + k]
+        total += row if abs(rate / middle - 1.0) * len(bins) < 0.5 else np.interp(bins * (rate / middle), bins, row)
+    return total / len(run.rates_hz)
+
+
+def comb_scores(mean: Array, rates: Array, orders: Array, bin_hz: float) -> Array:
+    """Give for each rate the evidence of the lines that speak for it; silent ones count nothing."""
+    found = np.zeros(len(rates))
+    for at in bins_of(rates, list(orders), bin_hz, len(mean)):
+        found += np.maximum(mean[at], 0.0)
+    return found
+
+
+def decoy_scores(mean: Array, orders: tuple[float, ...], span_hz: tuple[float, float], bin_hz: float) -> Array:
+    """Give the best score of each of many combs whose lines are out of step, shape (DECOYS,).
+
+    The same stretch gives the same combs every time.
+    """
+    key = zlib.crc32(repr((len(mean), orders, [round(one, 4) for one in span_hz])).encode())
+    random = np.random.default_rng(key)
+    rates = rate_grid(*span_hz, orders, bin_hz)
+    best = np.empty(DECOYS)
+    for k in range(DECOYS):
+        moved = np.array(orders) * (1.0 + OUT_OF_STEP * random.uniform(-1.0, 1.0, len(orders)))
+        best[k] = comb_scores(mean, rates, moved, bin_hz).max()
+    return best
+
+
+def trusted(score: float, decoys: Array, orders: int) -> Trust:
+    """Weigh a score against those of false combs.
+
+    Arguments:
+        score: of the comb.
+        decoys: of combs out of step.
+        orders: how many lines were looked at.
+
+    The largest of many scores goes by Gumbel's law, whose two numbers come from the false combs (Gumbel 1958); a real
+    comb may score anything up to all its lines plain to hear.
+    """
+    usual, spread = float(decoys.mean()), max(float(decoys.std()), 0.02)
+    scale = spread * math.sqrt(6.0) / math.pi
+    z = (score - (usual - EULER * scale)) / scale
+    false = math.exp(-z - math.exp(-max(z, -50.0))) / scale if z > -4 else 0.0
+    real = 1.0 / max(0.6 * MOST * orders, score)
+    # Nobody knows the tail of Gumbel's law from a few dozen: one in a thousand is the least that is believed.
+    sure = 0.0 if z < 0 else real / (real + max(false, 1e-3 * real))
+    return Trust(score, usual, spread, sure)
+
+
+def loud_enough(decoys: Array, orders: int) -> float:
+    """Give how far each line of a comb has to stand above the background to be found, as power.
+
+    Half of its lines sound; it is found where its score would be trusted nine times of ten.
+    """
+    wanted = float(decoys.mean() + 3.2 * max(float(decoys.std()), 0.02))
+    sounding = max(1.0, orders / 2.0)
+    low, high = 0.0, 1e4
+    for _ in range(50):
+        middle = math.sqrt((low + 1e-3) * (high + 1e-3))
+        low, high = (middle, high) if sounding * mean_evidence(middle) < wanted else (low, middle)
+    return high
+
+
+def chance_heard(level_db: float, needed_db: float, spread_db: float) -> float:
+    """Give the chance that a rotor is louder than it has to be.
+
+    Arguments:
+        level_db: how loud it is likely to be.
+        needed_db: how loud it has to be.
+        spread_db: standard deviation of the former.
+    """
+    return 0.5 * math.erfc((needed_db - level_db) / (spread_db * math.sqrt(2.0)))
