@@ -8,6 +8,7 @@ options    options that several commands have
 given      what commands are given, read and checked
 examining  commands that examine: from evidence and recordings to findings
 sequences  commands about the test sequence
+minutes    commands about guided minutes: to play one, to practise on them
 machines   commands about a machine's description, and what follows from it
 setting_up  the command that says how a machine is set up
 shop       commands of the shop: the bench page, the owner far away, test tapes, closed jobs

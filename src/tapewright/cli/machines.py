@@ -3,6 +3,7 @@
 import argparse
 
 from tapewright.cli.given import Progress, Shown, knowledge_given
+from tapewright.cli.minutes import simulate_minute
 from tapewright.words.problem import InputAtFaultError, Problem
 
 
@@ -132,6 +133,8 @@ def run_faults(options: argparse.Namespace) -> Shown:
 
 def run_simulate(options: argparse.Namespace) -> Shown:
     """Play a machine with faults into a recording."""
+    if options.minute:
+        return simulate_minute(options)
     from tapewright.faults.applied import parse_fault
     from tapewright.machine.load import read_machine
     from tapewright.simulate.recording import simulate

@@ -7,6 +7,7 @@ from pathlib import Path
 from tapewright.cli.examining import run_ask, run_compare, run_demo, run_diagnose, run_examine, run_measure
 from tapewright.cli.given import Shown
 from tapewright.cli.machines import run_faults, run_forces, run_machine, run_rates, run_signs, run_simulate, run_sizes
+from tapewright.cli.minutes import MINUTE
 from tapewright.cli.options import (
     BAD,
     COMPLAINT,
@@ -115,5 +116,6 @@ COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Opt
       (("--fault",), {"metavar": "PART=KIND[:SEVERITY]", "action": "append", "default": [], "help": "may be repeated"}),
       (("--out",), {"metavar": "F.wav", "type": Path, "required": True, "help": "the recording to write"}),
       (("--seconds",), {"metavar": "S", "type": float, "default": 60.0, "help": "length (default: 60)"}),
-      (("--seed",), {"metavar": "N", "type": int, "default": 1, "help": "the same seed gives the same recording"}))),
+      (("--seed",), {"metavar": "N", "type": int, "default": 1, "help": "the same seed gives the same recording"}),
+      *MINUTE)),
 )  # fmt: skip

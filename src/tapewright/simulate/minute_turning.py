@@ -70,7 +70,7 @@ def run_down_s(machine: Machine, mode: str, motor: str, rate_hz: float) -> float
 
     >>> from tapewright.machine.library import shipped
     >>> round(run_down_s(shipped("four_track"), "cassette_in", "capstan_motor", 57.6), 1)
-    2.1
+    1.9
     """
     inertia, friction = _carried(machine, mode, motor)
     return inertia * 2 * math.pi * rate_hz / friction
