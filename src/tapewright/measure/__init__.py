@@ -34,6 +34,11 @@ listening       every channel with a tone, while the file is read once
 square          a computer's square wave; lines that come of sampling or of hum
 remarks         what is said besides: why a tone cannot be followed after all, and what is odd
 live            the same while the sound comes in, block by block
+live_pair       several tracks at once while they play: level, delay, azimuth, sum, response
+live_pair_tones  the tones that stand now, on all channels, followed from moment to moment
+live_pair_delays  delays between channels, coarse to fine, and what a single tone leaves open
+live_pair_sum   two tracks against each other, and the level of their sum
+live_trend      whether what is followed live gets better or worse
 test_tape       a test tape's own speed and flutter, taken out of what was read with it
 side            a tone in several stretches: how the speed changes over a side
 together        two tracks of the same tone read as one, where that is better
