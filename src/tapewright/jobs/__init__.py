@@ -16,6 +16,9 @@ verdicts       which limit holds for a reading, and whether it is kept
 tape_register  the register of test tapes and the sound card's clock, read from its text
 test_tapes     what a recording was made with; the passes of each test tape counted
 compare        before and after: what changed, and whether it is more than doubt
+guided_minute  what a guided minute can reveal of a machine
+guided_minute_score  how often it alone puts the part at fault first
+guided_minute_marks  when each of its steps was done, checked, and as a note beside the file
 owner_sheet    what an owner is asked from afar, and what each way through it comes to
 owner_code     the short code the answers come back in
 hand_over      what leaves the shop with a machine
