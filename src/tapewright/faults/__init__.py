@@ -10,11 +10,13 @@ two_moments   the same thing cold and warm, at the start and the end of a side, 
 sheet         the graph while it is being drawn
 drives        what can drive what in a mode
 bringing_in   what brings couplings in and lets brakes go
+at_the_heads  what imperfections leave of the contact between tape and heads, track by track
 felts         what holds a reel back by a back-tension belt, and what is thrown where nothing does
 tray          the tray that a motor moves, and what waits for it
 complaint     how trouble came on, what helps it on, what fell out: asked of the parts a mode hangs on
 head_base     whether the head base goes where a mode sends it, and whether the logic learns of it
 heard         what ear and eye make of a whole mode or shaft; what lid and keys answer
+tracks_heard  what an ear that compares the tracks makes of them
 moments       the same mode when warm, and at the start of a side
 mechanism     the functions of a machine, along its drives, in every mode: one graph for engine and beliefs
 consequences  run it with given faults: what each rotor, the head base and the tape do, what is heard

@@ -13,6 +13,7 @@ from typing import Final
 
 from tapewright.faults.applied import warmed, with_imperfections
 from tapewright.machine.forces import Margin, mode_margins
+from tapewright.machine.head_contact import SUMMED_HZ, lean_db, spacing_db, summed_db, tracks_of, wavelength_m
 from tapewright.machine.parts import Coupling, Imperfections, Machine, part, sound
 
 GRIPS: Final = ("none", "faint", "poor", "fair", "full", "excess", "lumpy")
@@ -329,13 +330,15 @@ WOBBLES_FROM: Final = 0.008
 
 def signal(name: str) -> Condition:
     """What a head gives: clear, dull (too little level or treble), worn (the same, past cleaning), hissy."""
-    return _told_by(name, "signal", _signal_word)
+    return Condition(name, "signal", lambda machine: _signal_word(machine, part(machine, name).imperfections))
 
 
-def _signal_word(wrong: Imperfections) -> str:
+def _signal_word(machine: Machine, wrong: Imperfections) -> str:
     if wrong.noise >= HEARD_FROM:
         return "hissy"
-    if wrong.signal >= DULL_BELOW:
+    wave = wavelength_m(machine.tape)
+    lost_db = spacing_db(wrong.spacing_m + wrong.spot_m, wave)
+    if wrong.signal * 10.0 ** (lost_db / 20.0) >= DULL_BELOW:
         return "clear"
     return "worn" if wrong.worn_m >= WORN_FROM_M else "dull"
 
@@ -355,6 +358,66 @@ def square(name: str) -> Condition:
 
 ASKEW_FROM: Final = 0.001
 """Radians from which treble is lost to azimuth on a narrow track: 3 minutes of arc; from memory."""
+
+
+def edge(name: str) -> Condition:
+    """Whether the tape's edge keeps contact with the head past a part: flat, lifts."""
+    read = lambda machine: _edge_word(machine, part(machine, name).imperfections)  # noqa: E731
+    return Condition(name, "edge", read)
+
+
+def _edge_word(machine: Machine, wrong: Imperfections) -> str:
+    lost_db = spacing_db(wrong.edge_lift_m, wavelength_m(machine.tape))
+    return "lifts" if lost_db <= EDGE_DULL_DB else "flat"
+
+
+EDGE_DULL_DB: Final = -3.0
+"""Treble that one track has to lose against the others before an ear that compares them hears it; from memory."""
+
+
+def spot(name: str) -> Condition:
+    """Whether one track is dull for itself, whichever that is: clear, one."""
+    read = lambda machine: _spot_word(machine, part(machine, name).imperfections)  # noqa: E731
+    return Condition(name, "spot", read)
+
+
+def _spot_word(machine: Machine, wrong: Imperfections) -> str:
+    return "one" if spacing_db(wrong.spot_m, wavelength_m(machine.tape)) <= EDGE_DULL_DB else "clear"
+
+
+def sways(name: str) -> Condition:
+    """Whether a part swings the tape so far that the sum of the outermost tracks loses treble at each turn: no, yes."""
+    read = lambda machine: _sways_word(machine, part(machine, name).imperfections)  # noqa: E731
+    return Condition(name, "sways", read)
+
+
+def _sways_word(machine: Machine, wrong: Imperfections) -> str:
+    tracks = tracks_of(machine.tape)
+    if tracks.apart_m > 0.0:
+        lost_db = summed_db(wrong.weave_rad, tracks.apart_m, wavelength_m(machine.tape, SUMMED_HZ))
+    else:
+        lost_db = lean_db(wrong.weave_rad, tracks.width_m, wavelength_m(machine.tape))
+    return "yes" if lost_db <= EDGE_DULL_DB else "no"
+
+
+def sheds(name: str) -> Condition:
+    """Whether what a tape leaves on the heads makes the end of a side duller than its start: no, yes."""
+    read = lambda machine: _sheds_word(machine, part(machine, name).imperfections)  # noqa: E731
+    return Condition(name, "sheds", read)
+
+
+def _sheds_word(machine: Machine, wrong: Imperfections) -> str:
+    return "yes" if spacing_db(wrong.deposit_m, wavelength_m(machine.tape)) <= EDGE_DULL_DB else "no"
+
+
+def erases(name: str) -> Condition:
+    """How well what was on a tape is erased by recording over it: well, badly."""
+    return _told_by(name, "erases", lambda wrong: "badly" if wrong.erases < HEARD_UNDER else "well")
+
+
+HEARD_UNDER: Final = 0.5
+"""Share of the erasure of a sound machine, in decibels, below which the old is heard under the new: some 30 dB; from
+memory."""
 
 
 def guide(name: str) -> Condition:

@@ -34,6 +34,7 @@ from tapewright.faults.heard import (
 )
 from tapewright.faults.moments import draw_moments
 from tapewright.faults.sheet import Sheet
+from tapewright.faults.tracks_heard import draw_tracks
 from tapewright.faults.tray import draw_closing_first, draw_tray, draw_way_out
 from tapewright.machine.back_tension import drags_on
 from tapewright.machine.couplings import holding_motors
@@ -80,6 +81,7 @@ def mechanism(machine: Machine) -> Mechanism:
     for mode in modes_told_apart(ideal):
         _draw_mode(sheet, mode)
         draw_heard(sheet, mode)
+        draw_tracks(sheet, mode)
         draw_complaint(sheet, mode)
     for mode in modes_told_apart(ideal):
         draw_moments(sheet, mode, _draw_mode)
@@ -542,5 +544,6 @@ def _draw_surfaces(sheet: Sheet) -> None:
     if has_logic(sheet.machine):
         sheet.condition(conditions.contact(sheet.machine.control_board.name))
     sheet.condition(conditions.sound_path(sheet.machine.electronics.name))
-    for about in (conditions.drag, conditions.square, conditions.surface):
+    sheet.condition(conditions.erases(sheet.machine.electronics.name))
+    for about in (conditions.drag, conditions.square, conditions.surface, conditions.edge, conditions.sheds):
         sheet.condition(about(sheet.machine.cassette.name))

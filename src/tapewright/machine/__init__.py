@@ -30,6 +30,7 @@ winding     wind times both ways; the flywheel's run-down by the stopwatch
 speed_changes   what belts, residue and the tape's thickness do to the speed
 flywheel_filter   where the flywheel resonates on its belt, and what it lets through
 all_forces  everything that forces say, in one go
+head_contact  where the tracks lie, and what spacing, gap and lean take from them
 sizes       the questions backwards: which belt, which tyre, which roller
 belt_sizes  a belt from a string, the old belt, the pulleys' places, or several against each other
 round_sizes   sections by the groove, tyres by what they sit on, pinch rollers
