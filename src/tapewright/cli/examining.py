@@ -3,10 +3,14 @@
 import argparse
 import sys
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from tapewright.cli.given import Progress, Shown, checked, evidence_given, knowledge_given, made_with_given, note
 from tapewright.cli.sequences import pass_given
 from tapewright.words.problem import InputAtFaultError, Problem
+
+if TYPE_CHECKING:
+    from tapewright.jobs.one_pass import PassHeard
 
 
 def run_examine(options: argparse.Namespace) -> Shown:
@@ -103,6 +107,7 @@ def run_measure(options: argparse.Namespace) -> Shown:
     if options.mains is not None and not options.without_tone:
         raise InputAtFaultError(Problem("--mains", "says nothing about a test tone.", "Give --without-tone as well."))
     machine = None if options.machine is None else read_machine(options.machine)
+    passes: list[PassHeard] = []
     heard = hear_all(
         machine,
         [options.file],
@@ -110,9 +115,10 @@ def run_measure(options: argparse.Namespace) -> Shown:
         Progress("measuring"),
         accept_truncated=options.accept_truncated,
         made_with=made_with_given(options),
+        passes=passes,
     )
     channels = [channel_json(one, with_budget=machine is not None) for one in heard]
-    one_pass, said = pass_given(options, heard)
+    one_pass, said = pass_given(heard, passes)
     data = {"file": str(options.file), "channels": channels, "one_pass": one_pass}
     text = heard_text(heard, machine) + said
     if options.without_tone:

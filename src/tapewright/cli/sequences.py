@@ -8,24 +8,33 @@ from tapewright.cli.given import Progress, Shown
 from tapewright.words.problem import InputAtFaultError, Problem
 
 if TYPE_CHECKING:
+    from tapewright.jobs.one_pass import PassHeard
     from tapewright.words.record import Heard
 
 
-def pass_given(options: argparse.Namespace, heard: "Sequence[Heard]") -> Shown:
-    """Say what a test sequence in the recording tells, as data and as text; None and nothing where there is none."""
-    from tapewright.jobs.one_pass import one_pass_in, one_pass_json
+def pass_given(heard: "Sequence[Heard]", passes: "Sequence[PassHeard]") -> Shown:
+    """Say what a test sequence in a recording tells, as data and as text; None and nothing where there is none.
+
+    Arguments:
+        heard: the channels of the recording.
+        passes: the sequence that was found in it, if any.
+    """
+    from tapewright.jobs.acceptance import summed_up
+    from tapewright.jobs.one_pass import one_pass_json
+    from tapewright.jobs.pass_said import listed_json
+    from tapewright.show.acceptance_rows import acceptance_text
     from tapewright.show.one_pass_text import found_text, pass_text
 
-    found = one_pass_in(
-        options.file, heard, Progress("looking for a sequence"), accept_truncated=options.accept_truncated
-    )
-    if found is None:
+    said = next((one.one_pass for one in heard if one.one_pass is not None), None)
+    if not passes or said is None:
         return None, ""
+    found = passes[0]
     texts = [
         found_text(found.found),
         *([] if found.readings is None else [pass_text(found.readings, found.found.speed_ratio)]),
+        acceptance_text(said.acceptance, summed_up(said.acceptance)),
     ]
-    return one_pass_json(found), "\n\n" + "\n\n".join(texts)
+    return {**(one_pass_json(found) or {}), **listed_json(said)}, "\n\n" + "\n\n".join(filter(None, texts))
 
 
 def run_sequence(options: argparse.Namespace) -> Shown:

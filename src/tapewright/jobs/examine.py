@@ -23,6 +23,8 @@ from tapewright.diagnose.next_check import look_ahead
 from tapewright.diagnose.plan import plan
 from tapewright.diagnose.told_when import as_told
 from tapewright.diagnose.unexplained import unexplained
+from tapewright.jobs.one_pass import PassHeard, one_pass_in
+from tapewright.jobs.pass_said import with_pass
 from tapewright.jobs.rounds import Round, latest_round, with_more
 from tapewright.jobs.stretches_heard import over_the_side, with_together
 from tapewright.jobs.test_tapes import MeasuredWith, count_pass
@@ -145,6 +147,7 @@ def hear_all(
     *,
     accept_truncated: bool = False,
     made_with: MeasuredWith | None = None,
+    passes: list[PassHeard] | None = None,
 ) -> list[Heard]:
     """Measure recordings, channel by channel, and set their lines against a machine's rates.
 
@@ -156,6 +159,7 @@ def hear_all(
         progress: is told how much is done, 0 to 1.
         accept_truncated: take what is there of a recording that is cut short.
         made_with: the test tape, whose pass is counted once for each recording, and the sound card's clock.
+        passes: is given each test sequence that was found, with all that it says.
     """
     given = made_with or MeasuredWith()
     tone_hz = _tone_of(given, tone_hz)
@@ -167,7 +171,11 @@ def hear_all(
         )
         tape = count_pass(given, Path(path))
         heard = [_heard(machine, str(path), i, one, measured.notes, tape) for i, one in enumerate(measured.channels, 1)]
-        found += with_together(heard, measured, tape)
+        heard = with_together(heard, measured, tape)
+        one_pass = one_pass_in(path, heard, accept_truncated=accept_truncated)
+        if one_pass is not None and passes is not None:
+            passes.append(one_pass)
+        found += with_pass(heard, one_pass, machine, tape)
     return found
 
 

@@ -31,6 +31,7 @@ acceptance_rows  the acceptance in rows and sentences
 one_pass_text  what a test sequence said
 setting_up_text  how a machine is set up
 sequence_sheet  the sheet that goes with a test sequence, as text and as a page
+practise_page  the page on which ears are trained
 handing_over  the hand-over for the owner and for the bench, as a page and on paper
 trends      a machine over the years
 report      the report as one file of HTML, and the folder that holds it

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from tapewright.words.evidence import Evidence
 from tapewright.words.findings import Belief, BudgetItem, ChangeOfMind, Check, Clash, PlanStep
+from tapewright.words.one_pass import PassSaid
 from tapewright.words.reading import Reading
 from tapewright.words.signal import Line, OrderPicture, SpeedEvent, Trace
 from tapewright.words.verdict import Verdict
@@ -32,6 +33,7 @@ class Heard:
         in_angle: the speed over the turning angle of one part; None without a machine or a tone.
         also: what else is shown as data: `stretches` and `side_drift_pct` where the tone stands in several places,
             `together` where channels of the same tone were read as one.
+        one_pass: what a test sequence in the recording said; on the first channel of the file only.
         in_no_line: share of the weighted reading's power that is in no line, 0 to 1; None where that is not known.
     """
 
@@ -52,6 +54,7 @@ class Heard:
     in_angle: OrderPicture | None = None
     in_no_line: float | None = None
     also: Mapping[str, object] = field(default_factory=dict)
+    one_pass: PassSaid | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,0 +1,168 @@
+"""The acceptance in rows and sentences: what was read, what its limit makes of it, whose limit it is."""
+
+from collections.abc import Sequence
+from typing import Final
+
+from tapewright.show.columns import bullets, heading, paragraph, table
+from tapewright.show.said import READING_NAMES, with_doubt
+from tapewright.words.one_pass import Judgement
+from tapewright.words.reading import Reading
+from tapewright.words.verdict import AT_LEAST, AT_MOST, EITHER_WAY, FAIL, PASS, WITHIN_DOUBT, Verdict, worst
+
+LEAST_DOUBT: Final = 0.01
+"""A doubt below this is written as this: a machine has none so small, only a file has."""
+HEADINGS: Final = ("reading", "read", "verdict", "limit", "whose")
+SAID: Final = READING_NAMES | {
+    "azimuth_arcmin": "azimuth",
+    "azimuth_wander_arcmin": "wander of the azimuth",
+    "level_db": "reference level",
+    "balance_db": "balance of the tracks",
+    "delay_us": "delay against the mean",
+    "gap_scatter_um": "gap off the line",
+    "response_db": "response against 315 Hz",
+    "response_spread_middle_db": "response, spread of the middle",
+    "response_spread_db": "response, spread of the whole",
+    "multitone_response_db": "response of many tones at once",
+    "spacing_um": "spacing",
+    "gap_um": "gap",
+    "crosstalk_db": "crosstalk",
+    "crosstalk_sides_db": "crosstalk from the other side",
+    "noise_a_db": "noise, A-weighted",
+    "noise_468_db": "noise, BS.468 quasi-peak",
+    "signal_to_noise_a_db": "signal to noise, weighted",
+    "signal_to_noise_db": "signal to noise, unweighted",
+    "third_harmonic_pct": "third harmonic",
+    "level_at_three_percent_db": "level at 3 % third harmonic",
+    "erasure_db": "left by erasing",
+    "hum_db": "hum, all harmonics",
+    "dropouts_per_minute": "dropouts a minute",
+    "intermodulation_db": "between the tones",
+}
+"""What each reading of a pass is called."""
+SIGNS: Final = {PASS: "✓", FAIL: "✗", WITHIN_DOUBT: "≈"}
+"""Said by shape as well as by word, so that no colour is needed."""
+_UNITS: Final = {"arcmin": "′"}
+
+
+def unit_said(unit: str) -> str:
+    """Write a unit.
+
+    >>> unit_said("arcmin"), unit_said("dB")
+    ('′', 'dB')
+    """
+    return _UNITS.get(unit, unit)
+
+
+def value_said(reading: Reading) -> str:
+    """Write a reading of a pass: with its doubt, as an upper or lower limit, or as nothing.
+
+    >>> value_said(Reading(-51.24, "dB", 0.31)), value_said(Reading(None, "dB", why_not="Noise.", interval=(-90, -55)))
+    ('-51.24 ± 0.31 dB', 'under -55.0 dB')
+    """
+    unit = unit_said(reading.unit)
+    if reading.value is not None:
+        return with_doubt(reading.value, max(reading.doubt or 0.0, LEAST_DOUBT), unit)
+    if reading.interval is None:
+        return "-"
+    low, high = reading.interval
+    return f"under {high:.1f} {unit}" if high < float("inf") else f"over {low:.1f} {unit}"
+
+
+def what_said(one: Judgement) -> str:
+    """Say which reading it is: its name, its track, its tone.
+
+    >>> what_said(Judgement("crosstalk_db", Reading(-40.0, "dB"), None, 2, 1, 1000.0))
+    'crosstalk, track 1 onto 2, 1000 Hz'
+    """
+    named = SAID.get(one.name, one.name)
+    if one.from_track:
+        named += f", track {one.from_track} onto {one.track}"
+    elif one.track:
+        named += f", track {one.track}"
+    return named if one.at_hz is None else f"{named}, {one.at_hz:g} Hz"
+
+
+def limit_said(verdict: Verdict) -> str:
+    """Write a limit and on which side of it to stay.
+
+    >>> limit_said(Verdict(PASS, 3.6, "arcmin", "", EITHER_WAY))
+    '± 3.6 ′'
+    """
+    way = {EITHER_WAY: "± ", AT_MOST: "at most ", AT_LEAST: "at least "}[verdict.way]
+    return f"{way}{verdict.limit:g} {unit_said(verdict.unit)}"
+
+
+def verdict_said(verdict: str) -> str:
+    """Write a verdict with its sign."""
+    return f"{SIGNS[verdict]} {verdict}"
+
+
+def judged_rows(judgements: Sequence[Judgement]) -> list[list[str]]:
+    """Give a row for each reading that was judged, by `HEADINGS`."""
+    return [
+        [what_said(one), value_said(one.reading), verdict_said(one.verdict.verdict), limit_said(one.verdict),
+         one.verdict.source]
+        for one in judgements if one.verdict is not None
+    ]  # fmt: skip
+
+
+def not_read(judgements: Sequence[Judgement]) -> list[str]:
+    """Say what was not read, and why; the same reason of several tracks once."""
+    reasons: dict[tuple[str, str], list[int]] = {}
+    for one in judgements:
+        if one.reading.value is None and one.reading.interval is None and one.verdict is None:
+            key = SAID.get(one.name, one.name), one.reading.why_not or ""
+            reasons.setdefault(key, []).append(one.track)
+    return [f"{_capital(name)}{_on(tracks)} not read: {why}" for (name, why), tracks in reasons.items()]
+
+
+def _on(tracks: Sequence[int]) -> str:
+    named = sorted({str(track) for track in tracks if track})
+    return f", track {' and '.join(named)}," if named else ""
+
+
+def without_limit(judgements: Sequence[Judgement]) -> str:
+    """Say which readings there is no limit for; nothing where there is none."""
+    free = [one for one in judgements if one.verdict is None and one.reading.value is not None]
+    tones = dict.fromkeys(
+        SAID.get(one.name, one.name) + (f" at {one.at_hz:g} Hz" if one.at_hz is not None else "") for one in free
+    )
+    return f"Read, and no limit is known for: {', '.join(tones)}." if tones else ""
+
+
+def notes_of(judgements: Sequence[Judgement]) -> list[str]:
+    """Give what went into the judging, each sentence once."""
+    return list(dict.fromkeys(note for one in judgements for note in one.notes))
+
+
+def owners_rows(judgements: Sequence[Judgement]) -> list[list[str]]:
+    """Give a row for each kind of reading: its name and the worst verdict on any track, in plain words."""
+    kinds: dict[str, list[str]] = {}
+    for one in judgements:
+        if one.verdict is not None:
+            kinds.setdefault(SAID.get(one.name, one.name), []).append(one.verdict.verdict)
+    return [[_capital(name), verdict_said(said)] for name, each in kinds.items() if (said := worst(each)) is not None]
+
+
+def acceptance_text(judgements: Sequence[Judgement], says: str = "") -> str:
+    """Set out an acceptance for a terminal; nothing where there is nothing to judge.
+
+    Arguments:
+        judgements: from `acceptance`.
+        says: what it comes to, a sentence.
+    """
+    if not judgements:
+        return ""
+    rows = judged_rows(judgements)
+    sources = list(dict.fromkeys(row[-1] for row in rows))
+    numbered = [[*row[:-1], f"[{sources.index(row[-1]) + 1}]"] for row in rows]
+    pieces = [heading("Acceptance")]
+    pieces += [paragraph(says)] if says else []
+    pieces += [table(list(HEADINGS), numbered)] if rows else []
+    pieces += [paragraph(f"{source}.", "    ", f"[{number}] ") for number, source in enumerate(sources, 1)]
+    more = [*not_read(judgements), *filter(None, [without_limit(judgements)]), *notes_of(judgements)]
+    return "\n".join([*pieces, *([bullets(more)] if more else [])])
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
