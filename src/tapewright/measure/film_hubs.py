@@ -22,7 +22,7 @@ from tapewright.measure.film_polar import (
     symmetry_of,
 )
 from tapewright.measure.film_reading import FilmFrame, small
-from tapewright.words.reels_seen import HubSeen
+from tapewright.words.reels_seen import HubName, HubSeen
 
 Floats = NDArray[np.float64]
 Pictures = NDArray[np.float32]
@@ -331,6 +331,36 @@ def _turners(runs: Runs) -> list[Turner]:
     return sorted(kept, key=lambda one: -one.weight)
 
 
+def hubs_pointed_at(bursts: Sequence[Sequence[FilmFrame]], hubs: Sequence[HubSeen]) -> tuple[HubSeen, ...]:
+    """Give hubs that somebody pointed at, set right where they turn; where they stand, as they were pointed at.
+
+    Arguments:
+        bursts: short runs of frames, from `film_bursts`.
+        hubs: centre and radius, roughly; a symmetry of 0 is found.
+
+    Returns:
+        From left to right.
+    """
+    runs = laid_over(bursts)
+    off = 0.5 * (runs.by - 1)
+    picture = np.median(runs.frames, axis=0).astype(np.float64)
+    found = []
+    for hub in hubs:
+        place = Place((hub.centre_x - off) / runs.by, (hub.centre_y - off) / runs.by, hub.radius_px / runs.by, hub.stretch)
+        turner = _fitted(runs, place)
+        if turner.counts and _apart(turner.place, place) < 0.5 * place.radius:
+            found.append(_seen(runs, turner))
+            continue
+        spectra = harmonics(looked_up(picture, *ring_points(place, RINGS, LOOK_ANGLES)), LOOK_HARMONICS)
+        symmetry = hub.symmetry or symmetry_of(np.sum(np.abs(spectra) ** 2, axis=0, dtype=np.float64))[0]
+        found.append(replace(hub, symmetry=symmetry))
+    found.sort(key=lambda hub: hub.centre_x)
+    names: tuple[HubName, ...] = ("left", "right")
+    if len(found) == 1:
+        return (replace(found[0], name=hubs[0].name),)
+    return tuple(replace(hub, name=name) for hub, name in zip(found, names, strict=False))
+
+
 def _inside(place: Place, shape: tuple[int, ...]) -> bool:
     """Say whether most of a place lies in the picture."""
     height, width = shape
@@ -373,7 +403,7 @@ def find_hubs(bursts: Sequence[Sequence[FilmFrame]]) -> tuple[HubSeen, ...]:
         hubs += [one for one in [_standing(runs, first)] if one is not None]
     hubs.sort(key=lambda hub: hub.centre_x)
     if len(hubs) == 1:
-        side = "left" if hubs[0].centre_x < 0.5 * runs.frames.shape[2] * runs.by else "right"
+        side: HubName = "left" if hubs[0].centre_x < 0.5 * runs.frames.shape[2] * runs.by else "right"
         return (replace(hubs[0], name=side),)
     return (replace(hubs[0], name="left"), replace(hubs[1], name="right"))
 
@@ -453,4 +483,4 @@ def _convolved(picture: Floats, kernel: Floats) -> Floats:
     return np.asarray(fftconvolve(np.pad(picture, reach, mode="edge"), kernel, mode="valid"), dtype=np.float64)
 
 
-__all__ = ["Runs", "find_hubs", "laid_over"]
+__all__ = ["Runs", "find_hubs", "hubs_pointed_at", "laid_over"]

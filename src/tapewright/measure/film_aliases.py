@@ -1,0 +1,269 @@
+"""Which of several rates a film shows: N teeth that look alike turn as fast, for the eye, as one whole step more a frame.
+
+At a frame rate F, a hub of N like teeth looks the same at every rate that differs by F/N; with a mark of its own, by F.
+What tells them apart: a mark, frame times that waver, the way from standing to full rate, rates that the machine can
+have at all, and that both hubs carry one tape (same way round, rates in the ratio of two packs of one cassette).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapewright.measure.film_turning import Followed
+from tapewright.words.reels_seen import HubName
+
+Floats = NDArray[np.float64]
+
+BLOCK_S: Final = 0.15
+LEAST_BLOCK: Final = 4
+FASTEST_HZ: Final = 16.0
+"""No hub of a cassette is wound faster; own choice, common practice."""
+SPEEDS_UP_HZ_PER_S: Final = 10.0
+"""How fast a hub gains rate from one block to the next before that counts against it; own choice."""
+LEAST_STEADY: Final = 0.8
+MOST_JUMPS: Final = 0.03
+SLOWER_IS_LIKELIER: Final = 0.03
+"""What one whole step a frame costs a block; a tie goes to the slower rate."""
+STANDS: Final = 0.003
+"""Share of a whole step: what turns by less stands, since no rate is a whole number of steps for long by chance."""
+STANDING_IS_LIKELIER: Final = 0.5
+UNEXPECTED: Final = 0.4
+NOT_ONE_TAPE: Final = 20.0
+PACKS_APART: Final = 2.6
+"""Ratio of the radii of a full pack and a bare hub, with room: 25.2 over 11 mm is 2.3."""
+DECIDED: Final = 3.0
+"""Cost by which the best must lead to count as told apart (a likelihood ratio of twenty)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Turned:
+    """One hub's way, unwrapped.
+
+    Arguments:
+        name: of the hub.
+        times_s: of the frames, shape (n,).
+        turns: from the first frame on, anticlockwise, shape (n,).
+        sigma_turns: standard deviation of each by its own noise, shape (n,).
+        step_hz: rates that differ by this look the same.
+        symmetry: how many times it looks the same in a turn, marks counted.
+        lead: by how much the rate chosen leads before the next one.
+    """
+
+    name: HubName
+    times_s: Floats
+    turns: Floats
+    sigma_turns: Floats
+    step_hz: float
+    symmetry: int
+    lead: float
+
+
+def apparent_rate_hz(rate_hz: float, frame_rate_hz: float, symmetry: int) -> float:
+    """Give the rate that a film shows of something that looks the same `symmetry` times a turn.
+
+    Arguments:
+        rate_hz: true, signed.
+        frame_rate_hz: frames per second.
+        symmetry: 6 for six teeth; 1 with a mark.
+
+    >>> [round(apparent_rate_hz(rate, 30.0, 6), 3) for rate in (2.4, 2.6, 5.0, 7.3)]
+    [2.4, -2.4, 0.0, 2.3]
+    """
+    step = frame_rate_hz / symmetry
+    return (rate_hz + 0.5 * step) % step - 0.5 * step
+
+
+def fastest_sure_hz(frame_rate_hz: float, symmetry: int) -> float:
+    """Give the rate up to which a film of N like teeth shows the true one: F/(2N).
+
+    Arguments:
+        frame_rate_hz: frames per second.
+        symmetry: how many times the hub looks the same in a turn.
+
+    >>> fastest_sure_hz(30.0, 6)
+    2.5
+    """
+    return frame_rate_hz / (2.0 * symmetry)
+
+
+def marked(followed: Followed) -> bool:
+    """Say whether something tells the teeth apart: the tooth that fits best then moves as evenly as the rest.
+
+    Arguments:
+        followed: a hub's angles.
+    """
+    if followed.symmetry == 1:
+        return True
+    steps = np.exp(1j * np.diff(followed.angle_rad))
+    width = min(15, len(steps))
+    if width < 5:
+        return False
+    mean = np.convolve(steps, np.ones(width) / width, mode="valid")
+    off = np.angle(steps[width // 2 : width // 2 + len(mean)] * np.conj(mean))
+    jumps = float(np.mean(np.abs(off) > np.pi / followed.symmetry))
+    return float(np.median(np.abs(mean))) > LEAST_STEADY and jumps < MOST_JUMPS
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Ways:
+    """All ways to unwrap one hub: for each alias of the first block, what the best way costs, and that way."""
+
+    costs: Floats
+    paths: NDArray[np.intp]
+    rates_hz: Floats
+
+
+def unwrapped(followed: Sequence[Followed], expected_hz: Sequence[tuple[float, float]] = ()) -> tuple[Turned, ...]:
+    """Unwrap the angles of one or two hubs, each with the others in mind.
+
+    Arguments:
+        followed: their angles, from `follow_hubs`.
+        expected_hz: lowest and highest turns per second that the machine can give a hub, one or several ranges.
+    """
+    if not followed or len(followed[0].times_s) < LEAST_BLOCK + 1:
+        return ()
+    symmetries = [1 if marked(one) else one.symmetry for one in followed]
+    blocks = _blocks(followed[0].times_s)
+    ways = [_ways(one, n, blocks, expected_hz) for one, n in zip(followed, symmetries, strict=True)]
+    chosen, leads = _chosen(ways)
+    pairs = zip(followed, symmetries, ways, chosen, leads, strict=True)
+    return tuple(_turned(one, n, way, at, lead, blocks) for one, n, way, at, lead in pairs)
+
+
+def _blocks(times_s: Floats) -> NDArray[np.intp]:
+    """Give the block that each step from a frame to the next belongs to."""
+    steps = np.diff(times_s)
+    length = max(LEAST_BLOCK, round(BLOCK_S / float(np.median(steps))))
+    return np.asarray(np.arange(len(steps)) // length, dtype=np.intp)
+
+
+def _ways(
+    followed: Followed, symmetry: int, blocks: NDArray[np.intp], expected_hz: Sequence[tuple[float, float]]
+) -> _Ways:
+    steps, between = np.diff(followed.angle_rad), np.diff(followed.times_s)
+    typical = float(np.median(between))
+    step_hz = 1.0 / (symmetry * typical)
+    orders = np.arange(-int(FASTEST_HZ / step_hz) - 1, int(FASTEST_HZ / step_hz) + 2)
+    count = int(blocks[-1]) + 1
+    sizes = np.bincount(blocks)
+    mean = np.bincount(blocks, np.cos(symmetry * steps)) + 1j * np.bincount(blocks, np.sin(symmetry * steps))
+    base = np.angle(mean) / symmetry / (2.0 * np.pi * typical)
+    rates = base[:, None] + orders * step_hz
+    rates = _sharpened(rates, steps, between, blocks, symmetry)
+    left = symmetry * (steps[:, None] - 2.0 * np.pi * rates[blocks] * between[:, None])
+    cost = np.stack([np.bincount(blocks, 1.0 - np.cos(one)) for one in left.T], axis=1) * 4.0
+    cost = np.minimum(cost - cost.min(axis=1, keepdims=True), 3.0) * (sizes > 2)[:, None]
+    cost += SLOWER_IS_LIKELIER * np.abs(rates) / step_hz + 1e3 * (np.abs(rates) > FASTEST_HZ)
+    cost += STANDING_IS_LIKELIER * (np.abs(base)[:, None] < STANDS * step_hz) * (np.abs(rates) > 0.5 * step_hz)
+    if expected_hz:
+        within = np.abs(rates) < 0.05
+        for low, high in expected_hz:
+            within |= (np.abs(rates) >= low) & (np.abs(rates) <= high)
+        cost += UNEXPECTED * ~within
+    seconds = max(float(np.median(np.bincount(blocks, between))), 1e-6)
+    ahead = cost[-1].copy()
+    follow = np.zeros((count, len(orders)), dtype=np.intp)
+    for at in range(count - 2, -1, -1):
+        jump = (rates[at + 1][None, :] - rates[at][:, None]) / (SPEEDS_UP_HZ_PER_S * seconds)
+        onward = np.minimum(0.5 * jump**2, 8.0) + ahead[None, :]
+        follow[at] = onward.argmin(axis=1)
+        ahead = cost[at] + onward.min(axis=1)
+    paths = np.empty((len(orders), count), dtype=np.intp)
+    paths[:, 0] = np.arange(len(orders))
+    for at in range(1, count):
+        paths[:, at] = follow[at - 1][paths[:, at - 1]]
+    along = np.stack([rates[np.arange(count), path] for path in paths])
+    return _Ways(ahead, paths, along)
+
+
+def _sharpened(
+    rates: Floats, steps: Floats, between: Floats, blocks: NDArray[np.intp], symmetry: int
+) -> Floats:
+    """Fit each block's rate to frame times that waver: what an even step leaves is added, by least squares."""
+    phase = steps[:, None] - 2.0 * np.pi * rates[blocks] * between[:, None]
+    left = np.angle(np.exp(1j * symmetry * phase)) / symmetry
+    squares = np.bincount(blocks, between**2)
+    added = np.stack([np.bincount(blocks, one * between) for one in left.T], axis=1)
+    return np.asarray(rates + added / (2.0 * np.pi * squares[:, None]), dtype=np.float64)
+
+
+def _chosen(ways: Sequence[_Ways]) -> tuple[list[int], list[float]]:
+    """Choose a way for each hub, and give by how much each leads; two hubs are chosen together."""
+    if len(ways) == 1:
+        return _alone(ways[0])
+    one, other = ways
+    together = np.stack([[_not_one_tape(a, b) for b in other.rates_hz] for a in one.rates_hz])
+    total = one.costs[:, None] + other.costs[None, :] + together
+    best = np.unravel_index(int(np.argmin(total)), total.shape)
+    leads = []
+    for axis, at in enumerate(best):
+        rest = np.delete(total, at, axis=axis)
+        # Ways that come together after the first block are the same way.
+        rates = (one, other)[axis].rates_hz
+        apart = [float(np.mean(np.abs(row - rates[at]))) > 0.05 for row in np.delete(rates, at, axis=0)]
+        kept = rest[apart, :] if axis == 0 else rest[:, apart]
+        leads.append(float(kept.min() - total[best]) if kept.size else np.inf)
+    return [int(at) for at in best], leads
+
+
+def _alone(way: _Ways) -> tuple[list[int], list[float]]:
+    best = int(np.argmin(way.costs))
+    rest = [
+        float(cost - way.costs[best])
+        for cost, row in zip(way.costs, way.rates_hz, strict=True)
+        if float(np.mean(np.abs(row - way.rates_hz[best]))) > 0.05
+    ]
+    return [best], [min(rest, default=float("inf"))]
+
+
+def _not_one_tape(one: Floats, other: Floats) -> float:
+    """Give what it costs two hubs that both turn to turn as no two packs of one cassette do."""
+    both = (np.abs(one) > 0.1) & (np.abs(other) > 0.1)
+    if both.sum() < 0.1 * len(one) or not both.any():
+        return 0.0
+    ratio = np.median(one[both] / other[both])
+    return 0.0 if 1.0 / PACKS_APART < ratio < PACKS_APART else NOT_ONE_TAPE
+
+
+def _turned(
+    followed: Followed, symmetry: int, way: _Ways, at: int, lead: float, blocks: NDArray[np.intp]
+) -> Turned:
+    steps, between = np.diff(followed.angle_rad), np.diff(followed.times_s)
+    sector = 2.0 * np.pi / symmetry
+    wanted = 2.0 * np.pi * way.rates_hz[at][blocks] * between
+    steps = steps + sector * np.round((wanted - steps) / sector)
+    turns = np.concatenate([[0.0], np.cumsum(steps)]) / (2.0 * np.pi)
+    step_hz = 1.0 / (symmetry * float(np.median(between)))
+    return Turned(
+        followed.name, followed.times_s, turns, followed.sigma_rad / (2.0 * np.pi), step_hz, symmetry, lead
+    )
+
+
+def said_of_aliases(turned: Sequence[Turned], frame_rate_hz: float) -> tuple[str, ...]:
+    """Say what like teeth leave open in this film, and what decided.
+
+    Arguments:
+        turned: the hubs.
+        frame_rate_hz: mean, by the frames' own times.
+    """
+    said = []
+    for one in turned:
+        limit = fastest_sure_hz(frame_rate_hz, one.symmetry)
+        looks = "a mark of its own" if one.symmetry == 1 else f"{one.symmetry} teeth that look alike"
+        text = (
+            f"The {one.name} hub shows {looks}: at {frame_rate_hz:.2f} frames a second, rates that differ by "
+            f"{one.step_hz:.2f} Hz look the same, and only what is below {limit:.2f} Hz is sure by itself."
+        )
+        if one.lead >= DECIDED:
+            text += " The rate given leads clearly: by its course, by the other hub, or by what the machine can do."
+        else:
+            text += " Nothing decides for sure: the likeliest was taken, by its course and the slower the likelier."
+            text += " Put a strip of paper on one tooth, or film at another frame rate, to be sure."
+        said.append(text)
+    return tuple(said)
+
+
+__all__ = ["Turned", "apparent_rate_hz", "fastest_sure_hz", "marked", "said_of_aliases", "unwrapped"]

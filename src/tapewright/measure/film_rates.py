@@ -1,0 +1,131 @@
+"""Turns per second out of angles: the slope over frame times by least squares, with its doubt."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapewright.measure.film_aliases import Turned
+from tapewright.words.reading import Reading
+from tapewright.words.reels_seen import HubName, ReelRate
+
+Floats = NDArray[np.float64]
+
+WINDOW_S: Final = 0.2
+HOP_S: Final = 0.05
+LEAST_IN_WINDOW: Final = 4
+SURE: Final = 1.96
+WOBBLE_TURNS: Final = 0.1 / 360.0
+"""What a centre that is a little off, or a near camera, moves the angle by, once a turn; own choice, by simulation."""
+CLOCK: Final = 1e-4
+"""How far a phone's clock may be off, ratio; own choice."""
+TURNS_HZ: Final = 0.02
+"""What is slower stands."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RateCourse:
+    """One hub's rate on the common times.
+
+    Arguments:
+        name: of the hub.
+        times_s: middles of the windows, shape (n,).
+        rate_hz: shape (n,), signed.
+        doubt_hz: half-widths of the 95 % intervals, shape (n,).
+        turns: angle at the middles, shape (n,).
+    """
+
+    name: HubName
+    times_s: Floats
+    rate_hz: Floats
+    doubt_hz: Floats
+    turns: Floats
+
+    @property
+    def usual_hz(self) -> float:
+        """Give the size of the rate while it turns, the median; 0 when it never does."""
+        turning = np.abs(self.rate_hz) > TURNS_HZ
+        return float(np.median(np.abs(self.rate_hz[turning]))) if turning.sum() > 3 else 0.0
+
+    def as_rate(self) -> ReelRate:
+        """Give it as the noun that travels."""
+        values = (tuple(float(v) for v in one) for one in (self.times_s, self.rate_hz, self.doubt_hz))
+        times, rates, doubts = values
+        return ReelRate(self.name, times, rates, doubts)
+
+
+def rate_course(turned: Turned) -> RateCourse:
+    """Give the rate over time: a straight line through the angles of each window.
+
+    The doubt is the larger of what the pictures' noise allows and what the angles scatter about their lines; a rate's
+    standard deviation is that of an angle times the root of 12/(K (K² - 1)) over the frame time (least squares).
+
+    Arguments:
+        turned: the hub's unwrapped angles.
+    """
+    times, turns = turned.times_s, turned.turns
+    frame_s = float(np.median(np.diff(times)))
+    half = max(0.5 * WINDOW_S, 0.5 * (LEAST_IN_WINDOW - 1) * frame_s) + 1e-9
+    middles = np.arange(times[0] + half, times[-1] - half + 1e-9, max(HOP_S, 0.5 * frame_s)).round(6)
+    if not len(middles):
+        middles = np.array([0.5 * (times[0] + times[-1])])
+    rows = []
+    for middle in middles:
+        first, last = np.searchsorted(times, [middle - half, middle + half])
+        first, last = max(0, min(first, len(times) - LEAST_IN_WINDOW)), max(last, first + LEAST_IN_WINDOW)
+        t, y = times[first:last] - middle, turns[first:last]
+        about = t - t.mean()
+        squares = float(about @ about)
+        slope = float(about @ y) / squares
+        left = y - y.mean() - slope * about
+        own = float(np.mean(turned.sigma_turns[first:last] ** 2))
+        rows.append((slope, y.mean() - slope * t.mean(), squares, float(left @ left) / max(1, len(t) - 2), own))
+    slope, at, squares, scatter, own = np.array(rows).T
+    smooth = _running_median(scatter, 41)
+    variance = np.maximum(np.maximum(smooth, own), 0.5 * scatter)
+    return RateCourse(turned.name, middles, slope, SURE * np.sqrt(variance / squares), at)
+
+
+def _running_median(values: Floats, width: int) -> Floats:
+    from scipy.ndimage import median_filter
+
+    return np.asarray(median_filter(values, size=min(width, len(values)), mode="nearest"), dtype=np.float64)
+
+
+def mean_rate(turned: Turned, course: RateCourse, tick_s: float) -> Reading:
+    """Give the mean rate over the time it turned: the angle between its ends over the time between them.
+
+    Arguments:
+        turned: the hub's unwrapped angles.
+        course: its rate over time.
+        tick_s: the step of the film's time stamps.
+    """
+    moving = np.flatnonzero(np.abs(course.rate_hz) > max(TURNS_HZ, 0.2 * course.usual_hz))
+    if not len(moving):
+        whole = float(turned.times_s[-1] - turned.times_s[0])
+        doubt = SURE * np.sqrt(2.0) * float(np.median(turned.sigma_turns)) / whole + 1e-4
+        return Reading(0.0, "Hz", float(doubt), method="angle over frame times", conditions="it stood all the time")
+    between = (course.times_s[moving[0]], course.times_s[moving[-1]])
+    if between[1] - between[0] < WINDOW_S:
+        between = (course.times_s[0], course.times_s[-1])
+    inside = np.flatnonzero((turned.times_s >= between[0] - 1e-9) & (turned.times_s <= between[1] + 1e-9))
+    if len(inside) < 2:
+        return Reading(None, "Hz", why_not=f"The {turned.name} hub turned too shortly for a mean rate.")
+    first, last = int(inside[0]), int(inside[-1])
+    seconds = float(turned.times_s[last] - turned.times_s[first])
+    rate = float(turned.turns[last] - turned.turns[first]) / seconds
+    sigma = float(np.median(turned.sigma_turns))
+    scatter = float(np.median(course.doubt_hz)) / SURE * WINDOW_S / np.sqrt(12.0 / 6.0)
+    ends = SURE * np.sqrt(2.0) * max(sigma, scatter) + 2.0 * WOBBLE_TURNS
+    doubt = np.hypot(ends / seconds, abs(rate) * np.hypot(CLOCK, tick_s / seconds))
+    return Reading(
+        rate,
+        "Hz",
+        float(doubt),
+        method="angle by polar correlation over the frames' own times",
+        conditions=f"{between[0]:.1f} to {between[1]:.1f} s; no slower or faster alias",
+    )
+
+
+__all__ = ["RateCourse", "mean_rate", "rate_course"]

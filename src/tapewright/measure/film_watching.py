@@ -1,0 +1,157 @@
+"""watch_reels: a film of a cassette's two hubs, from the file to what it tells."""
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from tapewright.measure.film_aliases import Turned, said_of_aliases, unwrapped
+from tapewright.measure.film_events import reel_events
+from tapewright.measure.film_hubs import find_hubs, hubs_pointed_at
+from tapewright.measure.film_rates import RateCourse, mean_rate, rate_course
+from tapewright.measure.film_reading import LEAST_FRAMES, film_bursts, film_header
+from tapewright.measure.film_tape import TapeSeen, position_by_rates, tape_seen
+from tapewright.measure.film_turning import Followed, follow_hubs
+from tapewright.words.problem import InputAtFaultError, Problem
+from tapewright.words.reading import Reading
+from tapewright.words.reels_seen import HubSeen, ReelEvent, ReelsSeen
+
+BURSTS: Final = 8
+BURST_FRAMES: Final = 10
+BURST_S: Final = 0.5
+LEAST_FITS: Final = 0.4
+"""A hub whose frames agree less with its picture was none, or left the film."""
+LEAST_TURNS: Final = 0.08
+LEAST_SHARE_WOUND: Final = 0.4
+"""A wind must carry so much of the tape over for the whole to be told from it."""
+WIND_M_PER_S: Final = 0.15
+"""What runs faster is a wind: play at double speed has 0.095."""
+
+
+def watch_reels(
+    path: Path,
+    hubs: Sequence[HubSeen] | None = None,
+    expected_hz: Sequence[tuple[float, float]] = (),
+    takes_up: str = "",
+    progress: Callable[[float], None] | None = None,
+) -> ReelsSeen:
+    """Watch a film of the two hubs.
+
+    Arguments:
+        path: the film: mp4, mov, any frame rate, frame times that waver.
+        hubs: where they are, when somebody pointed at them; None to find them.
+        expected_hz: ranges of turns per second that the machine can give a hub: they help where teeth look alike.
+        takes_up: "left" or "right" where it is known which hub takes up.
+        progress: called with the share that is done.
+
+    Raises:
+        InputAtFaultError: no film, or nothing in it turns.
+    """
+    header = film_header(path)
+    bursts = list(film_bursts(path, BURSTS, BURST_FRAMES, BURST_S))
+    if sum(len(burst) for burst in bursts) < LEAST_FRAMES:
+        raise _wrong(path, "holds too few frames.", "Film the hubs for some seconds.")
+    seen = hubs_pointed_at(bursts, hubs) if hubs else find_hubs(bursts)
+    if not seen:
+        raise _wrong(
+            path,
+            "shows nothing that turns about a point of its own.",
+            "Film both hubs from close by and straight on; where they stand still, point at them with --hub.",
+        )
+    whole_s = max(header.duration_s, 1e-3)
+    followed = follow_hubs(path, seen, None if progress is None else lambda at_s: progress(min(at_s / whole_s, 1.0)))
+    turned = unwrapped(followed, expected_hz)
+    if not turned:
+        raise _wrong(path, "holds too few frames.", "Film the hubs for some seconds.")
+    if not hubs:
+        _see_that_it_turns(path, followed, turned)
+    return _told(seen, turned, header.tick_s, takes_up)
+
+
+def _wrong(path: Path, found: str, do: str) -> InputAtFaultError:
+    return InputAtFaultError(Problem(str(path), found, do))
+
+
+def _see_that_it_turns(path: Path, followed: Sequence[Followed], turned: Sequence[Turned]) -> None:
+    """Refuse what looked like hubs and is not: frames that do not agree, a course that wobbles and gets nowhere."""
+    good = False
+    for frames, way in zip(followed, turned, strict=True):
+        fits = float(np.median(frames.fits.max(axis=1)))
+        net, walked = abs(way.turns[-1] - way.turns[0]), float(np.abs(np.diff(way.turns)).sum())
+        good |= fits > LEAST_FITS and net > LEAST_TURNS and net > 0.3 * walked
+    if not good:
+        raise _wrong(
+            path,
+            "shows something that moves, but no hub that turns.",
+            "Film both hubs from close by and straight on, or point at them with --hub.",
+        )
+
+
+def _told(hubs: Sequence[HubSeen], turned: Sequence[Turned], tick_s: float, takes_up: str) -> ReelsSeen:
+    courses = tuple(rate_course(one) for one in turned)
+    times = turned[0].times_s
+    duration = float(times[-1] - times[0])
+    frame_rate = float((len(times) - 1) / duration)
+    tape = tape_seen(courses, takes_up)
+    events = reel_events(courses, tape.takes_up, tape.speed_m_per_s.value)
+    means = {way.name: mean_rate(way, course, tick_s) for way, course in zip(turned, courses, strict=True)}
+    return ReelsSeen(
+        duration_s=duration,
+        frame_rate_hz=frame_rate,
+        hubs=tuple(hubs),
+        rates=tuple(course.as_rate() for course in courses),
+        mean_rate_hz=means,
+        tape_speed_m_per_s=tape.speed_m_per_s,
+        pack_radius_m=tape.radius_m,
+        tape_thickness_m=tape.thickness_m,
+        position=tape.position,
+        wind_time_s=_wind_time(courses, tape, events),
+        events=events,
+        aliasing=said_of_aliases(turned, frame_rate),
+        cannot_say=_cannot_say(courses, turned, tape),
+    )
+
+
+def _wind_time(courses: Sequence[RateCourse], tape: TapeSeen, events: Sequence[ReelEvent]) -> Reading:
+    """Give the time of a wind from end to end, where its start and its stop were filmed."""
+    speed = tape.speed_m_per_s.value
+    if speed is None or speed < WIND_M_PER_S:
+        return Reading(None, "s", why_not="The film shows no fast wind of both hubs.")
+    starts = [event.start_s for event in events if event.kind == "starts"]
+    stops = [event.start_s for event in events if event.kind == "stops"]
+    if len(starts) < 1 or len(stops) < 1:
+        return Reading(None, "s", why_not="The film does not show the wind from its start to its stop.")
+    begin, end = min(starts), max(stops)
+    seconds = end - begin
+    ramp = min(0.2 * seconds, 2.0)
+    ends = [position_by_rates(courses, tape.takes_up, at, 0.3 * ramp + 0.1) for at in (begin + ramp, end - ramp)]
+    if ends[0] is None or ends[1] is None or ends[1] - ends[0] < LEAST_SHARE_WOUND:
+        return Reading(None, "s", why_not="Too little of the tape was wound for the whole to be told from it.")
+    # The ramps carry tape over too: what is between them is the same share of the time, about.
+    share = min((ends[1] - ends[0]) * seconds / max(seconds - 2.0 * ramp, 1e-6), 1.0)
+    whole = seconds / share
+    return Reading(
+        float(whole),
+        "s",
+        float(np.hypot(0.2, (0.02 if share > 0.95 else 0.08) * whole)),
+        method="from start to stop, by the share of the tape that was wound",
+        conditions=f"{100.0 * share:.0f} % of the tape was wound in {seconds:.1f} s",
+    )
+
+
+def _cannot_say(courses: Sequence[RateCourse], turned: Sequence[Turned], tape: TapeSeen) -> tuple[str, ...]:
+    said = []
+    if len(courses) < 2:
+        said.append("Only one hub was found: nothing is said of the tape, the packs or a loop. Point at both with --hub.")
+    elif not tape.takes_up:
+        said.append("It cannot be told which hub takes up, so nothing is said of a loop.")
+    for way in turned:
+        if way.lead < 3.0:
+            said.append(f"Whether the {way.name} hub turns at the rate given or at one {way.step_hz:.2f} Hz off.")
+    said.append("A steady slip of a reel that was there from the first frame to the last: only changes show.")
+    said.append("How fast the tape runs to better than a few per cent: the size of the packs is taken from the norm.")
+    return tuple(said)
+
+
+__all__ = ["watch_reels"]
