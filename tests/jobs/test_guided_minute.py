@@ -95,7 +95,7 @@ def test_what_a_perfect_eye_shows_a_person_shows_too() -> None:
     usual = {sign.id for sign in signs_shown(machine)}
     for one in command._revealed(QUICK)[::5]:
         shown = {sign.id for sign in signs_shown(applied(machine, [one.fault]))}
-        newly = {name for name in (shown - usual) & signs_of_minute}
+        newly = (shown - usual) & signs_of_minute
         assert newly <= {name.lstrip("+-") for name in one.shows}
 
 

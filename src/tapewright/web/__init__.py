@@ -15,6 +15,10 @@ checks      the next check, what was noticed, the suspects on the drawing
 recordings  recordings put in, measured beside the page, read
 stretch     a stretch of a recording, chosen by hand
 live        sound from the browser, read while it plays
+minute      the guided minute: its steps, its files, what each says
+minute_live  a guided minute as it happens
+minute_desk  guided minutes listened to beside the page; findings ready for the job
+minute_senses  what that desk listens and looks with
 findings    what speaks for and against each suspect; the plan; what leaves the bench as files
 proving     before and after
 moving      all jobs out as one zip, and those of such a zip in
@@ -28,5 +32,5 @@ drawn       drawings and charts, drawn once and kept
 views       what each page shows, as plain data
 pages       plain data into HTML
 templates/  the pages
-static/     the one style sheet and the one script, both our own
+static/     style sheets and scripts, all our own
 """

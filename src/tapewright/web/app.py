@@ -22,6 +22,8 @@ from tapewright.web import (
     findings,
     jobsheet,
     live,
+    minute,
+    minute_live,
     moving,
     pages,
     proving,
@@ -32,6 +34,8 @@ from tapewright.web import (
 from tapewright.web.asking import look_at
 from tapewright.web.door import Door
 from tapewright.web.guard import Gate, Guard
+from tapewright.web.minute_desk import MinuteDesk
+from tapewright.web.minute_senses import listen, watch
 from tapewright.web.reach import ONLY_HERE, Reach
 from tapewright.web.workbench import Workbench
 from tapewright.words.problem import InputAtFaultError
@@ -51,6 +55,7 @@ def application(home: Path, *, ahead: bool = True, database: str | None = None, 
     """
     store = open_store(home, database)
     bench = Workbench(store, ahead=ahead)
+    minutes = MinuteDesk(store, listen, watch)
 
     @contextlib.asynccontextmanager
     async def running(_app: Starlette) -> AsyncIterator[None]:
@@ -58,12 +63,13 @@ def application(home: Path, *, ahead: bool = True, database: str | None = None, 
         bench.warm()
         yield
         await run_in_threadpool(bench.close)
+        await run_in_threadpool(minutes.close)
         await run_in_threadpool(store.close)
 
     gate = Gate(home, reach)
     guard = Middleware(Guard, gate=gate)
     app = Starlette(routes=_ROUTES, lifespan=running, exception_handlers=_HANDLERS, middleware=[guard])
-    app.state.bench, app.state.gate = bench, gate
+    app.state.bench, app.state.gate, app.state.minutes = bench, gate, minutes
     return Door(app, reach)
 
 
@@ -84,6 +90,8 @@ def _at_fault(request: Request, error: Exception) -> Response:
     except InputAtFaultError as unreadable:
         sentences = ["Other jobs are not touched by this."]
         return pages.message_page("This job cannot be read", sentences, pages.AT_FAULT, unreadable.problems)
+    if "/minute" in request.url.path:
+        return minute.minute_page(request, look, error.problems)
     return pages.refused_page(look, request.url.path, error.problems)
 
 
@@ -146,6 +154,13 @@ _ROUTES = [
     Route(f"{_JOB}/recordings", recordings.post, methods=_POST),
     Route(f"{_JOB}/recordings/{{file}}", recordings.change, methods=_POST),
     WebSocketRoute(f"{_JOB}/live", live.live),
+    Route(f"{_JOB}/minute", minute.show),
+    Route(f"{_JOB}/minute/files", minute.put, methods=["PUT"]),
+    Route(f"{_JOB}/minute/files", minute.post, methods=_POST),
+    Route(f"{_JOB}/minute/listening", minute.listening),
+    WebSocketRoute(f"{_JOB}/minute/live", minute_live.minute_live),
+    Route(f"{_JOB}/minute/{{entry}}", minute.change, methods=_POST),
+    Route(f"{_JOB}/minute/{{entry}}/picture", minute.picture),
     Route(f"{_JOB}/charts/{{file}}", recordings.charts),
     Route(f"{_JOB}/measuring", recordings.measuring),
     Route(f"{_JOB}/findings", findings.show),

@@ -134,7 +134,7 @@ class Listening:
         self._meter = LiveMeter(opening.rate_hz, opening.channels, opening.tone_hz)
         self._next, self._frames, self._began_s = 0, 0, now_s
         self.lost_frames = 0
-        self.take: _Take | None = None
+        self.take: Take | None = None
 
     def add(self, message: bytes, now_s: float) -> list[dict[str, Any]]:
         """Take one block; give the moments that it completes.
@@ -193,8 +193,12 @@ class Listening:
         return said
 
 
-class _Take:
-    """A recording in the making, in a file of its own until it is whole."""
+class Take:
+    """A recording in the making, in a file of its own until it is whole.
+
+    Arguments:
+        opening: what comes.
+    """
 
     def __init__(self, opening: Opening) -> None:
         self._folder = tempfile.TemporaryDirectory(prefix="tapewright-take-")
@@ -206,21 +210,29 @@ class _Take:
         self.frames, self.spoilt = 0, False
 
     def write(self, samples: NDArray[np.float32]) -> None:
+        """Take samples, shape (n, channels)."""
         kept = samples[: max(0, self._most - self.frames)]
         if len(kept):
             self._file.write(kept)
             self.frames += len(kept)
 
+    def silence(self, frames: int) -> None:
+        """Write silence for frames that were lost; for no more than a second of them."""
+        kept = min(frames, self._file.samplerate)
+        self.write(np.zeros((kept, self._file.channels), dtype=np.float32))
+
     def close(self) -> None:
+        """End the file."""
         self._file.close()
 
     def forget(self) -> None:
+        """Delete it."""
         with contextlib.suppress(Exception):
             self._file.close()
         self._folder.cleanup()
 
 
-def keep_take(store: Store, job_id: str, take: _Take, opening: Opening, who: str) -> str:
+def keep_take(store: Store, job_id: str, take: Take, opening: Opening, who: str) -> str:
     """Put a take into the job; gives what it is called.
 
     Raises:
@@ -291,7 +303,7 @@ async def _one(socket: WebSocket, store: Store, job_id: str, listening: Listenin
     if not isinstance(asked, dict) or not isinstance(asked.get("record"), bool):
         raise _Refused("Words between blocks say whether to record, and nothing else.")
     if asked["record"] and listening.take is None:
-        listening.take = await run_in_threadpool(_Take, listening.opening)
+        listening.take = await run_in_threadpool(Take, listening.opening)
         await socket.send_json({"recording": True})
     elif not asked["record"] and listening.take is not None:
         who = str(getattr(socket.state, "who", ""))

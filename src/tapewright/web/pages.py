@@ -73,8 +73,14 @@ def page(template: str, status: int = 200, **said: Any) -> HTMLResponse:
     return HTMLResponse(_PAGES.get_template(template).render(**said), status)
 
 
-def _job(look: Look, here: str, refused: Sequence[Problem] = ()) -> dict[str, Any]:
-    """Give what every page of a job shows."""
+def job_told(look: Look, here: str, refused: Sequence[Problem] = ()) -> dict[str, Any]:
+    """Give what every page of a job shows.
+
+    Arguments:
+        look: the job with its findings.
+        here: which of its pages this is.
+        refused: what was wrong with the last thing asked for.
+    """
     return {
         "job": look.job,
         "home": f"/jobs/{look.job.id}",
@@ -89,7 +95,8 @@ def _job(look: Look, here: str, refused: Sequence[Problem] = ()) -> dict[str, An
     }
 
 
-def _status(refused: Sequence[Problem]) -> int:
+def status_of(refused: Sequence[Problem]) -> int:
+    """Give the status of a page that says what was wrong, or that nothing was."""
     return AT_FAULT if refused else 200
 
 
@@ -107,8 +114,8 @@ def checks_page(look: Look, asked: views.Asked, refused: Sequence[Problem] = ())
     answers = views.said_so_far(look)
     return page(
         "checks.html.j2",
-        _status(refused),
-        **_job(look, "checks", refused),
+        status_of(refused),
+        **job_told(look, "checks", refused),
         noticed=any(one.present for one in answers),
         just_noticed=bool(answers) and answers[0].present is True,
         hints=views.hints(look),
@@ -135,7 +142,7 @@ def recordings_page(look: Look, refused: Sequence[Problem] = ()) -> HTMLResponse
     ]
     waiting = any(one.waiting for one in recordings)
     return page(
-        "recordings.html.j2", _status(refused), **_job(look, "recordings", refused),
+        "recordings.html.j2", status_of(refused), **job_told(look, "recordings", refused),
         recordings=recordings, waiting=waiting, live_cautions=cautions(("tone", "tape")),
     )  # fmt: skip
 
@@ -145,7 +152,7 @@ def findings_page(look: Look, refused: Sequence[Problem] = ()) -> HTMLResponse:
     record, machine = look.record, look.machine
     named, _ = views.suspects(record, machine) if record and machine else ([], [])
     return page(
-        "findings.html.j2", _status(refused), **_job(look, "findings", refused),
+        "findings.html.j2", status_of(refused), **job_told(look, "findings", refused),
         named=named, mode=drawn_mode(machine, "", record.next_check if record else None) if machine else "",
     )  # fmt: skip
 
@@ -154,7 +161,7 @@ def plan_page(look: Look, refused: Sequence[Problem] = ()) -> HTMLResponse:
     """Give the repairs in their order, and what to order for them."""
     explaining, on_the_way = views.repairs(look.record) if look.record else ([], [])
     return page(
-        "plan.html.j2", _status(refused), **_job(look, "plan", refused),
+        "plan.html.j2", status_of(refused), **job_told(look, "plan", refused),
         explaining=explaining, on_the_way=on_the_way, orders=views.order_list(look.record) if look.record else [],
     )  # fmt: skip
 
@@ -170,7 +177,7 @@ def proof_page(
     """Give before and after, and whether the change is more than doubt."""
     drawn = any(one.trace is not None for one in before) and any(one.trace is not None for one in after)
     return page(
-        "proof.html.j2", _status(refused), **_job(look, "proof", refused),
+        "proof.html.j2", status_of(refused), **job_told(look, "proof", refused),
         before=before, after=after, channels=channels, says=says, drawn=drawn,
     )  # fmt: skip
 
@@ -178,7 +185,7 @@ def proof_page(
 def sheet_page(look: Look, history: Sequence[Step], refused: Sequence[Problem] = ()) -> HTMLResponse:
     """Give all that is kept of a job: particulars, parts and work, photos, history."""
     return page(
-        "sheet.html.j2", _status(refused), **_job(look, "sheet", refused),
+        "sheet.html.j2", status_of(refused), **job_told(look, "sheet", refused),
         history=views.told(look, history), statuses=list(Status), totals=comes_to(look.sheet),
         minutes=minutes_of(look.sheet), past_limit=past_limit(look.sheet),
         photos=[entry for entry in look.sheet.files if entry.what.kind is FileKind.PHOTO],
@@ -190,7 +197,7 @@ def sheet_page(look: Look, history: Sequence[Step], refused: Sequence[Problem] =
 def years_page(look: Look, made: Sequence[Visit], rows: Sequence[Sequence[str]], due: Sequence[Belief]) -> HTMLResponse:
     """Give a machine over the years: visits, trends, what is likely due."""
     return page(
-        "years.html.j2", **_job(look, "sheet"), visits=made, rows=rows, due=due,
+        "years.html.j2", **job_told(look, "sheet"), visits=made, rows=rows, due=due,
         read=[name for name in ("speed_error_pct", "weighted_peak_pct", "weighted_rms_pct")
               if any(name in visit.readings for visit in made)],
     )  # fmt: skip
