@@ -9,6 +9,7 @@ given      what commands are given, read and checked
 examining  commands that examine: from evidence and recordings to findings
 sequences  commands about the test sequence
 minutes    commands about guided minutes: to play one, to practise on them
+filming    the command that films a cassette in a machine with faults
 machines   commands about a machine's description, and what follows from it
 setting_up  the command that says how a machine is set up
 shop       commands of the shop: the bench page, the owner far away, test tapes, closed jobs

@@ -2,6 +2,7 @@
 
 import argparse
 
+from tapewright.cli.filming import simulate_film
 from tapewright.cli.given import Progress, Shown, knowledge_given
 from tapewright.cli.minutes import simulate_minute
 from tapewright.words.problem import InputAtFaultError, Problem
@@ -133,6 +134,8 @@ def run_faults(options: argparse.Namespace) -> Shown:
 
 def run_simulate(options: argparse.Namespace) -> Shown:
     """Play a machine with faults into a recording."""
+    if options.film:
+        return simulate_film(options)
     if options.minute:
         return simulate_minute(options)
     from tapewright.faults.applied import parse_fault

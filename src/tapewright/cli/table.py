@@ -5,9 +5,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 from tapewright.cli.examining import run_ask, run_compare, run_demo, run_diagnose, run_examine, run_measure
+from tapewright.cli.filming import FILM
 from tapewright.cli.given import Shown
 from tapewright.cli.machines import run_faults, run_forces, run_machine, run_rates, run_signs, run_simulate, run_sizes
-from tapewright.cli.minutes import MINUTE
+from tapewright.cli.minutes import MINUTE, PRACTISE, run_practise
 from tapewright.cli.options import (
     BAD,
     COMPLAINT,
@@ -117,5 +118,6 @@ COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Opt
       (("--out",), {"metavar": "F.wav", "type": Path, "required": True, "help": "the recording to write"}),
       (("--seconds",), {"metavar": "S", "type": float, "default": 60.0, "help": "length (default: 60)"}),
       (("--seed",), {"metavar": "N", "type": int, "default": 1, "help": "the same seed gives the same recording"}),
-      *MINUTE)),
+      *MINUTE, *FILM)),
+    ("practise", "pairs of invented minutes and a page, for ears to train on", run_practise, (MACHINE, *PRACTISE)),
 )  # fmt: skip

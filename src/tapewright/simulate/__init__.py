@@ -13,12 +13,12 @@ minute_noises   what squeals, knocks and rubs, and when
 minute_voices   what each of it sounds like close by
 minute_room     the room, what else is heard there, what a phone makes of it
 minute_truth    what is known of a played minute, beside it
-film_drive  what drives the tape in one mode of a film, and how much of it the reel can take
-film_course where both hubs of a cassette stand over time; no tape is lost
-film        write the film that a phone would take of the cassette in such a machine, and the truth beside it
-film_camera the phone: where it stands, how it is held, when it reads which row, lamp and sensor
-film_look   shell, hubs and packs, drawn flat
+film_drive      what drives the tape in one mode of a film, and how much of it the reel can take
+film_course     where both hubs of a cassette stand over time; no tape is lost
+film            write the film that a phone would take of the cassette in such a machine, and the truth beside it
+film_camera     the phone: where it stands, how it is held, when it reads which row, lamp and sensor
+film_look       shell, hubs and packs, drawn flat
 film_picture    the frames: each row at its own time, blurred over its exposure
-film_scenes a cassette whose hubs follow a course; a fan, a desk, hands
-film_words  the caption that is burnt into every frame
+film_scenes     a cassette whose hubs follow a course; a fan, a desk, hands
+film_words      the caption that is burnt into every frame
 """
