@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from tapewright.cli.given import Shown
+from tapewright.cli.given import Progress, Shown
 from tapewright.cli.options import Option
 
 MINUTE: tuple[Option, ...] = (
@@ -43,3 +43,17 @@ def simulate_minute(options: argparse.Namespace) -> Shown:
     truth = write_minute(minute, options.out)
     written = f"Written: {options.out} and {options.out.with_suffix('.json')}"
     return plain(truth), f"{truth.says}\n\n{written}"
+
+
+def run_practise(options: argparse.Namespace) -> Shown:
+    """Write pairs of invented minutes and the page to practise on them."""
+    from tapewright.jobs.practise import practise
+    from tapewright.machine.load import read_machine
+    from tapewright.show.practise_page import practise_page
+    from tapewright.words.plain import plain
+    from tapewright.words.whole_file import write_whole
+
+    practice = practise(read_machine(options.machine), options.out, options.minutes, options.seed, Progress("playing"))
+    page = options.out / "practise.html"
+    write_whole(page, practise_page(practice))
+    return plain(practice) | {"written": str(page)}, f"{practice.says}\n\nWritten: {page}; open it in a browser."

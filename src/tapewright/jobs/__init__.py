@@ -11,6 +11,7 @@ setting_up     how a machine is set up: its adjustments in the order of what the
 setting_up_steps  every adjustment there is, and what it moves besides
 setting_up_conflicts  what pulls against what, and what is never turned
 setting_up_stop  when to stop turning
+setting_up_live  the one number that a step is followed by
 setting_up_kept  what came of each step, kept in the job
 verdicts       which limit holds for a reading, and whether it is kept
 tape_register  the register of test tapes and the sound card's clock, read from its text

@@ -30,6 +30,7 @@ owner_page  the owner's sheet as one file
 acceptance_rows  the acceptance in rows and sentences
 one_pass_text  what a test sequence said
 setting_up_text  how a machine is set up
+setting_up_live  what is read live while it is set up, as lines of words
 sequence_sheet  the sheet that goes with a test sequence, as text and as a page
 practise_page  the page on which ears are trained
 handing_over  the hand-over for the owner and for the bench, as a page and on paper

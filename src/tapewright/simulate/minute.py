@@ -99,9 +99,7 @@ def play_minute(
     """
     kinds = tuple(background)
     _check(room, phone, kinds, snr_db, sample_rate_hz, seed)
-    course = minute_course(machine, steps, seed)
-    turns = turning(course, seed)
-    sounding = noises(course, turns, seed)
+    course, turns, sounding = _happening(machine, steps, seed)
     close = voices(course, turns, sounding, sample_rate_hz, seed)
     running = in_room(close.running, ROOMS[room], sample_rate_hz, np.random.default_rng([seed, 40]))
     clicks = in_room(close.clicks, ROOMS[room], sample_rate_hz, np.random.default_rng([seed, 40]))
@@ -120,6 +118,27 @@ def play_minute(
     truth = _truth(machine, steps, course, turns, sounding, seed, sample_rate_hz, tuple(faults))
     heard_as = replace(truth, room=room, phone=phone, background=kinds, snr_db=snr_db if kinds and loud else None)
     return Minute(np.clip(found, -1.0, 1.0), sample_rate_hz, heard_as)
+
+
+def minute_truth(machine: Machine, steps: Sequence[MinuteStep], seed: int, faults: Sequence[Fault] = ()) -> MinuteTruth:
+    """Say what would happen in a minute without playing it; where and with what it is heard is left empty.
+
+    Arguments:
+        machine: with its imperfections.
+        steps: of `machine.minute.minute_steps`.
+        seed: the same as for `play_minute` tells the same.
+        faults: what was put into the machine, for the truth to name.
+    """
+    course, turns, sounding = _happening(machine, steps, seed)
+    return _truth(machine, steps, course, turns, sounding, seed, 0, tuple(faults))
+
+
+def _happening(
+    machine: Machine, steps: Sequence[MinuteStep], seed: int
+) -> tuple[MinuteCourse, Turning, tuple[TrueNoise, ...]]:
+    course = minute_course(machine, steps, seed)
+    turns = turning(course, seed)
+    return course, turns, noises(course, turns, seed)
 
 
 def write_minute(minute: Minute, out_path: str | Path) -> MinuteTruth:

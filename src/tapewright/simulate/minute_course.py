@@ -10,6 +10,7 @@ from typing import Final
 
 import numpy as np
 
+from tapewright.faults.conditions import feed, lamps
 from tapewright.faults.consequences import ModeOutcome, Stop, modes_told, outcome
 from tapewright.faults.mechanism import BEFORE
 from tapewright.machine.couplings import holding_motors
@@ -186,6 +187,8 @@ def _arrival_s(machine: Machine, does: ModeOutcome, own: Mapping[str, Rate], spe
 
 
 def _first_stop(machine: Machine, spell: Spell, does: ModeOutcome) -> tuple[Stop, float] | None:
+    if outcome(machine).values.get(lamps(machine.supply.name).name) == "dark":
+        return None  # logic that is dead itself stops nothing
     happen = [one for one in does.stopped_by if one.how == "yes" or spell.drawn[f"stops:{one.sensor}"]]
     watched = any(sensor.kind == "position_switch" for sensor in machine.sensors.values())
     mode = machine.modes[spell.mode]
@@ -291,9 +294,10 @@ def _clicks(
         yield TrueClick("lid" if spell.mode in ("cassette_in", "close_tray") else "key", spell.start_s)
     pulled = set(machine.modes[spell.mode].solenoids) if spell.mode != OFF else set()
     held = set(machine.modes[before.mode].solenoids) if before.mode != OFF else set()
+    fed = outcome(machine).values.get(feed(machine.supply.name).name) != "none"
     for name in sorted(pulled ^ held):
         imperfect = machine.solenoids[name].imperfections
-        if imperfect.works and imperfect.present:
+        if imperfect.works and imperfect.present and fed:
             yield TrueClick(name, spell.start_s + SOLENOID_S / 2)
     moved = spell.mode != OFF and bool(told[spell.mode].head_base) and has_logic(machine)
     if moved and spell.arrives_s < spell.end_s and not _stands_already(machine, (before,), spell):

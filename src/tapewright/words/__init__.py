@@ -13,6 +13,7 @@ record      Record: everything one examination knows
 comparison  ReadingChange, LineChange, ChannelChange: what changed between two recordings
 hand_over   HandOver, Suspected: what leaves the shop with a machine
 mechanism_heard  Mark, RateExpected, StretchHeard, Squeal, MechanismHeard, EvidenceHeard: what a microphone heard
+practise    Exercise, Offered, Practice: what an ear is trained on
 setting_up  SetUpStep, Conflict, NeverTurn, SetUpPlan, StepDone: how a machine is set up
 sequence    Section, Sequence: what stands on a test tape
 one_pass    PassSaid, PassReading, Judgement: what one pass of a test sequence said, and what limits make of it
