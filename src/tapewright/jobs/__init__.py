@@ -4,6 +4,7 @@ evidence_file  what was noticed and measured, read from and written to a file
 rounds         evidence before and after repairs
 examine        the one pipeline: description + evidence + recordings -> Record
 stretches_heard  other stretches of tone, and channels read as one, as notes and data
+mechanism_heard  which motors may turn in which mode; a recording of a mechanism listened to; marks read
 one_pass       a test sequence in a recording, looked for and read
 pass_said      a one-pass reading as data that travels, by name, track and tone
 acceptance     every reading of a pass against its limit: the machine's sheet, else DIN 45500 part 4
@@ -25,6 +26,8 @@ owner_code     the short code the answers come back in
 hand_over      what leaves the shop with a machine
 machine_history  the same machine over the years: trends of readings and lines
 ask            the same as a conversation, one check at a time
+practise    pairs of invented minutes for ears to train on, and their truth
+practise_told  what one minute does otherwise than another, and when
 closing        close a job: what it teaches, and what had been predicted
 home           where a user's data lie
 people         who may come to the bench: name, role and password
