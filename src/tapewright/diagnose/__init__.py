@@ -14,12 +14,14 @@ pruning       the part of a network that some of its functions hang on
 lives         a machine with parts renewed, and the same machine as it was, in one network
 measured      what can be measured: names of readings, units, what each is about
 expectation   how one measurement hangs on the machine: the noun
-expected      what each measurement should read on a machine as it is: which of the next three says so
+expected      what each measurement should read on a machine as it is: which of the next four says so
 expected_forces  torques, forces, currents, the supply
 expected_times  winds, run-down, the head base, running on, giving up
 expected_motion  speed, drift, flutter, lines, rates
+expected_heads  azimuth, spacing, gap, treble, dropouts, levels
 combinations  the states a machine can be in, one fault or several: the word of each function, the reading of each
 projection    how likely a reading is in each state, as likelihoods of words and of parts
+from_sound    from what a microphone heard of the mechanism to readings and signs, each with its reason
 told_when     what was told of a moment, as signs can take it
 likelihoods   what an answer or a reading says about functions and parts
 unexplained   evidence that a description does not explain

@@ -7,6 +7,7 @@ stretches_heard  other stretches of tone, and channels read as one, as notes and
 mechanism_heard  which motors may turn in which mode; a recording of a mechanism listened to; marks read
 one_pass       a test sequence in a recording, looked for and read
 pass_said      a one-pass reading as data that travels, by name, track and tone
+pass_changes   a test sequence before and after
 acceptance     every reading of a pass against its limit: the machine's sheet, else DIN 45500 part 4
 setting_up     how a machine is set up: its adjustments in the order of what they disturb
 setting_up_steps  every adjustment there is, and what it moves besides

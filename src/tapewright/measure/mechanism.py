@@ -18,7 +18,7 @@ from tapewright.measure.mechanism_disturbances import (
     speech,
     without_mains,
 )
-from tapewright.measure.mechanism_edges import edge_near
+from tapewright.measure.mechanism_edges import edge_near, spin_up_before
 from tapewright.measure.mechanism_frames import (
     FRAME_S,
     HIGHEST_HZ,
@@ -33,9 +33,9 @@ from tapewright.measure.mechanism_frames import (
     read_sound,
     thinned,
 )
-from tapewright.measure.mechanism_rate import Course, course_of, rate_reading
+from tapewright.measure.mechanism_rate import Course, another_rate, course_of, rate_reading
 from tapewright.measure.mechanism_repeats import repeats_in
-from tapewright.measure.mechanism_runs import Run, find_runs, take_out
+from tapewright.measure.mechanism_runs import Run, find_runs, mean_along, take_out
 from tapewright.measure.mechanism_squeal import programme_like, rings, squeals_from, tones_in, whine
 from tapewright.measure.mechanism_trust import (
     SAME_MACHINE_DB,
@@ -56,11 +56,15 @@ from tapewright.words.mechanism_heard import (
     Squeal,
     StretchHeard,
 )
+from tapewright.words.reading import Reading
 
 OFF: Final = "off"
 SURE_ENOUGH: Final = 0.6
 UNNAMED: Final = RateExpected("", "", 50.0, 18.0, 130.0, "motor", (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 9.0, 12.0))
 """Looked for where no machine says what may turn: small motors run at 1100 to 8000 turns a minute."""
+SILENT_KIND: Final = 0.98
+"""One motor in fifty is of a kind that hardly sounds at all; trade judgement, from memory."""
+LINE_SPEAKS: Final = 0.5
 SETTLES_S: Final = 0.5
 SHORT_S: Final = 0.25
 
@@ -167,14 +171,14 @@ class _Ear:
             if sure < SURE_ENOUGH:
                 continue
             course = course_of(self.frames, run, FRAME_S)
+            combs = {order for each in by_name[run.name] for order in each.comb}
             if not run.name and _like_mains(float(np.median(run.rates_hz))):
                 continue
-            kept.append((run, course, self._stretch(run, course, sure, runs)))
+            kept.append((run, course, self._stretch(run, course, sure, runs, combs)))
         stretches = sorted((stretch for _, _, stretch in kept), key=lambda s: (s.start_s, s.name))
-        levels = {
-            name: float(np.median([c.level_db for r, c, _ in kept if r.name == name]))
-            for name in {run.name for run, _, _ in kept}
-        }
+        levels: dict[str, list[tuple[float, float]]] = {}
+        for run, course, _ in kept:
+            levels.setdefault(run.name, []).append((course.level_db, float(np.median(run.rates_hz))))
         return stretches, self._missing(by_name, marks, stretches, levels, left)
 
     def _sure(self, run: Run, others: Sequence[Run], left: Single) -> float:
@@ -182,6 +186,8 @@ class _Ear:
         for other in others:
             if other.last >= run.first and other.first <= run.last:
                 take_out(said, other, self.frames.bin_hz)
+        if sum(mean_along(said, run, order, self.frames.bin_hz) > LINE_SPEAKS for order in run.orders) < 2:
+            return 0.0  # one line is no comb: anything may make it
         mean = straightened(said, run)
         middle = float(np.median(run.rates_hz))
         near = middle * (1.0 + np.linspace(-0.003, 0.003, 25))
@@ -189,9 +195,13 @@ class _Ear:
         decoys = decoy_scores(straightened(left, run), run.orders, run.span_hz, self.frames.bin_hz)
         return trusted(score, decoys, len(run.orders)).sure
 
-    def _stretch(self, run: Run, course: Course, sure: float, runs: Sequence[Run]) -> StretchHeard:
+    def _stretch(self, run: Run, course: Course, sure: float, runs: Sequence[Run], combs: set[float]) -> StretchHeard:
         times = self.frames.times_s
         rate, unsteady = rate_reading(course, FRAME_S)
+        other = another_rate(rate.value, course.heard, combs, run.span_hz)
+        if other:
+            why = f"Its lines fit {rate.value:.2f} and {other:.2f} turns a second alike."
+            rate, unsteady = Reading(None, "Hz", why_not=why), Reading(None, "%", why_not=why)
         start, end = float(times[run.first]), float(times[run.last])
         own = [other for other in runs if other.name == run.name and other is not run]
         earliest = max([float(times[o.last]) for o in own if o.last < run.first], default=0.0)
@@ -202,7 +212,11 @@ class _Ear:
         middle = (start + end) / 2
         at_start = run.first <= 1
         at_end = run.last >= len(times) - 2
-        start = 0.0 if at_start else edge_near(self.low, start, first, earliest, max(middle, start + 0.3))
+        if at_start:
+            start = 0.0
+        else:
+            start = edge_near(self.low, start, first, earliest, max(middle, start + 0.3))
+            start = spin_up_before(self.low, start, float(first.max()), earliest)
         end = self.low.duration_s if at_end else edge_near(self.low, end, last, min(middle, end - 0.3), latest)
         mode = self.modes[min(run.first + 2, run.last)]
         return StretchHeard(run.name, mode, start, max(end, start + HOP_S), rate, unsteady, sure)
@@ -212,22 +226,26 @@ class _Ear:
         by_name: Mapping[str, Sequence[RateExpected]],
         marks: Sequence[Mark],
         stretches: Sequence[StretchHeard],
-        levels: Mapping[str, float],
+        levels: Mapping[str, Sequence[tuple[float, float]]],
         left: Single,
     ) -> list[NotHeard]:
         """Say of everything expected and not heard how loud it would have had to be."""
         found = []
-        usual = float(np.median(list(levels.values()))) if levels else math.nan
         edges = [*(mark.at_s for mark in marks), self.low.duration_s]
         for mark, end in zip(marks, edges[1:], strict=True):
             for one in (e for rows in by_name.values() for e in rows if e.mode == mark.mode):
                 there = any(s.name == one.name and s.end_s > mark.at_s and s.start_s < end for s in stretches)
                 if not there and end - mark.at_s > 2 * FRAME_S:
-                    found.append(self._not_heard(one, mark.at_s, end, levels, usual, left))
+                    found.append(self._not_heard(one, mark.at_s, end, levels, left))
         return found
 
     def _not_heard(
-        self, one: RateExpected, start: float, end: float, levels: Mapping[str, float], usual: float, left: Single
+        self,
+        one: RateExpected,
+        start: float,
+        end: float,
+        levels: Mapping[str, Sequence[tuple[float, float]]],
+        left: Single,
     ) -> NotHeard:
         times, bin_hz = self.frames.times_s, self.frames.bin_hz
         rows = np.flatnonzero((times > start) & (times < end))
@@ -239,13 +257,13 @@ class _Ear:
         around = np.median(self.frames.background[rows], axis=0)
         at = np.minimum(np.rint(np.array(orders) * one.rate_hz / bin_hz).astype(int), len(around) - 1)
         needed = 10.0 * math.log10(max(loud * float(np.sum(around[at])) / 2.0, 1e-15))
-        if one.name in levels:
-            sure = chance_heard(levels[one.name], needed, SAME_MOTOR_DB)
-        elif math.isfinite(usual):
-            sure = chance_heard(usual, needed, SAME_MACHINE_DB)
-        else:
-            sure = 0.0
-        return NotHeard(one.name, one.mode, start, end, needed, sure)
+        own, others = levels.get(one.name), [pair for pairs in levels.values() for pair in pairs]
+        known = own or others
+        # What shakes grows with the square of the rate: a motor that turns slowly is a quiet one.
+        likely = [level + 40.0 * math.log10(min(1.0, one.rate_hz / rate)) for level, rate in known]
+        spread = SAME_MOTOR_DB if own else SAME_MACHINE_DB
+        sure = chance_heard(float(np.median(likely)), needed, spread) if known else 0.0
+        return NotHeard(one.name, one.mode, start, end, needed, min(sure, SILENT_KIND))
 
 
 def _like_mains(rate_hz: float) -> bool:

@@ -91,7 +91,7 @@ def speech(sound: Sound) -> list[Disturbance]:
             else:
                 found.append((start, start + 1.0))
     says = "Somebody speaks, or music plays. What is quieter than that is not heard meanwhile."
-    return [Disturbance("speech", a, min(b, sound.duration_s), says) for a, b in found]
+    return [Disturbance("speech", a, min(b, sound.duration_s), says) for a, b in found if b - a >= 2.0]
 
 
 def _pitches(cut: NDArray[np.floating], rate_hz: float) -> tuple[Array, Array, Array]:

@@ -13,7 +13,11 @@ from tapewright.measure.mechanism_frames import Array, Sound
 SHORT_S: Final = 0.08
 STEP_S: Final = 0.01
 REACH_S: Final = 0.6
-SIDE_HZ: Final = 18.0
+SPINS_UP_S: Final = 0.8
+"""A motor takes no longer to come up to its rate, with a flywheel to turn; from memory."""
+BEFORE_S: Final = 0.8
+RISES_TO: Final = 1.3
+"""The whole band has to rise to this for a beginning to be read from it."""
 
 
 def one_change(powers: Array, least: int = 6) -> int:
@@ -62,3 +66,33 @@ def edge_near(sound: Sound, about_s: float, lines_hz: Array, earliest_s: float, 
         total += here / max(float(np.median(here)), 1e-20)
     place = one_change(total)
     return float(first + (place * step + length / 2) / sound.rate_hz)
+
+
+def spin_up_before(sound: Sound, start_s: float, top_hz: float, earliest_s: float) -> float:
+    """Give the moment at which a motor was switched on, whose lines stand still from another moment on.
+
+    While it comes up to its rate its lines sweep through all that lies below: the whole band rises. Gives `start_s`
+    where it does not.
+
+    Arguments:
+        sound: thinned.
+        start_s: from when on the lines stand still.
+        top_hz: the highest of them.
+        earliest_s: nothing before counts.
+    """
+    length, step = round(SHORT_S * sound.rate_hz), round(STEP_S * sound.rate_hz)
+    first = max(0.0, earliest_s, start_s - SPINS_UP_S - BEFORE_S)
+    low, high = round(first * sound.rate_hz), round((start_s + 0.1) * sound.rate_hz)
+    if high - low < 6 * length or start_s - first < BEFORE_S:
+        return start_s
+    cut = np.lib.stride_tricks.sliding_window_view(sound.samples[low:high], length)[::step]
+    power = np.abs(np.fft.rfft(cut * np.hanning(length + 1)[:-1], axis=1)) ** 2
+    bins = slice(max(1, round(30.0 * length / sound.rate_hz)), max(4, round(top_hz * length / sound.rate_hz)))
+    count = max(8, round(0.5 * BEFORE_S / STEP_S))
+    # Each frequency against what it was before, so that what runs already says nothing.
+    usual = np.mean(power[:count, bins], axis=0)
+    rise = np.mean(np.minimum(power[:, bins] / np.maximum(usual, 1e-20), 30.0), axis=1)
+    place = one_change(rise)
+    if rise[place:].mean() < RISES_TO * rise[:place].mean():
+        return start_s
+    return min(start_s, float(first + (place * step + length / 2) / sound.rate_hz))

@@ -136,6 +136,33 @@ def rate_reading(course: Course, frame_s: float) -> tuple[Reading, Reading]:
     return rate, _unsteady(rates, noise, mean, frame_s)
 
 
+def another_rate(
+    rate_hz: float | None, heard: tuple[float, ...], comb: set[float], span_hz: tuple[float, float]
+) -> float | None:
+    """Give another rate whose comb has all the lines that were heard; None where there is none.
+
+    Arguments:
+        rate_hz: the rate found.
+        heard: multiples of it that sound.
+        comb: multiples at which the rotor may sound at all.
+        span_hz: rates that it may have.
+
+    >>> another_rate(3.3, (9.0, 18.0), {3.0, 6.0, 9.0, 12.0, 18.0}, (2.8, 10.7))
+    4.95
+    >>> another_rate(40.0, (1.0, 2.0, 3.0), {1.0, 2.0, 3.0}, (30.0, 52.0)) is None
+    True
+    """
+    if rate_hz is None:
+        return None
+    first = heard[0] * rate_hz
+    for order in sorted(comb, reverse=True):
+        rate = first / order
+        inside = span_hz[0] <= rate <= span_hz[1] and abs(rate / rate_hz - 1.0) > 0.02
+        if inside and all(any(abs(k * rate_hz / rate - c) < 0.02 * c for c in comb) for k in heard):
+            return round(rate, 6)
+    return None
+
+
 def _unsteady(rates: Array, noise: Array, mean: float, frame_s: float) -> Reading:
     if len(rates) < 2 * ALONE + 2:
         return Reading(None, "%", why_not="It ran too short for that: two seconds are needed.")

@@ -27,7 +27,12 @@ NOT_ASKED: Final = 0.1
 """How likely a rotor turns in a mode in which it should stand, or at another mode's rate, against what is expected."""
 RESOLVED: Final = 6.0
 """Rates of the grid that a frame cannot tell apart."""
+NEAR: Final = 0.2
+"""Spread of a sound motor's rate about the one described, as a share of what is looked for; trade judgement."""
+STRANGE: Final = 0.1
+"""What each frame costs in which a rotor turns that should stand, or turns at another mode's rate, nats."""
 SHORTEST_FRAMES: Final = 3
+MOST_RUNS: Final = 60
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,6 +62,7 @@ class _Lane:
     rates: Array
     orders: tuple[float, ...]
     modes: frozenset[str]
+    likely: Array
 
 
 def lanes(expected: Sequence[RateExpected], bin_hz: float, highest_hz: float) -> list[_Lane]:
@@ -79,13 +85,28 @@ def lanes(expected: Sequence[RateExpected], bin_hz: float, highest_hz: float) ->
         orders = orders_within(group[0].comb, group[0].rate_hz, highest_hz / 1.3)
         if orders:
             modes = frozenset(e.mode for e in group)
-            found.append(_Lane(rate_grid(low, high, orders, bin_hz), orders, modes))
+            grid = rate_grid(low, high, orders, bin_hz)
+            found.append(_Lane(grid, orders, modes, _likely(grid, group)))
     return found
 
 
+def _likely(grid: Array, group: Sequence[RateExpected]) -> Array:
+    """Give the chance of each rate before anything is heard: mostly near what is usual, the rest anywhere."""
+    near = np.zeros(len(grid))
+    for one in group:
+        spread = NEAR * min(math.log(one.high_hz / one.rate_hz), math.log(one.rate_hz / one.low_hz))
+        near += np.exp(-0.5 * (np.log(grid / one.rate_hz) / max(spread, 1e-3)) ** 2)
+    return np.asarray(0.7 * near / max(float(near.sum()), 1e-12) + 0.3 / len(grid))
+
+
 def decoded(
-    said: Single, rows: Sequence[_Lane], modes: Sequence[str], bin_hz: float, hop_s: float
-) -> tuple[float, NDArray[np.intp], Array]:
+    said: Single,
+    rows: Sequence[_Lane],
+    modes: Sequence[str],
+    bin_hz: float,
+    hop_s: float,
+    taken: NDArray[np.bool_] | None = None,
+) -> tuple[NDArray[np.intp], Array, Array]:
     """Find the likeliest course of one rotor.
 
     Arguments:
@@ -94,14 +115,18 @@ def decoded(
         modes: the mode of each frame; "" where nobody said.
         bin_hz: distance of two bins.
         hop_s: from frame to frame.
+        taken: frames in which it is known to turn already, and not looked for again.
 
     Returns:
-        How much better that course is than silence throughout, in nats; the state of each frame, 0 for silent and else
-        1 and the rate's place; all rates.
+        The state of each frame, 0 for silent and else 1 and the rate's place; all rates; and how much better than
+        silence each frame of the course is, in nats.
     """
     # A file of one frame has nothing that overlaps.
     alone = max(OVERLAP, 1.0 / len(said))
     gain = alone * np.concatenate([comb_evidence(said, row.rates, row.orders, bin_hz) for row in rows], axis=1)
+    gain -= _strange(rows, modes)
+    if taken is not None:
+        gain[taken] = -20.0
     rates = np.concatenate([row.rates for row in rows])
     entering = _entering(rows, modes, hop_s)
     edge = np.zeros(len(rates), dtype=bool)
@@ -125,9 +150,11 @@ def decoded(
         else:
             off = off + stay
         on = np.where(came_in, enter, best) + gain[frame]
-    silent = (len(gain) - 1) * stay
     course = _traced(on, off, back, from_rate)
-    return float(max(off, on.max()) - silent), course, rates
+    along = np.where(course > 0, gain[np.arange(len(gain)), np.maximum(course - 1, 0)], 0.0)
+    begins = np.flatnonzero((course > 0) & (np.concatenate([[0], course[:-1]]) == 0))
+    along[begins] += entering[begins, course[begins] - 1]
+    return course, rates, along
 
 
 def _entering(rows: Sequence[_Lane], modes: Sequence[str], hop_s: float) -> Array:
@@ -139,9 +166,19 @@ def _entering(rows: Sequence[_Lane], modes: Sequence[str], hop_s: float) -> Arra
         pieces = []
         for row in rows:
             usual = not mode or mode in row.modes or "" in row.modes
-            pieces.append(np.full(len(row.rates), np.log((1.0 if usual else NOT_ASKED) * RESOLVED / len(row.rates))))
+            pieces.append(np.log((1.0 if usual else NOT_ASKED) * RESOLVED * row.likely))
         table[k] = begins + np.concatenate(pieces)
     return table[[known[mode] for mode in modes]]
+
+
+def _strange(rows: Sequence[_Lane], modes: Sequence[str]) -> Array:
+    """Give what it costs to turn in each frame, range by range of rates, shape (frames, rates)."""
+    cost = np.zeros((len(modes), sum(len(row.rates) for row in rows)))
+    for mode in dict.fromkeys(modes):
+        here = [k for k, one in enumerate(modes) if one == mode]
+        costs = [0.0 if not mode or mode in row.modes or "" in row.modes else STRANGE for row in rows]
+        cost[here] = np.repeat(costs, [len(row.rates) for row in rows])
+    return cost
 
 
 def _moved(on: Array, edge: NDArray[np.bool_]) -> tuple[Array, NDArray[np.int8]]:
@@ -198,64 +235,71 @@ def find_runs(
     """
     highest = (said.shape[1] - 1) * bin_hz
     rows = {name: lanes(list(each), bin_hz, highest) for name, each in expected.items()}
-    waiting = [name for name in rows if rows[name]]
+    rows = {name: each for name, each in rows.items() if each}
+    taken = {name: np.zeros(len(said), dtype=bool) for name in rows}
     left = said.copy()
+    waiting: dict[str, list[_Offer]] = {}
     found: list[Run] = []
-    while waiting:
-        courses = {name: decoded(left, rows[name], modes, bin_hz, hop_s) for name in waiting}
-        ranked = sorted(waiting, key=lambda one: -courses[one][0])
-        several = {one: _runs_in(one, courses[one][1], courses[one][2], rows[one]) for one in ranked}
-        # A comb that is heard at even multiples alone may be another rotor's at twice the rate: that one goes first.
-        name = next(
-            (one for one in ranked if not _another_fits(left, one, several[one], rows, waiting, bin_hz)), ranked[0]
-        )
-        if courses[ranked[0]][0] <= 0.0:
+    while len(found) < MOST_RUNS:
+        for name in rows.keys() - waiting.keys():
+            course, rates, along = decoded(left, rows[name], modes, bin_hz, hop_s, taken[name])
+            waiting[name] = _offers(name, course, rates, along, rows[name])
+        offers = [offer for each in waiting.values() for offer in each]
+        if not offers:
             break
-        runs = several[name]
-        for run in runs:
-            take_out(left, run, bin_hz)
-        found += runs
-        waiting.remove(name)
+        # A comb that is heard at even multiples alone may be another rotor's at twice the rate: that one goes first.
+        ranked = sorted(offers, key=lambda offer: (-offer.gain, offer.run.name, offer.run.first))
+        best = next((offer for offer in ranked if not _another_fits(left, offer.run, rows, bin_hz)), ranked[0]).run
+        found.append(best)
+        take_out(left, best, bin_hz)
+        taken[best.name][best.first : best.last + 1] = True
+        waiting[best.name] = [offer for offer in waiting[best.name] if offer.run is not best]
+        # Whoever had hoped for the same stretch of time has to look again.
+        for name in [n for n, each in waiting.items() if any(_meet(offer.run, best) for offer in each)]:
+            del waiting[name]
     return found, left
 
 
-def _runs_in(name: str, course: NDArray[np.intp], rates: Array, rows: Sequence[_Lane]) -> list[Run]:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Offer:
+    """A run that one rotor's course has in it, and how much better than silence it is, nats."""
+
+    run: Run
+    gain: float
+
+
+def _meet(one: Run, other: Run) -> bool:
+    return one.first <= other.last and other.first <= one.last
+
+
+def _offers(name: str, course: NDArray[np.intp], rates: Array, along: Array, rows: Sequence[_Lane]) -> list[_Offer]:
     turning = np.concatenate([[0], (course > 0).astype(int), [0]])
     changes = np.flatnonzero(np.diff(turning))
     found = []
     for first, after in zip(changes[::2], changes[1::2], strict=True):
-        if after - first < min(SHORTEST_FRAMES, len(course)):
+        gain = float(along[first:after].sum())
+        if after - first < min(SHORTEST_FRAMES, len(course)) or gain <= 0.0:
             continue
         here = rates[course[first:after] - 1]
         middle = float(np.median(here))
         row = next((r for r in rows if r.rates[0] <= middle <= r.rates[-1]), rows[0])
-        found.append(
-            Run(name, int(first), int(after) - 1, here, row.orders, (float(row.rates[0]), float(row.rates[-1])))
-        )
+        span = (float(row.rates[0]), float(row.rates[-1]))
+        found.append(_Offer(Run(name, int(first), int(after) - 1, here, row.orders, span), gain))
     return found
 
 
-def _another_fits(
-    said: Single,
-    name: str,
-    runs: Sequence[Run],
-    rows: Mapping[str, Sequence[_Lane]],
-    waiting: Sequence[str],
-    bin_hz: float,
-) -> bool:
-    """Say whether all that is heard of a rotor somewhere lies at multiples of a rate that another may have."""
-    for run in runs:
-        speaks = [order for order in run.orders if _mean_along(said, run, order, bin_hz) > 0.5]
-        shared = math.gcd(*(round(order) for order in speaks)) if speaks else 1
-        rate = float(np.median(run.rates_hz)) * shared
-        if shared > 1 and any(
-            row.rates[0] <= rate <= row.rates[-1] for other in waiting if other != name for row in rows[other]
-        ):
-            return True
-    return False
+def _another_fits(said: Single, run: Run, rows: Mapping[str, Sequence[_Lane]], bin_hz: float) -> bool:
+    """Say whether all that is heard of a run lies at multiples of a rate that another rotor may have."""
+    speaks = [order for order in run.orders if mean_along(said, run, order, bin_hz) > 0.5]
+    shared = math.gcd(*(round(order) for order in speaks)) if speaks else 1
+    rate = float(np.median(run.rates_hz)) * shared
+    return shared > 1 and any(
+        row.rates[0] <= rate <= row.rates[-1] for other in rows if other != run.name for row in rows[other]
+    )
 
 
-def _mean_along(said: Single, run: Run, order: float, bin_hz: float) -> float:
+def mean_along(said: Single, run: Run, order: float, bin_hz: float) -> float:
+    """Give the mean evidence of one multiple of a run's rate, while it ran."""
     at = np.minimum(np.rint(order * run.rates_hz / bin_hz).astype(int), said.shape[1] - 1)
     return float(np.mean(said[np.arange(run.first, run.last + 1), at]))
 
@@ -266,7 +310,7 @@ def take_out(said: Single, run: Run, bin_hz: float, width_hz: float = 6.0) -> No
     reach = max(1, round(width_hz / bin_hz))
     spacing = float(np.median(run.rates_hz))
     # A slow rotor's multiples lie so close that all would go: then only those that were looked at.
-    orders = np.arange(1, int(bins * bin_hz / spacing) + 1) if spacing > 8.0 * width_hz else np.array(run.orders)
+    orders = np.arange(1, int(bins * bin_hz / spacing) + 1) if spacing > 2.5 * width_hz else np.array(run.orders)
     for k, rate in enumerate(run.rates_hz):
         middle = np.rint(orders * rate / bin_hz).astype(int)
         for shift in range(-reach, reach + 1):

@@ -1,0 +1,258 @@
+"""From what a microphone heard to evidence: readings and signs of the machine, each with a sentence that says why.
+
+How sure each is comes from the detector's own figures: how much better the comb fitted than combs out of step, or how
+likely it would have been heard over the background where it was not. Nothing is said of a mode that nobody marked.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+from tapewright.diagnose.measured import asked
+from tapewright.diagnose.network import Network, network
+from tapewright.machine.parts import SPOKEN_MODES, TURNING_SENSORS, Machine, shaft, spoken
+from tapewright.machine.rates import Rate, rates
+from tapewright.words.evidence import Evidence, Observation
+from tapewright.words.mechanism_heard import EvidenceHeard, Knock, Mark, MechanismHeard, Squeal, StretchHeard
+from tapewright.words.problem import Problem
+from tapewright.words.reading import Reading
+
+OFF: Final = "off"
+SAYS_LITTLE: Final = 0.3
+"""Where a motor would have been heard less often than this, that it was not says next to nothing."""
+LEAST_S: Final = 0.3
+TOGETHER_S: Final = 0.6
+BEFORE_THE_KEY_S: Final = 1.0
+"""What stops by itself stops this long before the next key at least."""
+TIME_OUT_S: Final = 3.0
+PLAIN_KNOCK_DB: Final = 6.0
+"""Sound machines tick too; from here on an ear would call it a noise; trade judgement, from memory."""
+RATE_FITS: Final = 0.04
+Said = tuple[str, Reading | Observation, str]
+
+
+@dataclass(frozen=True, slots=True)
+class _Spell:
+    """One mode, from its mark to the next."""
+
+    mode: str
+    start_s: float
+    end_s: float
+    doubt_s: float
+
+
+def evidence_of_sound(machine: Machine, heard: MechanismHeard) -> EvidenceHeard:
+    """Say what a recording of the mechanism tells of a machine.
+
+    Arguments:
+        machine: the description that the recording was listened to with.
+        heard: what was heard.
+
+    >>> from tapewright.machine.library import shipped
+    >>> nothing = MechanismHeard(1.0, 48000.0, (), (), (), (), (), (), (), ())
+    >>> evidence_of_sound(shipped("four_track"), nothing).reasons
+    ()
+    """
+    net = network(machine)
+    said: dict[str, tuple[Reading | Observation, str]] = {}
+    spells = _spells(machine, heard)
+    for name, what, why in _all(net, heard, spells):
+        if isinstance(what, Observation):
+            known = name in net.signs and net.signs[name].node in net.words
+        else:
+            known = not isinstance(asked(machine, name), Problem)
+        if known:
+            said.setdefault(name, (what, why))
+    signs = tuple(what for what, _ in said.values() if isinstance(what, Observation))
+    readings = {name: what for name, (what, _) in said.items() if isinstance(what, Reading)}
+    return EvidenceHeard(Evidence(signs, readings), tuple((name, why) for name, (_, why) in said.items()))
+
+
+def _all(net: Network, heard: MechanismHeard, spells: tuple[_Spell, ...]) -> Iterator[Said]:
+    machine = net.machine
+    for spell in spells:
+        yield from _motors(machine, heard, spell)
+        yield from _running_on(net, heard, spell)
+        yield from _stopping(machine, heard, spell)
+        yield from _squeals(net, heard, spell)
+        yield from _knocks(net, heard, spell)
+    yield from _rates(machine, heard, spells)
+
+
+def _spells(machine: Machine, heard: MechanismHeard) -> tuple[_Spell, ...]:
+    """Give each mode's first spell; of stop the one after play: only then has the head base a way to go."""
+    end = Mark(OFF, heard.duration_s)
+    found: dict[str, _Spell] = {}
+    before = OFF
+    for mark, after in pairwise((*heard.marks, end)):
+        fits = mark.mode != "stop" or before in ("play", "record", "reverse_play")
+        if mark.mode in machine.modes and fits and after.at_s - mark.at_s > LEAST_S:
+            found.setdefault(mark.mode, _Spell(mark.mode, mark.at_s, after.at_s, mark.doubt_s))
+        before = mark.mode
+    return tuple(found.values())
+
+
+def _within(heard: MechanismHeard, spell: _Spell, motor: str) -> list[StretchHeard]:
+    """Give a motor's stretches that reach into a spell by more than its run-down from the one before."""
+    return [
+        one for one in heard.stretches
+        if one.name == motor and min(one.end_s, spell.end_s) - max(one.start_s, spell.start_s + spell.doubt_s) > LEAST_S
+    ]  # fmt: skip
+
+
+def _motors(machine: Machine, heard: MechanismHeard, spell: _Spell) -> Iterator[Said]:
+    """Which motors ran and which did not."""
+    for motor in machine.modes[spell.mode].motors:
+        name = f"motor_runs_sure:{motor}@{spell.mode}"
+        called, when = spoken(machine, motor), SPOKEN_MODES[spell.mode]
+        there = _within(heard, spell, motor)
+        if there:
+            best = max(there, key=lambda one: one.sure)
+            rate = best.rate_hz.value
+            at = f" at {rate:.1f} turns a second" if rate is not None else ""
+            why = f"The {called} is heard {when}{at}, from {best.start_s:.1f} s to {best.end_s:.1f} s."
+            yield name, Reading(best.sure, "1", method="comb of its lines, by microphone"), why
+            continue
+        missing = [n for n in heard.not_heard if n.name == motor and n.start_s >= spell.start_s - 0.01]
+        missing = [n for n in missing if n.mode == spell.mode and n.end_s <= spell.end_s + 0.01]
+        if missing and missing[0].sure >= SAYS_LITTLE:
+            missed = 1.0 - missing[0].sure
+            why = (
+                f"The {called} is not heard {when}. Over this background it would have been heard from "
+                f"{missing[0].loud_enough_db:.0f} dB against full scale on; "
+                f"{100.0 * missing[0].sure:.0f} in 100 motors as loud as those heard would have been."
+            )
+            yield name, Reading(missed / (1.0 + missed), "1", method="silence of its lines, by microphone"), why
+
+
+def _rates(machine: Machine, heard: MechanismHeard, spells: tuple[_Spell, ...]) -> Iterator[Said]:
+    """Each stretch's rate once: in the mode in which most of it lies."""
+    longest: dict[str, float] = {}
+    found: dict[str, Said] = {}
+    for one in heard.stretches:
+        if one.rate_hz.value is None or not one.name:
+            continue
+        shares = {s.mode: min(one.end_s, s.end_s) - max(one.start_s, s.start_s) for s in spells}
+        mode = max(shares, key=lambda m: (one.name in machine.modes[m].motors, shares[m]), default="")
+        if not mode or shares[mode] < LEAST_S or one.name not in machine.modes[mode].motors:
+            continue
+        name = f"rate_hz:{one.name}@{mode}"
+        if shares[mode] > longest.get(name, 0.0):
+            longest[name] = shares[mode]
+            why = f"The {spoken(machine, one.name)} turns {one.rate_hz.value:.2f} times a second {SPOKEN_MODES[mode]}."
+            found[name] = (name, one.rate_hz, why)
+    yield from found.values()
+
+
+def _running_on(net: Network, heard: MechanismHeard, spell: _Spell) -> Iterator[Said]:
+    """Whether a motor that a position switch ends goes on."""
+    machine = net.machine
+    for sensor in machine.sensors.values():
+        motor = sensor.ends
+        if not motor or motor not in machine.modes[spell.mode].motors:
+            continue
+        there = [one for one in _within(heard, spell, motor) if one.start_s > spell.start_s - 1.0]
+        if not there:
+            continue
+        one = max(there, key=lambda stretch: stretch.sure)
+        lasts, waits = min(one.end_s, spell.end_s) - one.start_s, sensor.timeout_s or TIME_OUT_S
+        called, when = spoken(machine, motor), SPOKEN_MODES[spell.mode]
+        why = f"The {called} runs for {lasts:.1f} s {when}; the logic waits {waits:g} s for its switch."
+        if spell.mode == "play":
+            yield f"run_on_s:{motor}", Reading(lasts, "s", 0.3, method="by microphone"), why
+        goes_on = next((s for s in net.signs.values() if s.node == f"runs_on:{motor}@{spell.mode}"), None)
+        if goes_on is not None and spell.mode != "play":
+            on = lasts > 0.85 * waits
+            yield goes_on.id, Observation(goes_on.id, on, one.sure), why
+
+
+def _stopping(machine: Machine, heard: MechanismHeard, spell: _Spell) -> Iterator[Said]:
+    """When the machine gives a mode up by itself: what turned falls silent long before the next key."""
+    mode = machine.modes[spell.mode]
+    if not mode.takes_up or not any(
+        one.kind in (*TURNING_SENSORS, "position_switch") for one in machine.sensors.values()
+    ):
+        return
+    ended = {sensor.ends for sensor in machine.sensors.values()}
+    driving = [one for motor in mode.motors if motor not in ended for one in _within(heard, spell, motor)]
+    # What is heard in the mode, and not in the quiet mode before it, ends with the mode.
+    own = [one for one in driving if one.start_s > spell.start_s - 0.5]
+    if not own:
+        return
+    last = max(one.end_s for one in own)
+    if spell.end_s - last > BEFORE_THE_KEY_S and last - spell.start_s > LEAST_S:
+        sure = max(one.sure for one in own)
+        names = " and ".join(dict.fromkeys(spoken(machine, one.name) for one in own))
+        why = f"{SPOKEN_MODES[spell.mode].capitalize()} the {names} stops by itself after {last - spell.start_s:.1f} s."
+        if sure > 0.8:
+            doubt = (spell.doubt_s**2 + 0.15**2) ** 0.5
+            yield (
+                f"seconds_to_stop@{spell.mode}",
+                Reading(last - spell.start_s, "s", doubt, method="by microphone"),
+                why,
+            )
+
+
+def _squeals(net: Network, heard: MechanismHeard, spell: _Spell) -> Iterator[Said]:
+    """Squeals: the part by the rate at which they come back, else the mode alone."""
+    machine, mode = net.machine, spell.mode
+    here = [one for one in heard.squeals if one.start_s < spell.end_s and one.end_s > spell.start_s]
+    squeak = next((s for s in net.signs.values() if s.node == f"squeal@{mode}"), None)
+    if not here:
+        return
+    best = max(here, key=lambda one: one.sure)
+    pitch = best.frequency_hz.value or 0.0
+    why = (
+        f"A {best.kind} near {pitch:.0f} Hz is heard {SPOKEN_MODES[mode]}, {best.prominence_db:.0f} dB above its "
+        "neighbours."
+    )
+    named = list(_parts_at(machine, mode, best))
+    rubbing = [part for part in named if f"rubs:{shaft(machine, part)}@{mode}" in net.words]
+    if rubbing:
+        share = best.sure / len(rubbing)
+        for part in rubbing:
+            sure = max(share, 0.5 * best.sure)
+            back = best.modulation_hz.value
+            also = f" It comes back {back:.2f} times a second, as the {spoken(machine, part)} comes round."
+            yield f"squeal_sure:{part}@{mode}", Reading(sure, "1", method="by microphone"), why + also
+    if squeak is not None:
+        yield squeak.id, Observation(squeak.id, True, best.sure), why
+
+
+def _parts_at(machine: Machine, mode: str, squeal: Squeal) -> Iterator[str]:
+    """Name the shafts that come round as often as a squeal comes back."""
+    back = squeal.modulation_hz
+    if back.value is None:
+        return
+    for rate in _shafts(machine, mode):
+        if _comes_round(rate, back):
+            yield rate.name
+
+
+def _comes_round(rate: Rate, back: Reading) -> bool:
+    low, high = rate.range_per_s or (rate.turns_per_s.value, rate.turns_per_s.value)
+    doubt = (back.doubt or 0.0) + RATE_FITS * high
+    return back.value is not None and low - doubt <= back.value <= high + doubt
+
+
+def _shafts(machine: Machine, mode: str) -> list[Rate]:
+    return [
+        one for name, one in rates(machine, mode).items()
+        if one.what == "rotor" and name in machine.rotors and shaft(machine, name) == name
+    ]  # fmt: skip
+
+
+def _knocks(net: Network, heard: MechanismHeard, spell: _Spell) -> Iterator[Said]:
+    """Knocks and rubbing that an ear would call a noise."""
+    noise = next((s for s in net.signs.values() if s.node == f"noise@{spell.mode}"), None)
+    if noise is None:
+        return
+    both: list[tuple[Knock, str]] = [(one, "knocking") for one in heard.knocks if one.strength_db >= PLAIN_KNOCK_DB]
+    for one, called in both:
+        if one.start_s < spell.end_s and one.end_s > spell.start_s:
+            why = (
+                f"A {called} comes back {one.rate_hz.value:.2f} times a second {SPOKEN_MODES[spell.mode]}, "
+                f"{one.strength_db:.0f} dB above what lies between."
+            )
+            yield noise.id, Observation(noise.id, True, one.sure), why

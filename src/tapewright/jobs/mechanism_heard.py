@@ -1,0 +1,143 @@
+"""A recording of a mechanism, listened to with its description at hand."""
+
+import csv
+import io
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, Final
+
+from tapewright.machine.parts import Machine
+from tapewright.machine.rates import Rate, rates
+from tapewright.measure.mechanism import hear_mechanism
+from tapewright.words.mechanism_heard import Mark, MechanismHeard, RateExpected
+from tapewright.words.problem import InputAtFaultError, Problem, nearest
+from tapewright.words.whole_file import read_text
+
+OFF: Final = "off"
+SLOWEST, FASTEST = 0.72, 1.3
+"""How far a motor that is worn, starved or badly set may be off; trade judgement, from memory."""
+PLAIN_ORDERS: Final = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0)
+SEGMENT_ORDERS: Final = (1.0, 2.0, 3.0, 4.0, 6.0)
+TOLD_APART_HZ: Final = 12.0
+"""Lines closer than this run together in a frame: a slow motor is looked for at its commutator's multiples alone."""
+LARGEST_MB: Final = 2
+
+
+def expected_rates(machine: Machine) -> tuple[RateExpected, ...]:
+    """Say which motors may turn in which mode, at what rate, and at which multiples of it they may sound.
+
+    Every mode that powers a motor has one for it. Everything else that turns is driven by a motor and sounds with it.
+
+    >>> from tapewright.machine.library import shipped
+    >>> [e.name for e in expected_rates(shipped("four_track")) if e.mode == "switch_on"]
+    ['cam_motor']
+    """
+    found = []
+    for mode in machine.modes.values():
+        turning = rates(machine, mode.name)
+        for motor in mode.motors:
+            rate = turning.get(motor)
+            if rate is not None and rate.turns_per_s.value > 0:
+                found.append(_expected(machine, motor, mode.name, rate))
+    return tuple(found)
+
+
+def _expected(machine: Machine, motor: str, mode: str, rate: Rate) -> RateExpected:
+    middle, doubt = rate.turns_per_s.value, rate.turns_per_s.doubt or 0.0
+    low, high = rate.range_per_s or (middle, middle)
+    segments = float(machine.rotors[motor].segments)
+    comb: tuple[float, ...] = PLAIN_ORDERS if middle >= TOLD_APART_HZ else ()
+    # An odd number of segments under two brushes sounds at twice their number too; that is among the multiples.
+    comb += tuple(segments * order for order in SEGMENT_ORDERS) if segments else ()
+    return RateExpected(
+        motor, mode, middle, SLOWEST * min(low, middle - doubt / 2), FASTEST * max(high, middle + doubt / 2), "motor",
+        tuple(sorted(set(comb))),
+    )  # fmt: skip
+
+
+def listen(path: Path, machine: Machine | None, marks: Sequence[Mark] | None = None) -> MechanismHeard:
+    """Listen to a recording of a machine's mechanism.
+
+    Arguments:
+        path: a sound file; a phone's formats too.
+        machine: its description; None where there is none.
+        marks: what was done when; None where nobody noted it.
+
+    Raises:
+        InputAtFaultError: the file cannot be read, or a mark names a mode that the machine does not have.
+    """
+    if machine is not None and marks:
+        known = (OFF, *machine.modes)
+        wrong = [mark for mark in marks if mark.mode not in known]
+        if wrong:
+            raise InputAtFaultError(
+                [Problem("marks", f"{m.mode!r} is no mode of this machine.", nearest(m.mode, known)) for m in wrong]
+            )
+    return hear_mechanism(path, marks, () if machine is None else expected_rates(machine))
+
+
+def read_marks(path: Path) -> tuple[Mark, ...]:
+    """Read what was done when: a CSV file with the columns `mode`, `at_s` and perhaps `doubt_s`, or JSON with `marks`.
+
+    Raises:
+        InputAtFaultError: a Problem for each row that cannot be used.
+    """
+    text = read_text(
+        path, largest_mb=LARGEST_MB, instead="Give a file of marks, not a recording.",
+        absent="Check the name, or leave --marks out.", kind="CSV or JSON",
+    )  # fmt: skip
+    return parse_marks(text, str(path))
+
+
+def parse_marks(text: str, where: str) -> tuple[Mark, ...]:
+    r"""Read marks from text; `where` names it in messages.
+
+    >>> parse_marks("mode,at_s\noff,0\nplay,4.2\n", "example")[1].at_s
+    4.2
+    """
+    rows = _json_rows(text, where) if text.lstrip()[:1] in ("{", "[") else list(csv.DictReader(io.StringIO(text)))
+    problems: list[Problem] = []
+    found = []
+    for number, row in enumerate(rows, 1):
+        mark = _mark(row, f"{where}, mark {number}", problems)
+        if mark is not None:
+            found.append(mark)
+    if not rows:
+        problems.append(
+            Problem(where, "holds no marks.", "Write a line mode,at_s and under it one line for each mark.")
+        )
+    if problems:
+        raise InputAtFaultError(problems)
+    return tuple(sorted(found, key=lambda mark: mark.at_s))
+
+
+def _json_rows(text: str, where: str) -> list[Any]:
+    try:
+        found = json.loads(text)
+    except (json.JSONDecodeError, RecursionError):
+        raise InputAtFaultError(Problem(where, "is not JSON.", "Mend the file, or write CSV.")) from None
+    rows = found.get("marks") if isinstance(found, dict) else found
+    if not isinstance(rows, list):
+        raise InputAtFaultError(
+            Problem(where, "holds no list `marks`.", 'Write {"marks": [{"mode": .., "at_s": ..}]}.')
+        )
+    return rows
+
+
+def _mark(row: Any, where: str, problems: list[Problem]) -> Mark | None:
+    mode = str(row.get("mode") or "").strip() if isinstance(row, dict) else ""
+    if not mode:
+        problems.append(Problem(where, "names no mode.", "Give `mode` and `at_s`."))
+        return None
+    try:
+        at, doubt = float(row.get("at_s")), float(row.get("doubt_s") or Mark("", 0.0).doubt_s)
+    except (TypeError, ValueError):
+        problems.append(Problem(where, f"{row.get('at_s')!r} is no time.", "Give `at_s` in seconds."))
+        return None
+    if not (0.0 <= at < 1e6 and 0.0 <= doubt < 1e3):
+        problems.append(
+            Problem(where, f"{at:g} s is no time in a recording.", "Give `at_s` in seconds from its start.")
+        )
+        return None
+    return Mark(mode, at, doubt)
