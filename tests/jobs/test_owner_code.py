@@ -6,7 +6,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tapewright.jobs.owner_code import ALPHABET, MOST_ANSWERS, answers_in, code_of
+from tapewright.jobs.owner_code import (
+    ALPHABET,
+    MOST_ANSWERS,
+    MOST_MARKS,
+    answers_in,
+    code_of,
+    minute_code_of,
+    minute_marks_in,
+)
 from tapewright.words.problem import InputAtFaultError
 
 IDS = [f"sign_{number}" for number in range(200)]
@@ -70,3 +78,44 @@ def test_a_sign_the_sheet_does_not_have_is_refused() -> None:
 def test_more_answers_than_a_code_holds_are_not_cut_off_in_silence() -> None:
     with pytest.raises(ValueError, match="a code holds 31"):
         code_of([(0, True)] * 32, 0)
+
+
+# --- the code of a guided minute --------------------------------------------------------------------------------------
+
+MODES = ["off", "switch_on", "cassette_in", "play", "stop", "fast_forward", "stop", "rewind", "stop", "off"]
+marks = st.lists(st.tuples(st.integers(0, 9), st.integers(0, 8191), st.booleans()), max_size=MOST_MARKS)
+
+
+@given(marks, fingerprints)
+def test_marks_come_out_as_they_went_in(said: list[tuple[int, int, bool]], fingerprint: int) -> None:
+    code = minute_code_of([(step, tenths / 10.0, failed) for step, tenths, failed in said], fingerprint)
+    assert len(code.replace(" ", "")) <= 99
+    found = minute_marks_in(code.lower().replace(" ", "-"), MODES, fingerprint)
+    assert list(found) == [(MODES[step], tenths / 10.0, failed) for step, tenths, failed in said]
+
+
+@given(answers, marks, fingerprints)
+def test_one_code_is_never_taken_for_the_other(
+    said: list[tuple[int, bool | None]], told: list[tuple[int, int, bool]], fingerprint: int
+) -> None:
+    with pytest.raises(InputAtFaultError, match="guided minute, not of answers"):
+        answers_in(minute_code_of([(s, t / 10.0, f) for s, t, f in told], fingerprint), IDS, fingerprint)
+    with pytest.raises(InputAtFaultError, match="a code of answers"):
+        minute_marks_in(code_of(said, fingerprint), MODES, fingerprint)
+
+
+def test_the_minute_of_another_machine_and_a_step_it_has_not_are_refused() -> None:
+    with pytest.raises(InputAtFaultError, match="another machine"):
+        minute_marks_in(minute_code_of([(0, 0.0, False)], 7), MODES, 8)
+    with pytest.raises(InputAtFaultError, match="does not have"):
+        minute_marks_in(minute_code_of([(11, 0.0, False)], 7), MODES, 7)
+    with pytest.raises(ValueError, match="a code holds 24"):
+        minute_code_of([(0, 0.0, False)] * 25, 7)
+
+
+@given(st.text(max_size=60))
+def test_anything_else_is_no_minute(text: str) -> None:
+    try:
+        minute_marks_in(text, MODES, 0xBEEF)
+    except InputAtFaultError as error:
+        assert error.problems[0].where == "owner's code"  # noqa: PT017 - whatever is not refused checked

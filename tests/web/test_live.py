@@ -53,7 +53,9 @@ class Line:
 
 
 @contextmanager
-def connection(home: Path, origin: str = "", host: str = "", job: str | None = None) -> Iterator[Line]:
+def connection(
+    home: Path, origin: str = "", host: str = "", job: str | None = None, path: str = "/live"
+) -> Iterator[Line]:
     app = application(home, ahead=False)
     store = app.app.state.bench.store  # type: ignore[attr-defined]
     job_id = job or store.begin(Particulars(machine_id="four_track")).id
@@ -65,7 +67,7 @@ def connection(home: Path, origin: str = "", host: str = "", job: str | None = N
         try:
             here = f"127.0.0.1:{listening.getsockname()[1]}"
             with connect(
-                f"ws://{here}/jobs/{job_id}/live",
+                f"ws://{here}/jobs/{job_id}{path}",
                 origin=Origin(origin or f"http://{here}"),
                 additional_headers={"Host": host} if host else {},
                 open_timeout=20,

@@ -8,7 +8,10 @@ from urllib.parse import urlencode
 import httpx
 import pytest
 
+from tapewright.diagnose.network import network
 from tapewright.jobs.guided_minute_marks import marks_in
+from tapewright.jobs.owner_code import minute_code_of
+from tapewright.jobs.owner_sheet import fingerprint, owner_signs
 from tapewright.jobs.store.nouns import Attached, FileKind
 from tapewright.machine.library import shipped
 from tapewright.machine.minute import minute_steps
@@ -81,10 +84,8 @@ def test_the_page_says_each_step_with_its_cautions_and_works_without_a_script(vi
 
 
 def test_a_sound_from_elsewhere_with_its_marks(visitor: Visitor, senses: Senses, job: str, tmp_path: Path) -> None:
-    body, headers = form(
-        sound_file(tmp_path / "phone.wav"), {"kind": "sound", "mode_0": "off", "at_0": "0", "mode_1": "play", "at_1": "1,5",
-                                              "mode_2": "stop", "at_2": ""}
-    )  # fmt: skip
+    fields = {"kind": "sound", "mode_0": "off", "at_0": "0", "mode_1": "play", "at_1": "1,5"}
+    body, headers = form(sound_file(tmp_path / "phone.wav"), fields | {"mode_2": "stop", "at_2": ""})
     assert visitor.ask("POST", f"{job}/minute/files", content=body, headers=headers).status_code == 303
     page = done(visitor, job)
     (one,) = kept(visitor, job)
@@ -233,3 +234,24 @@ def test_without_senses_the_file_is_kept_and_it_is_said(tmp_path: Path) -> None:
         put(visitor, job, sound_file(tmp_path / "a.wav").read_bytes())
         assert "a fault of this program" in seen(done(visitor, job))
         assert len(kept(visitor, job)) == 1
+
+
+def test_an_owners_recording_with_its_code_and_a_late_beginning(
+    visitor: Visitor, senses: Senses, job: str, tmp_path: Path
+) -> None:
+    """The code that the owner's sheet gave holds the marks; the recorder was begun 0.5 s before the first step."""
+    machine = shipped(MACHINE)
+    ids = [sign.id for sign in owner_signs(network(machine))]
+    code = minute_code_of([(0, 0.0, False), (3, 1.5, True)], fingerprint(MACHINE, ids))
+    fields = {"kind": "sound", "code": code, "later": "0,5", "mode_0": "off", "at_0": "2"}
+    body, headers = form(sound_file(tmp_path / "owner.wav"), fields)
+    assert visitor.ask("POST", f"{job}/minute/files", content=body, headers=headers).status_code == 303
+    page = done(visitor, job)
+    mode = minute_steps(machine)[3].mode
+    assert kept(visitor, job)[0].note == f"guided minute: off 0.5, {mode} 2 failed"
+    assert "it did not do what it should" in seen(page)
+    body, headers = form(sound_file(tmp_path / "owner.wav"), fields | {"code": code[:-1]})
+    assert visitor.ask("POST", f"{job}/minute/files", content=body, headers=headers).status_code == 422
+    body, headers = form(sound_file(tmp_path / "owner.wav"), fields | {"code": "", "later": "-9"})
+    assert visitor.ask("POST", f"{job}/minute/files", content=body, headers=headers).status_code == 422
+    assert len(kept(visitor, job)) == 1

@@ -19,7 +19,8 @@ from tapewright.diagnose.plan import plan
 from tapewright.diagnose.rescue import FREE_THE_TAPE, tape_held
 from tapewright.faults.cautions import CAUTIONS, cautions
 from tapewright.faults.signs import Sign
-from tapewright.jobs.owner_code import MOST_SIGNS, answers_in
+from tapewright.jobs.owner_code import MOST_SIGNS, answers_in, minute_marks_in
+from tapewright.machine.minute import minute_steps
 from tapewright.machine.parts import Machine, spoken
 from tapewright.words.evidence import Observation
 from tapewright.words.findings import Belief, PlanStep
@@ -94,6 +95,20 @@ def answers_of(machine: Machine, code: str) -> tuple[Observation, ...]:
     """
     ids = [sign.id for sign in owner_signs(network(machine))]
     return answers_in(code, ids, fingerprint(machine.id, ids))
+
+
+def minute_of(machine: Machine, code: str) -> tuple[tuple[str, float, bool], ...]:
+    """Read the code of a guided minute that an owner sent back: mode, seconds, whether the machine did not do it.
+
+    Arguments:
+        machine: the one the sheet was made for.
+        code: as the owner gave it.
+
+    Raises:
+        InputAtFaultError: for a code that was misheard, or belongs to another machine's sheet.
+    """
+    ids = [sign.id for sign in owner_signs(network(machine))]
+    return minute_marks_in(code, [step.mode for step in minute_steps(machine)], fingerprint(machine.id, ids))
 
 
 def _for_owners(sign: Sign) -> bool:

@@ -26,8 +26,12 @@ knowledge_text  what a shop has learnt, and a job just closed
 question    the next question of a conversation
 paper       pages that need nothing beside them
 comparing   before and after: as text, on one plot, as a page
+guided_minute  the steps of a guided minute as a page's script leads through them
 owner_page  the owner's sheet as one file
 acceptance_rows  the acceptance in rows and sentences
+one_pass_charts  one pass as pictures: response, azimuth, crosstalk, dropouts
+one_pass_shown  one pass set out for the bench, and for the owner
+sections    headings with texts, pictures and tables, for page, paper and bench
 one_pass_text  what a test sequence said
 setting_up_text  how a machine is set up
 setting_up_live  what is read live while it is set up, as lines of words

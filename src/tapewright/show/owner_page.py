@@ -4,16 +4,20 @@ import base64
 import hashlib
 import json
 from importlib.resources import files
-from typing import Any
+from typing import Any, Final
 
 from tapewright.faults.cautions import cautions
 from tapewright.machine.parts import Machine
 from tapewright.show.drawing import drawing
+from tapewright.show.guided_minute import steps_told
 from tapewright.show.paper import inline, template, trusted
 from tapewright.show.said import mode_said
 from tapewright.show.svg import element, text
 from tapewright.words.owner import OwnerSheet, Step
 from tapewright.words.plain import plain
+
+MOST_STEPS: Final = 24
+"""A code of a minute holds no more."""
 
 
 def owner_page(sheet: OwnerSheet, machine: Machine) -> str:
@@ -23,19 +27,27 @@ def owner_page(sheet: OwnerSheet, machine: Machine) -> str:
         sheet: from `owner_sheet`.
         machine: the one it is of, for the drawing.
     """
-    script = (files(__package__) / "templates" / "owner.js").read_text(encoding="utf-8")
-    said = "".join(element("li", text(f"Caution: {one}")) for one in cautions(("tone", "tape")))
+    folder = files(__package__) / "templates"
+    script = "".join((folder / name).read_text(encoding="utf-8") for name in ("owner.js", "owner_minute.js"))
+    steps = steps_told(machine)[:MOST_STEPS]
     return template("owner.html.j2").render(
         sheet=sheet,
         picture=inline(
             drawing(machine, "play" if "play" in machine.modes else next(iter(machine.modes)), with_rates=False)
         ),
-        tone_cautions=trusted(element("ul", said, class_="cautions")),
-        data=trusted(_in_a_page(_data(sheet))),
+        tone_cautions=_caution_list(("tone", "tape")),
+        minute_cautions=_caution_list(("power", "tape", "nip", "moving")),
+        steps=steps,
+        data=trusted(_in_a_page(_data(sheet) | {"minute": steps})),
         script=trusted(script),
         # The page may run this one script and no other, whatever a description of a machine holds.
         script_hash=f"sha256-{base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()}",
     )
+
+
+def _caution_list(hazards: tuple[str, ...]) -> str:
+    said = "".join(element("li", text(f"Caution: {one}")) for one in cautions(hazards))
+    return trusted(element("ul", said, class_="cautions"))
 
 
 def _data(sheet: OwnerSheet) -> dict[str, Any]:

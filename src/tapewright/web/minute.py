@@ -23,19 +23,20 @@ from tapewright.jobs.guided_minute_marks import (
     note_of,
     usual_marks,
 )
+from tapewright.jobs.owner_sheet import minute_of
 from tapewright.jobs.store.files import Incoming
 from tapewright.jobs.store.nouns import Answer, Attached, Entry, FileKind, Measured, Sheet, Stage
 from tapewright.jobs.store.opened import Store
-from tapewright.machine.minute import MinuteStep, minute_steps
+from tapewright.machine.minute import minute_steps
 from tapewright.machine.parts import Machine
 from tapewright.measure.audio import open_recording
+from tapewright.show.guided_minute import steps_told
 from tapewright.web import pages
 from tapewright.web.asking import Typed, arriving, job_id_of, look_at, number, see, store_of, typed_in, who_of
 from tapewright.web.minute_desk import Finding, MinuteDesk, State, findings
 from tapewright.web.uploads import MOST_RECORDING_BYTES
 from tapewright.web.workbench import Look, renamed
 from tapewright.words.mechanism_heard import Mark
-from tapewright.words.plain import plain
 from tapewright.words.problem import InputAtFaultError, Problem
 
 CAMERA: Final = {"permissions-policy": "microphone=(self), camera=(self), geolocation=()"}
@@ -95,20 +96,13 @@ def minute_page(request: Request, look: Look, refused: Sequence[Problem] = ()) -
         if look.machine else []  # fmt: skip
     told = pages.job_told(look, "recordings", refused)
     answer = pages.page(
-        "minute.html.j2", pages.status_of(refused), **told, steps=steps, views=views, script_steps=_for_script(steps),
+        "minute.html.j2", pages.status_of(refused), **told, steps=steps, views=views,
+        script_steps=steps_told(look.machine) if look.machine else [],
         before_it=cautions(("power", "tape", "nip", "moving")), usual=usual_marks(look.machine) if look.machine else (),
         waiting=any(one.state.share < 1.0 for one in views),
     )  # fmt: skip
     answer.headers.update(CAMERA)
     return answer
-
-
-def _for_script(steps: Sequence[MinuteStep]) -> list[dict[str, Any]]:
-    return [{**plain(step), "by_hand": step.mode in BY_HAND} for step in steps]
-
-
-BY_HAND: Final = ("off", "switch_on", "idle", "close_tray", "cassette_in", "open_tray")
-"""Steps that take a person as long as they take: the page waits until it is told. All else is one key, by countdown."""
 
 
 def _view(desk: MinuteDesk, machine: Machine, sheet: Sheet, entry: Entry[Attached]) -> MinuteView:
@@ -174,9 +168,10 @@ async def post(request: Request) -> Response:
         if not coming:
             do = "Choose the sound or the film of the minute first."
             raise InputAtFaultError(Problem("the minute", "No file was chosen.", do))
-        marks, film = _marks_typed(typed), typed.get("kind", "") == "film"
+        film = typed.get("kind", "") == "film"
+        marks, failed = await run_in_threadpool(_marks_given, look, typed)
         for one, called in coming:
-            await run_in_threadpool(_arrived, store, look, one, called, marks, film, who_of(request))
+            await run_in_threadpool(_arrived, store, look, one, called, marks, film, who_of(request), failed)
     return see(f"/jobs/{job_id}/minute#kept")
 
 
@@ -202,8 +197,27 @@ def _marks_typed(typed: Typed) -> list[tuple[str, float]]:
     return found
 
 
+def _marks_given(look: Look, typed: Typed) -> tuple[list[tuple[str, float]], frozenset[int]]:
+    """Give the marks of a form: of the code that an owner sent, else the times typed in; all later by the same time."""
+    later_s = number(typed.get("later", ""), "all of them later by, seconds") or 0.0
+    if not typed.get("code", "").strip():
+        return [(mode, at_s + later_s) for mode, at_s in _marks_typed(typed)], frozenset()
+    if look.machine is None:
+        raise InputAtFaultError(list(look.problems))
+    told = minute_of(look.machine, typed["code"][:200])
+    failed = frozenset(i for i, (_, _, did_not) in enumerate(told) if did_not)
+    return [(mode, at_s + later_s) for mode, at_s, _ in told], failed
+
+
 def _arrived(
-    store: Store, look: Look, coming: Incoming, called: str, given: list[tuple[str, float]], film: bool, who: str
+    store: Store,
+    look: Look,
+    coming: Incoming,
+    called: str,
+    given: list[tuple[str, float]],
+    film: bool,
+    who: str,
+    failed: frozenset[int] = frozenset(),
 ) -> None:
     """See that what arrived is a sound or a film, and that its marks fit, and add it to the job."""
     if look.machine is None:
@@ -217,8 +231,8 @@ def _arrived(
     stored = coming.keep()
     stage = Stage.AFTER if look.sheet.parts else Stage.BEFORE
     kept = Attached(
-        stored.sha256, stored.size_bytes, called, FileKind.DOCUMENT, stage=stage, note=note_of(marks, film=film),
-        personal=True,
+        stored.sha256, stored.size_bytes, called, FileKind.DOCUMENT, stage=stage,
+        note=note_of(marks, failed, film=film), personal=True,
     )  # fmt: skip
     store.add(look.job.id, kept, who=who, how="guided minute")
 
@@ -269,7 +283,8 @@ def _changed(request: Request, typed: Typed) -> str:
         path = store.file_path(entry.what.sha256)
         duration_s = math.inf if film else open_recording(path).duration_s
         failed = marks_in(entry.what.note)[1]
-        note = note_of(checked_marks(look.machine, _marks_typed(typed), duration_s), failed, film=film)
+        given = _marks_given(look, {**typed, "code": ""})[0]
+        note = note_of(checked_marks(look.machine, given, duration_s), failed, film=film)
         store.edit(job_id, entry.id, note=note, who=who)
     elif do == "take":
         _take(store, job_id, look, entry, desk_of(request), typed, who)

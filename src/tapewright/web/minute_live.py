@@ -80,11 +80,12 @@ class MinuteTake:
             raise ValueError("A mark does not stand where the sound is.")
         if len(self.marks) >= MOST_MARKS:
             raise ValueError("There are too many marks.")
-        self.marks.append((mode, max(0.0, float(at_s))))
+        marks = [*self.marks, (mode, max(0.0, float(at_s)))]
         try:
-            checked_marks(self._machine, self.marks)
+            checked_marks(self._machine, marks)
         except InputAtFaultError as error:
             raise ValueError(str(error.problems[0])) from None
+        self.marks = marks  # what cannot be meant never spoils those before it
 
     @property
     def note(self) -> str:
