@@ -115,6 +115,7 @@ def test_the_tolerance_of_azimuth_is_the_phase_that_service_accepts() -> None:
     stereo = step_of(set_up_plan(shipped("one_motor_portable")), "azimuth")
     assert stereo.tolerance == pytest.approx(45 / 360 / 6300 / 5.497e-6, rel=1e-3)
     four = step_of(set_up_plan(shipped("four_track")), "azimuth")
+    assert stereo.tolerance is not None
     assert four.tolerance == pytest.approx(stereo.tolerance * 2 * 0.9 / 3.21, rel=1e-6), "double speed, outer tracks"
     assert TAPE_AZIMUTH_RAD.value * ARC_MINUTES == pytest.approx(1.0)
     assert four.enough == pytest.approx(300e-6 * 180 * 60 / math.pi)

@@ -67,6 +67,7 @@ def test_two_tones_tell_the_angle_without_a_turn_left_open(angle: float, flutter
     found = last(tones((400.0, 10_000.0), late_by(angle, speed=speed), flutter=flutter), speed=speed)
     assert found.comes_round_arcmin is None
     assert found.angle_arcmin.value == pytest.approx(angle, abs=0.01)
+    assert found.angle_arcmin.value is not None
     assert found.angle_arcmin.doubt is not None
     assert abs(found.angle_arcmin.value - angle) <= found.angle_arcmin.doubt
 
@@ -79,6 +80,7 @@ def test_a_fine_tone_alone_says_after_which_angle_it_comes_round(angle: float) -
     round_ = found.comes_round_arcmin
     assert round_ == pytest.approx(math.atan(SPEED / (10_000.0 * 0.9e-3)) / ARC_MINUTE, rel=1e-4)
     assert found.angle_arcmin.value is not None
+    assert round_ is not None
     off = (found.angle_arcmin.value - angle) / round_
     assert abs(off - round(off)) < 0.002
     assert abs(found.angle_arcmin.value) <= round_ / 2 + 0.01
@@ -265,7 +267,7 @@ def test_a_lost_block_is_not_bridged() -> None:
 
 @pytest.mark.slow
 def test_the_intervals_hold_in_noise() -> None:
-    """Sixty stretches with noise 17 dB under each tone (20 lg 0.141/0.02): at least nine of ten intervals hold the truth."""
+    """Sixty stretches, noise 17 dB under each tone (20 lg 0.141/0.02): nine of ten intervals at least hold the truth."""
     rng = np.random.default_rng(11)
     held = 0
     for _ in range(60):

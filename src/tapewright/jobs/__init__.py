@@ -6,6 +6,8 @@ examine        the one pipeline: description + evidence + recordings -> Record
 stretches_heard  other stretches of tone, and channels read as one, as notes and data
 mechanism_heard  which motors may turn in which mode; a recording of a mechanism listened to; marks read
 one_pass       a test sequence in a recording, looked for and read
+pass_rates     at which rates to look for what touches the tape
+pass_readings  what a pass said, as readings for the diagnosis
 pass_said      a one-pass reading as data that travels, by name, track and tone
 pass_changes   a test sequence before and after
 acceptance     every reading of a pass against its limit: the machine's sheet, else DIN 45500 part 4

@@ -9,7 +9,7 @@ from typing import Final
 
 TAPES: Final = {
     "sacrificial": "a cassette that may be spoilt, see-through or with the front cut open, so that the tape is seen",
-    "speed": "a speed tape, 3150 or 3000 Hz, whose own error is known (`tapewright tapes`)",
+    "speed": "a speed tape, 3150 or 3000 Hz, whose own error is known",
     "azimuth": "a bought calibration tape with an azimuth section: several tones, the finest 6.3 to 12.5 kHz",
     "level": "a calibration tape with a level section: 315 Hz at 250 nWb/m, or 400 Hz at 200 nWb/m by the ANSI method",
     "response": "a calibration tape with a response section of the right time constant, its 315 Hz mark first",
@@ -78,8 +78,8 @@ ADJUSTMENTS: Final = (
         "How high the head stands over the deck plate, so that its gaps lie on the tracks.",
         "The two screws, or nut and spring, that carry the head; washers under it on many machines, and then nothing "
         "can be turned.",
-        "Play the level section and follow the level of the outer tracks ({tracks}): the right height is where both "
-        "are loudest. Half a turn of the screw at most; no more than needed to find the top from both sides.",
+        "Play the level section and follow the level of {tracks}: the right height is where both are loudest. "
+        " Half a turn of the screw at most; no more than needed to find the top from both sides.",
         ("level",), "balance_db", ("nip", "moving", "live", "tone"), True,
         disturbs=("azimuth", "level", "response"), nudges=("path",),
     ),
@@ -97,7 +97,7 @@ ADJUSTMENTS: Final = (
         "How square the gaps stand across the tape.",
         "The spring-loaded screw beside the head; the other one is fixed. Often reached through a hole above the "
         "cassette door.",
-        "Coarse tone first, then finer ones: turn until the delay between the tracks ({tracks}) is nought. The second "
+        "Coarse tone first, then finer ones: turn until the delay between {tracks} is nought. The second "
         "road: the sum of the tracks is then as loud as their levels allow. A sum alone has a top at every turn of a "
         "fine tone; only the coarse tone tells which is the right one.",
         ("azimuth",), "angle_arcmin", ("nip", "moving", "live", "tone"), True,

@@ -15,6 +15,8 @@ checks      the next check, what was noticed, the suspects on the drawing
 recordings  recordings put in, measured beside the page, read
 stretch     a stretch of a recording, chosen by hand
 live        sound from the browser, read while it plays
+setting_up  heads and levels set, step by step
+live_set_up  sound from the browser, read for one such step
 minute      the guided minute: its steps, its files, what each says
 minute_live  a guided minute as it happens
 minute_desk  guided minutes listened to beside the page; findings ready for the job

@@ -22,12 +22,14 @@ from tapewright.web import (
     findings,
     jobsheet,
     live,
+    live_set_up,
     minute,
     minute_live,
     moving,
     pages,
     proving,
     recordings,
+    setting_up,
     signing_in,
     years,
 )
@@ -92,6 +94,8 @@ def _at_fault(request: Request, error: Exception) -> Response:
         return pages.message_page("This job cannot be read", sentences, pages.AT_FAULT, unreadable.problems)
     if "/minute" in request.url.path:
         return minute.minute_page(request, look, error.problems)
+    if "/set-up" in request.url.path:
+        return setting_up.set_up_page(look, error.problems)
     return pages.refused_page(look, request.url.path, error.problems)
 
 
@@ -161,6 +165,11 @@ _ROUTES = [
     WebSocketRoute(f"{_JOB}/minute/live", minute_live.minute_live),
     Route(f"{_JOB}/minute/{{entry}}", minute.change, methods=_POST),
     Route(f"{_JOB}/minute/{{entry}}/picture", minute.picture),
+    Route(f"{_JOB}/set-up", setting_up.show),
+    Route(f"{_JOB}/set-up/{{step}}", setting_up.step),
+    Route(f"{_JOB}/set-up/{{step}}", setting_up.change, methods=_POST),
+    Route(f"{_JOB}/set-up/{{step}}/capture", setting_up.capture, methods=_POST),
+    WebSocketRoute(f"{_JOB}/set-up/{{step}}/live", live_set_up.live_set_up),
     Route(f"{_JOB}/charts/{{file}}", recordings.charts),
     Route(f"{_JOB}/measuring", recordings.measuring),
     Route(f"{_JOB}/findings", findings.show),
