@@ -7,14 +7,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tapewright.jobs.acceptance import acceptance, less, spread_of, summed_up
+from tapewright.jobs.acceptance import acceptance, less, spread_of
 from tapewright.machine.library import shipped_ids
 from tapewright.machine.load import read_machine
 from tapewright.machine.parts import Machine
 from tapewright.measure.test_tape import THIS_MACHINE, KnownTape
 from tapewright.show.acceptance_rows import acceptance_text, judged_rows, not_read, owners_rows
 from tapewright.words import one_pass as names
-from tapewright.words.one_pass import Judgement, PassReading, PassSaid
+from tapewright.words.one_pass import Judgement, PassReading, PassSaid, summed_up
 from tapewright.words.reading import Reading
 from tapewright.words.verdict import FAIL, PASS, WITHIN_DOUBT
 

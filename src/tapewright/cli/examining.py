@@ -133,7 +133,7 @@ def run_measure(options: argparse.Namespace) -> Shown:
 
 def run_compare(options: argparse.Namespace) -> Shown:
     """Set two recordings side by side."""
-    from tapewright.jobs.compare import compared, comparison_json, hear_one, said_in_all
+    from tapewright.jobs.compare import compared, comparison_json, heads_compared, hear_one, said_in_all
     from tapewright.machine.load import read_machine
     from tapewright.show.comparing import comparison_page, comparison_text
     from tapewright.words.whole_file import write_whole
@@ -145,10 +145,11 @@ def run_compare(options: argparse.Namespace) -> Shown:
         for path, when in ((options.before, "before"), (options.after, "after"))
     )
     changes = compared(before, after)
-    data, says = comparison_json(options.before, options.after, changes), said_in_all(changes)
-    text = comparison_text(changes, says, machine)
+    heads = heads_compared(before, after)
+    data, says = comparison_json(options.before, options.after, changes, heads), said_in_all(changes, heads)
+    text = comparison_text(changes, says, machine, heads)
     if options.out is not None:
-        write_whole(options.out, comparison_page(changes, says, before, after, machine))
+        write_whole(options.out, comparison_page(changes, says, before, after, machine, heads))
         data["page"] = str(options.out)
         text += f"\n\nWritten: {options.out}"
     return data, text

@@ -19,11 +19,11 @@ def pass_given(heard: "Sequence[Heard]", passes: "Sequence[PassHeard]") -> Shown
         heard: the channels of the recording.
         passes: the sequence that was found in it, if any.
     """
-    from tapewright.jobs.acceptance import summed_up
     from tapewright.jobs.one_pass import one_pass_json
     from tapewright.jobs.pass_said import listed_json
     from tapewright.show.acceptance_rows import acceptance_text
     from tapewright.show.one_pass_text import found_text, pass_text
+    from tapewright.words.one_pass import summed_up
 
     said = next((one.one_pass for one in heard if one.one_pass is not None), None)
     if not passes or said is None:

@@ -22,7 +22,7 @@ from tapewright.standards.setting_practice import (
     accepted_azimuth_arcmin,
 )
 from tapewright.words import one_pass as names
-from tapewright.words.one_pass import Judgement, PassReading, PassSaid
+from tapewright.words.one_pass import Judgement, PassReading, PassSaid, ResponseField
 from tapewright.words.reading import Reading
 from tapewright.words.verdict import AT_LEAST, AT_MOST, EITHER_WAY, FAIL, PASS, WITHIN_DOUBT, judged
 
@@ -65,6 +65,17 @@ def acceptance(
         One judgement for each reading that a limit asks for, or that would have one on a full sheet.
     """
     return tuple(_Bench(said, machine, tape).all(speed))
+
+
+def response_fields(machine: Machine | None) -> tuple[ResponseField, ...]:
+    """Give the field that a response has to keep: the machine's own, else those of the document."""
+    own = machine.limits if machine is not None else {}
+    if names.RESPONSE in own:
+        return (ResponseField(own[RESPONSE_LOW], own[RESPONSE_HIGH], 2.0 * own[names.RESPONSE], floats=False),)
+    return (
+        ResponseField(din.RANGE_LOW_HZ.value, din.RANGE_HIGH_HZ.value, din.WHOLE_SPREAD_DB.value, floats=True),
+        ResponseField(din.MIDDLE_LOW_HZ.value, din.MIDDLE_HIGH_HZ.value, din.MIDDLE_SPREAD_DB.value, floats=True),
+    )
 
 
 class _Bench:
@@ -308,20 +319,3 @@ def less(one: Reading, other: Reading, method: str) -> Reading:
     if ends[0] is None or ends[1] is None:
         return Reading(None, "dB", why_not=why, method=method)
     return Reading(None, "dB", why_not=why, method=method, interval=(ends[0][0] - ends[1][1], ends[0][1] - ends[1][0]))
-
-
-def summed_up(judgements: Sequence[Judgement]) -> str:
-    """Say in a sentence what an acceptance comes to.
-
-    >>> from tapewright.words.verdict import Verdict
-    >>> summed_up([Judgement("hum_db", Reading(-60.0, "dB"), Verdict(PASS, -50.0, "dB", "its sheet"))])
-    '1 of 1 readings that have a limit passes.'
-    """
-    said = [one.verdict.verdict for one in judgements if one.verdict is not None]
-    if not said:
-        return "No reading could be held against a limit."
-    passed, failed, near = (said.count(one) for one in (PASS, FAIL, WITHIN_DOUBT))
-    pieces = [f"{passed} of {len(said)} readings that have a limit pass{'es' if passed == 1 else ''}"]
-    pieces += [f"{failed} fail{'s' if failed == 1 else ''}"] if failed else []
-    pieces += [f"{near} {'is' if near == 1 else 'are'} too near to tell"] if near else []
-    return "; ".join(pieces) + "."

@@ -7,11 +7,13 @@ in truth and is left in here, so that a change is called one too seldom and neve
 import json
 import math
 from collections.abc import Sequence
-from dataclasses import MISSING, fields
+from dataclasses import MISSING, fields, replace
 from pathlib import Path
 from typing import Any, Final
 
 from tapewright.jobs.examine import READINGS, Progress, hear_all
+from tapewright.jobs.pass_changes import pass_changes
+from tapewright.jobs.pass_said import listed_before
 from tapewright.machine.parts import Machine
 from tapewright.words.comparison import (
     BETTER,
@@ -25,6 +27,7 @@ from tapewright.words.comparison import (
     WORSE,
     ChannelChange,
     LineChange,
+    PassChange,
     ReadingChange,
 )
 from tapewright.words.findings import BudgetItem
@@ -169,9 +172,14 @@ def _size(line: Line | None, when: str) -> Reading:
     return Reading(line.peak_pct, "%", line.doubt_pct)
 
 
-def said_in_all(changes: Sequence[ChannelChange]) -> str:
-    """Say in a sentence what a comparison comes to."""
-    verdicts = [one.verdict for channel in changes for one in channel.readings]
+def said_in_all(changes: Sequence[ChannelChange], heads: Sequence[PassChange] = ()) -> str:
+    """Say in a sentence what a comparison comes to.
+
+    Arguments:
+        changes: channel by channel.
+        heads: of a test sequence, where both recordings hold one.
+    """
+    verdicts = [one.verdict for channel in changes for one in channel.readings] + [one.verdict for one in heads]
     better, worse, moved = (verdicts.count(one) for one in (BETTER, WORSE, OTHER))
     if not verdicts:
         return "Nothing can be compared."
@@ -222,7 +230,8 @@ def measured_before(path: Path) -> list[Heard]:
         if len(files) != 1:
             raise InputAtFaultError(Problem(str(path), f"holds {len(files)} recordings.", do))
         channels = files[0]["channels"]
-        return [_heard_before(str(files[0]["file"]), number, one) for number, one in enumerate(channels, 1)]
+        heard = [_heard_before(str(files[0]["file"]), number, one) for number, one in enumerate(channels, 1)]
+        return _with_pass_before(heard, files[0].get("one_pass"))
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         found_there = f"is not what measuring prints: {type(error).__name__} at {error}."
         raise InputAtFaultError(Problem(str(path), found_there, do)) from None
@@ -238,6 +247,13 @@ def _heard_before(file: str, number: int, found: dict[str, Any]) -> Heard:
         lines=tuple(_line(row) for row in found["lines"]),
         budget=tuple(_item(row) for row in found.get("budget", ())),
     )
+
+
+def _with_pass_before(heard: list[Heard], one_pass: Any) -> list[Heard]:
+    """Put the test sequence that a file was found to hold with its first channel; an earlier version listed none."""
+    if not heard or not isinstance(one_pass, dict) or "listed" not in one_pass:
+        return heard
+    return [replace(heard[0], one_pass=listed_before(one_pass)), *heard[1:]]
 
 
 def _line(row: dict[str, Any]) -> Line:
@@ -263,8 +279,22 @@ def _reading(found: dict[str, Any]) -> Reading:
     return Reading(float(found["value"]), str(found["unit"]), None if doubt is None else float(doubt))
 
 
-def comparison_json(before: Path, after: Path, changes: Sequence[ChannelChange]) -> dict[str, object]:
+def heads_compared(before: Sequence[Heard], after: Sequence[Heard]) -> list[PassChange]:
+    """Say what changed in the readings of a test sequence; nothing where either recording holds none.
+
+    Arguments:
+        before: what the earlier recording says, channel by channel.
+        after: the same of the later one.
+    """
+    pair = [next((one.one_pass for one in heard if one.one_pass is not None), None) for heard in (before, after)]
+    return [] if pair[0] is None or pair[1] is None else pass_changes(pair[0], pair[1])
+
+
+def comparison_json(
+    before: Path, after: Path, changes: Sequence[ChannelChange], heads: Sequence[PassChange] = ()
+) -> dict[str, object]:
     """Give what `compare` prints."""
     return {
-        "before": str(before), "after": str(after), "says": said_in_all(changes), "channels": plain(list(changes)),
+        "before": str(before), "after": str(after), "says": said_in_all(changes, heads),
+        "channels": plain(list(changes)), "heads": plain(list(heads)),
     }  # fmt: skip

@@ -7,7 +7,7 @@ from typing import Final
 
 from tapewright import __version__
 from tapewright.faults.applied import fault_kind
-from tapewright.jobs.compare import compared, said_in_all
+from tapewright.jobs.compare import compared, heads_compared, said_in_all
 from tapewright.jobs.store.nouns import PartUsed, Sheet, SoakTest, Step
 from tapewright.jobs.store.sums import comes_to
 from tapewright.machine.parts import Machine, spoken
@@ -43,6 +43,7 @@ def hand_over(
     """
     said = sheet.particulars
     changes = tuple(compared(before, after)) if before and after else ()
+    heads = tuple(heads_compared(before, after))
     beliefs = {belief.part: belief for belief in record.beliefs} if record else {}
     return HandOver(
         ticket=sheet.ticket,
@@ -57,8 +58,9 @@ def hand_over(
         done=tuple(_done(sheet)),
         costs=tuple(_costs(sheet)),
         total=" + ".join(str(money) for money in comes_to(sheet)),
-        proof=said_in_all(changes) if changes else "",
+        proof=said_in_all(changes, heads) if changes else "",
         changes=changes,
+        heads=heads,
         before=tuple(before),
         after=tuple(after),
         expect=tuple(_expect(sheet, machine, record)),

@@ -5,14 +5,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
-from tapewright.jobs.acceptance import acceptance, summed_up
+from tapewright.jobs.acceptance import acceptance, response_fields
 from tapewright.jobs.one_pass import PassHeard
 from tapewright.machine.parts import Machine
 from tapewright.measure.one_pass_parts import OnePass, TrackReadings
 from tapewright.measure.sequence_finding import FoundSequence
 from tapewright.measure.test_tape import KnownTape
 from tapewright.words import one_pass as names
-from tapewright.words.one_pass import DropoutHeard, PassReading, PassSaid
+from tapewright.words.one_pass import DropoutHeard, PassReading, PassSaid, summed_up
 from tapewright.words.plain import plain
 from tapewright.words.reading import Reading
 from tapewright.words.record import Heard
@@ -109,7 +109,10 @@ def with_pass(
     said = pass_said(found.found, found.readings)
     speed = max(heard, key=lambda one: float(str(one.tone.get("snr_db") or 0.0)) if one.tone.get("found") else -1.0)
     judged = acceptance(said, machine, tape, speed.readings)
-    return [replace(heard[0], one_pass=replace(said, acceptance=judged)), *heard[1:]]
+    return [
+        replace(heard[0], one_pass=replace(said, acceptance=judged, response_fields=response_fields(machine))),
+        *heard[1:],
+    ]
 
 
 def listed_json(said: PassSaid) -> dict[str, Any]:

@@ -6,12 +6,14 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from tapewright.machine.parts import Machine
+from tapewright.show.acceptance_rows import value_said, verdict_said, what_said
 from tapewright.show.columns import heading, paragraph, table
 from tapewright.show.paper import inline, template
 from tapewright.show.plotting import DRAWN_AS, Points, empty, plain_number, plotted, thinned
 from tapewright.show.said import name_of, reading_name, reading_said, with_doubt
 from tapewright.show.svg import INK, MUTED, SUSPECT
-from tapewright.words.comparison import ChannelChange, LineChange, ReadingChange
+from tapewright.words.comparison import NEITHER, ChannelChange, LineChange, PassChange, ReadingChange
+from tapewright.words.one_pass import BETWEEN, CROSSTALK, RESPONSE, THIRD, Judgement
 from tapewright.words.reading import Reading
 from tapewright.words.record import Heard
 
@@ -19,15 +21,30 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 STEPS_PER_OCTAVE: Final = 36
+PASS_SAID: Final = (
+    "Of response, third harmonic and crosstalk the largest change of each track is shown. What changed and has no aim, "
+    "such as the level, is called no nearer."
+)
 
 
-def comparison_text(changes: Sequence[ChannelChange], says: str, machine: Machine | None = None) -> str:
-    """Set out what changed, channel by channel.
+PASS_HEADINGS: Final = ("reading", "verdict", "before", "after", "change", "limit before, after")
+MANY_TONES: Final = (RESPONSE, BETWEEN, THIRD, CROSSTALK)
+"""Readings that a pass has at many tones or levels: of each track the largest change tells."""
+
+
+def comparison_text(
+    changes: Sequence[ChannelChange],
+    says: str,
+    machine: Machine | None = None,
+    heads: Sequence[PassChange] = (),
+) -> str:
+    """Set out what changed, channel by channel, and of heads and levels.
 
     Arguments:
         changes: one for each channel.
         says: what it comes to, a sentence.
         machine: whose parts make the lines.
+        heads: of a test sequence, where both recordings hold one.
     """
     pieces = [paragraph(says)]
     for channel in changes:
@@ -39,7 +56,45 @@ def comparison_text(changes: Sequence[ChannelChange], says: str, machine: Machin
         if channel.lines:
             rows = line_rows(channel.lines, machine)
             pieces += ["", table(["line", "what makes it", "verdict", "before, %", "after, %", "change, %"], rows)]
+    if heads:
+        pieces += [
+            "\n" + heading("Heads and levels"),
+            table(list(PASS_HEADINGS), pass_rows(heads)),
+            paragraph(PASS_SAID),
+        ]
     return "\n".join(pieces)
+
+
+def pass_rows(heads: Sequence[PassChange]) -> list[list[str]]:
+    """Put each reading of a test sequence into words; of those at many tones the largest change of each track."""
+    shown: dict[tuple[str, int, object], PassChange] = {}
+    for one in heads:
+        if one.verdict == NEITHER:
+            continue
+        name, track = one.after.name, one.after.track
+        key = (name, track, None if name in MANY_TONES else one.after.key)
+        if key not in shown or _moved(one) > _moved(shown[key]):
+            shown[key] = one
+    return [
+        [_tone_said(one), one.verdict, value_said(one.before.reading), value_said(one.after.reading),
+         _change_said(one.change), _limits_said(one)]
+        for one in shown.values()
+    ]  # fmt: skip
+
+
+def _moved(one: PassChange) -> float:
+    return abs(one.change.value or 0.0)
+
+
+def _tone_said(one: PassChange) -> str:
+    read = one.after
+    said = what_said(Judgement(read.name, read.reading, None, read.track, read.from_track, read.at_hz))
+    return said if read.at_db is None else f"{said}, {read.at_db:+g} dB"
+
+
+def _limits_said(one: PassChange) -> str:
+    pair = [one.judged_before, one.judged_after]
+    return ", ".join(verdict_said(each) if each else "-" for each in pair) if any(pair) else ""
 
 
 def reading_rows(changes: Sequence[ReadingChange]) -> list[list[str]]:
@@ -170,6 +225,7 @@ def comparison_page(
     before: Sequence[Heard],
     after: Sequence[Heard],
     machine: Machine | None = None,
+    heads: Sequence[PassChange] = (),
 ) -> str:
     """Write a comparison as one HTML file: no script, no network, light and dark, for screen and paper.
 
@@ -179,6 +235,7 @@ def comparison_page(
         before: the channels of the earlier recording, for the plots; those without a curve are not drawn.
         after: the same of the later one.
         machine: whose parts make the lines.
+        heads: of a test sequence, where both recordings hold one.
     """
     earlier, later = ({one.channel: one for one in heard} for heard in (before, after))
     channels = []
@@ -192,4 +249,12 @@ def comparison_page(
             "readings": reading_rows(one.readings), "lines": line_rows(one.lines, machine),
         })  # fmt: skip
     files = [next((one.file for one in heard), "") for heard in (before, after)]
-    return template("comparison.html.j2").render(says=says, channels=channels, files=files, machine=machine)
+    return template("comparison.html.j2").render(
+        says=says,
+        channels=channels,
+        files=files,
+        machine=machine,
+        heads=pass_rows(heads),
+        heads_said=PASS_SAID,
+        pass_headings=PASS_HEADINGS,
+    )

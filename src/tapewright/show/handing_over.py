@@ -14,9 +14,11 @@ from typing import Any, Final
 
 from tapewright.machine.parts import Machine
 from tapewright.show.charts import spectrum_chart, speed_chart
-from tapewright.show.comparing import line_rows, reading_rows, spectra_chart, speeds_chart
+from tapewright.show.comparing import PASS_HEADINGS, line_rows, pass_rows, reading_rows, spectra_chart, speeds_chart
+from tapewright.show.one_pass_shown import owners_section, pass_sections
 from tapewright.show.paper import inline, template
 from tapewright.show.said import against_limit, percent, reading_name, reading_said, tone_said
+from tapewright.show.sections import Picture, Section, Table
 from tapewright.show.text import whose_line
 from tapewright.words.hand_over import HandOver
 from tapewright.words.record import Heard
@@ -24,34 +26,6 @@ from tapewright.words.record import Heard
 _PAGE_COLOUR: Final = re.compile(r"var\(--[\w-]+, (#[0-9a-f]{6})\)")
 OWNERS_READINGS: Final = ("speed_error_pct", "weighted_peak_pct", "weighted_rms_pct")
 SHOWN_LINES: Final = 12
-
-
-@dataclass(frozen=True, slots=True)
-class Picture:
-    """A drawing, and what it shows for those who cannot see it."""
-
-    svg: str
-    says: str
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A table: headings, rows of as many cells, and a caption."""
-
-    headings: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    caption: str
-
-
-@dataclass(frozen=True, slots=True)
-class Section:
-    """A heading and what stands under it."""
-
-    title: str
-    texts: tuple[str, ...] = ()
-    points: tuple[str, ...] = ()
-    pictures: tuple[Picture, ...] = ()
-    tables: tuple[Table, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +51,7 @@ def owners_page(said: HandOver) -> Page:
         Section("What was found", points=said.found) if said.found else None,
         Section("What was done", points=said.done) if said.done else None,
         _owners_proof(said),
+        _owners_heads(said),
         Section("Your tapes", points=said.tapes) if said.after or said.done else None,
         Section("What to expect", points=said.expect) if said.expect else None,
         _bill(said),
@@ -99,6 +74,8 @@ def bench_page(said: HandOver, machine: Machine) -> Page:
         _proof(said, machine),
         *(_measured(f"Before: {one.file}, channel {one.channel}", one, machine) for one in said.before),
         *(_measured(f"After: {one.file}, channel {one.channel}", one, machine) for one in said.after),
+        *_passes("Before", said.before),
+        *_passes("After", said.after),
         Section("Tapes", points=said.tapes) if said.after else None,
         Section("May come next", points=said.expect) if said.expect else None,
         _bill(said),
@@ -168,6 +145,24 @@ def _owners_proof(said: HandOver) -> Section | None:
     return Section("What the measurements say", tables=(table,))
 
 
+def _owners_heads(said: HandOver) -> Section | None:
+    """Say in plain words what a test sequence told of heads and levels: after the repair, else before it."""
+    for when, heard in (("after the repair", said.after), ("before the repair", said.before)):
+        found = next((one.one_pass for one in heard if one.one_pass is not None), None)
+        if found is not None:
+            return owners_section(found, when)
+    return None
+
+
+def _passes(when: str, heard: Sequence[Heard]) -> list[Section]:
+    return [
+        section
+        for one in heard
+        if one.one_pass is not None
+        for section in pass_sections(one.one_pass, f"{when}: {one.file}")
+    ]
+
+
 def _proof(said: HandOver, machine: Machine) -> Section | None:
     tables = []
     for one in said.changes:
@@ -180,6 +175,9 @@ def _proof(said: HandOver, machine: Machine) -> Section | None:
             rows = tuple(map(tuple, line_rows(one.lines[:SHOWN_LINES], machine)))
             also = ("line", "what makes it", "verdict", "before, %", "after, %", "change, %")
             tables.append(Table(also, rows, f"Channel {one.channel}: steady lines of the speed"))
+    if said.heads:
+        rows = tuple(map(tuple, pass_rows(said.heads)))
+        tables.append(Table(PASS_HEADINGS, rows, "Test sequence: heads and levels"))
     if not tables:
         return None
     return Section("Before and after", (said.proof,), (), _plots(said), tuple(tables))

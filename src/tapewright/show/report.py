@@ -14,6 +14,7 @@ from tapewright.show.chain import chain_drawing
 from tapewright.show.charts import beliefs_chart, spectrum_chart, speed_chart
 from tapewright.show.drawing import drawing
 from tapewright.show.lines_said import ONCE, event_rows, left_said, order_rows, orders_shown, share_said, whose_line
+from tapewright.show.one_pass_shown import pass_sections
 from tapewright.show.order_chart import order_chart
 from tapewright.show.paper import inline, template
 from tapewright.show.provenance import invented_said, provenance
@@ -55,7 +56,14 @@ def html_report(record: Record, machine: Machine) -> str:
         plan=[_step(step) for step in record.plan],
         total=_total(record.plan),
         heard=[_heard(one, machine) for one in record.heard],
+        heads=[
+            section
+            for one in record.heard
+            if one.one_pass is not None
+            for section in pass_sections(one.one_pass, f"Test sequence in {one.file}")
+        ],
         provenance=provenance(record, machine),
+        inline=inline,
         prices=PRICES,
     )
 

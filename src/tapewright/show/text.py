@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from tapewright.machine.parts import Machine
+from tapewright.show.acceptance_rows import acceptance_text
 from tapewright.show.columns import bullets, heading, paragraph, table
 from tapewright.show.lines_said import ONCE, event_rows, left_said, share_said
 from tapewright.show.lines_said import whose_line as whose_line
@@ -25,6 +26,7 @@ from tapewright.show.said import (
     with_doubt,
 )
 from tapewright.words.findings import Belief, BudgetItem, ChangeOfMind, Check, Clash, PlanStep, Shift
+from tapewright.words.one_pass import summed_up
 from tapewright.words.record import Answered, Heard, Record
 from tapewright.words.signal import Line, SpeedEvent
 
@@ -52,6 +54,7 @@ def text_report(record: Record, machine: Machine) -> str:
         plan_text(machine, record.plan),
         clash_text(record.clash),
         heard_text(record.heard, machine),
+        heads_text(record.heard),
         _notes(record, machine),
     ]
     return "\n\n".join(piece for piece in pieces if piece) + "\n"
@@ -222,6 +225,16 @@ def _channel(heard: Heard, machine: Machine | None) -> str:
         pieces += ["", events_text(heard.events)]
     pieces += [paragraph(note) for note in heard.notes]
     return "\n".join(pieces)
+
+
+def heads_text(heard: Sequence[Heard]) -> str:
+    """Set out what a test sequence in a recording comes to; nothing where none holds one."""
+    found = [(one.file, one.one_pass) for one in heard if one.one_pass is not None]
+    return "\n\n".join(
+        f"{heading(f'Test sequence in {file}: {said.sequence}')}\n"
+        f"{acceptance_text(said.acceptance, summed_up(said.acceptance))}"
+        for file, said in found
+    )
 
 
 def budget_text(

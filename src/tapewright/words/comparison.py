@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Final
 
+from tapewright.words.one_pass import PassReading
 from tapewright.words.reading import Reading
 
 BETTER: Final = "better"
@@ -73,3 +74,22 @@ class ChannelChange:
     readings: tuple[ReadingChange, ...] = ()
     lines: tuple[LineChange, ...] = ()
     why_not: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PassChange:
+    """One reading of a test sequence before and after.
+
+    Arguments:
+        before, after: the reading, with its track and tone; both of the same name, track and tone.
+        change: after less before; without a value when one of them is missing.
+        verdict: one of `CHANGES`.
+        judged_before, judged_after: what its limit made of it; "" where there was none.
+    """
+
+    before: PassReading
+    after: PassReading
+    change: Reading
+    verdict: str
+    judged_before: str = ""
+    judged_after: str = ""

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from tapewright.words.comparison import ChannelChange
+from tapewright.words.comparison import ChannelChange, PassChange
 from tapewright.words.record import Heard
 
 
@@ -43,6 +43,7 @@ class HandOver:
         made_at: when this was written, ISO 8601.
         version: of the program that wrote it.
         notes: where numbers come from, sentences.
+        heads: what changed in the readings of a test sequence.
     """
 
     ticket: str
@@ -68,3 +69,4 @@ class HandOver:
     made_at: str
     version: str
     notes: tuple[str, ...]
+    heads: tuple[PassChange, ...] = ()

@@ -1,11 +1,12 @@
 """What one pass of a test sequence said, as data that travels: every reading by name, track and tone."""
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from tapewright.words.reading import Reading
 from tapewright.words.signal import Trace
-from tapewright.words.verdict import Verdict
+from tapewright.words.verdict import FAIL, PASS, WITHIN_DOUBT, Verdict
 
 AZIMUTH: Final = "azimuth_arcmin"
 WANDER: Final = "azimuth_wander_arcmin"
@@ -91,6 +92,22 @@ class Judgement:
     notes: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class ResponseField:
+    """The field that a limit leaves a response.
+
+    Arguments:
+        low_hz, high_hz: where it holds.
+        tall_db: from its lower edge to its upper.
+        floats: whether it may be moved up and down; else it lies evenly about nought.
+    """
+
+    low_hz: float
+    high_hz: float
+    tall_db: float
+    floats: bool
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class PassSaid:
     """Everything that one pass of a test sequence said.
@@ -107,6 +124,7 @@ class PassSaid:
         missing: kinds of sections that were not there.
         notes: sentences.
         acceptance: readings against their limits.
+        response_fields: what its limits leave the response.
     """
 
     sequence: str
@@ -119,8 +137,25 @@ class PassSaid:
     dropout_settings: str = ""
     missing: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
-    acceptance: tuple[Judgement, ...] = field(default=())
+    acceptance: tuple[Judgement, ...] = ()
+    response_fields: tuple[ResponseField, ...] = ()
 
     def of(self, name: str) -> list[PassReading]:
         """Give the readings of a name, in order."""
         return [one for one in self.readings if one.name == name]
+
+
+def summed_up(judgements: Sequence[Judgement]) -> str:
+    """Say in a sentence what an acceptance comes to.
+
+    >>> summed_up([Judgement("hum_db", Reading(-60.0, "dB"), Verdict(PASS, -50.0, "dB", "its sheet"))])
+    '1 of 1 readings that have a limit passes.'
+    """
+    said = [one.verdict.verdict for one in judgements if one.verdict is not None]
+    if not said:
+        return "No reading could be held against a limit."
+    passed, failed, near = (said.count(one) for one in (PASS, FAIL, WITHIN_DOUBT))
+    pieces = [f"{passed} of {len(said)} readings that have a limit pass{'es' if passed == 1 else ''}"]
+    pieces += [f"{failed} fail{'s' if failed == 1 else ''}"] if failed else []
+    pieces += [f"{near} {'is' if near == 1 else 'are'} too near to tell"] if near else []
+    return "; ".join(pieces) + "."
