@@ -52,7 +52,7 @@ class MinuteView:
         kept: the file.
         film: whether it is the film.
         marks: when each step was.
-        failed: numbers of those of which somebody said that the machine did not do it.
+        failed: the modes of which somebody said that the machine did not do it.
         state: how far it is.
         found: what it says, each with whether it is in the job already.
     """
@@ -61,7 +61,7 @@ class MinuteView:
     kept: Attached
     film: bool
     marks: tuple[Mark, ...]
-    failed: frozenset[int]
+    failed: tuple[str, ...]
     state: State
     found: tuple[tuple[Finding, bool], ...]
 
@@ -110,7 +110,8 @@ def _view(desk: MinuteDesk, machine: Machine, sheet: Sheet, entry: Entry[Attache
     marks, failed = marks_in(entry.what.note)
     found = findings(machine, state.sensed, entry.what.called) if state.sensed else []
     listed = tuple((one, _is_in(sheet, one.item)) for one in found)
-    return MinuteView(entry.id, entry.what, is_film(entry.what.note), marks, failed, state, listed)
+    did_not = tuple(marks[i].mode for i in sorted(failed))
+    return MinuteView(entry.id, entry.what, is_film(entry.what.note), marks, did_not, state, listed)
 
 
 def _is_in(sheet: Sheet, item: Answer | Measured) -> bool:

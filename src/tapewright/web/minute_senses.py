@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from pathlib import Path
 
+from tapewright.diagnose.from_sound import evidence_of_sound
+from tapewright.jobs.mechanism_heard import listen as jobs_listen
 from tapewright.machine.parts import Machine
 from tapewright.web.minute_desk import Sensed
 from tapewright.words.mechanism_heard import Mark
@@ -11,7 +13,9 @@ from tapewright.words.problem import InputAtFaultError, Problem
 
 def listen(path: Path, machine: Machine, marks: Sequence[Mark]) -> Sensed:
     """Listen to the sound of a guided minute."""
-    raise _not_yet(path)
+    heard = jobs_listen(path, machine, marks)
+    notes = (*(one.says for one in heard.disturbances), *heard.cannot_say)
+    return Sensed(evidence_of_sound(machine, heard), "", notes)
 
 
 def watch(path: Path, machine: Machine, marks: Sequence[Mark]) -> Sensed:
