@@ -231,7 +231,8 @@ def test_what_could_not_be_measured_says_nothing() -> None:
 
 def test_what_is_only_kept_says_nothing() -> None:
     net = net_of(FOUR)
-    silent = {q.stem: Reading(0.2, "%", 0.01) for q in QUANTITIES if not q.speaks}
+    at = {"track": ":1"}
+    silent = {q.stem + at.get(q.at, ""): Reading(0.2, q.unit, 0.01) for q in QUANTITIES if not q.speaks}
     assert silent
     assert of_readings(net, silent) == {}
 

@@ -106,6 +106,7 @@ def test_each_part_does_to_the_tape_what_the_trade_says() -> None:
     assert spacing_m(applied(machine, [Fault("heads", "dirty")])) > 1e-6
     pack = applied(machine, [Fault("cassette", "tight_pack")])
     assert swing_rad(pack, "supply_reel") > 10 * swing_rad(pack, "pinch_roller")
+    assert swing_rad(pack, "takeup_reel") == swing_rad(machine, "takeup_reel")  # wound by the machine itself
     crooked = applied(machine, [Fault("pinch_roller", "skewed")])
     assert swing_rad(crooked, "pinch_roller") > 10 * swing_rad(crooked, "supply_reel")
     loose = applied(machine, [Fault("supply_drag", "too_low")])

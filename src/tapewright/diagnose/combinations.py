@@ -41,6 +41,7 @@ class Combinations:
         sound: the reading of the sound machine.
         counts: for each part, the state that each of its states counts as, shape (states,).
         offered: how often a combination was listed or is drawn on average, shape (combinations,).
+        scatter: variance that each adds to the reading, shape (combinations,).
     """
 
     parts: tuple[str, ...]
@@ -51,6 +52,7 @@ class Combinations:
     sound: float
     counts: tuple[Index, ...]
     offered: Array
+    scatter: Array
 
     def weights(self, chances: Mapping[str, Array]) -> Array:
         """Give how likely each combination is, sum one, where the states of each part have these chances.
@@ -74,6 +76,8 @@ def words_of(network: Network, states: Mapping[str, Index], nodes: Sequence[str]
         Number of each function's word, shape (cases, nodes).
     """
     cases = len(next(iter(states.values())))
+    if not nodes:
+        return np.zeros((cases, 0), dtype=np.int64)
     known: dict[str, Index] = {f"part:{name}": np.zeros(cases, dtype=np.int64) for name in network.parts}
     known |= {f"part:{name}": chosen for name, chosen in states.items()}
     waiting = list(network.factors)
@@ -88,7 +92,7 @@ def words_of(network: Network, states: Mapping[str, Index], nodes: Sequence[str]
         if len(left) == len(waiting):
             raise ValueError("functions that hang on each other in a ring")
         waiting = left
-    return np.stack([known[node] for node in nodes], axis=1) if nodes else np.zeros((cases, 0), dtype=np.int64)
+    return np.stack([known[node] for node in nodes], axis=1)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,6 +106,7 @@ class Singles:
         effects: the same on the scale on which several add.
         matters: whether a fault changes the reading or a word that goes with it, shape (1 + faults,).
         read: functions whose words are looked at.
+        scatter: variance that each adds to the reading, shape (1 + faults,).
     """
 
     parts: tuple[str, ...]
@@ -110,6 +115,7 @@ class Singles:
     effects: Array
     matters: NDArray[np.bool_]
     read: tuple[str, ...]
+    scatter: Array
 
 
 def singles(network: Network, what: Expected) -> Singles:
@@ -127,10 +133,12 @@ def singles(network: Network, what: Expected) -> Singles:
     words = words_of(network, chosen, read)
     at_rest = what.value(ideal)
     values = np.array([at_rest, *(_single(network, ideal, what, name, i) for name, i in faults)])
-    matters = _moved(values, at_rest, what) | (words != words[0]).any(axis=1)
+    scatter = np.array([0.0, *(_scattered(network, ideal, what, name, i) for name, i in faults)])
+    moved = _moved(values, at_rest, what) | (scatter > NEGLIGIBLE * what.spread**2)
+    matters = moved | (words != words[0]).any(axis=1)
     parts = tuple(dict.fromkeys(name for (name, _), one in zip(faults, matters[1:], strict=True) if one))
     row = {pair: number for number, pair in enumerate(faults, start=1)}
-    return Singles(parts, row, values, _effects(values, at_rest, what), matters, read)
+    return Singles(parts, row, values, _effects(values, at_rest, what), matters, read, scatter)
 
 
 def combine(network: Network, what: Expected) -> Combinations:
@@ -140,21 +148,39 @@ def combine(network: Network, what: Expected) -> Combinations:
         network: the machine's belief network.
         what: how the reading hangs on the machine.
     """
-    alone = singles(network, what)
-    choices = [
-        [i for i in range(1, len(network.parts[name].states)) if alone.matters[alone.row[name, i]]]
-        for name in alone.parts
-    ]
+    return combine_together(network, [what])[0]
+
+
+def combine_together(network: Network, whats: Sequence[Expected]) -> tuple[Combinations, ...]:
+    """List the states that matter to any of several readings, with the value of each reading in each.
+
+    Arguments:
+        network: the machine's belief network.
+        whats: how each reading hangs on the machine.
+
+    Returns:
+        One for each reading, all of the same parts and states.
+    """
+    each = [singles(network, what) for what in whats]
+    matters = np.any([alone.matters for alone in each], axis=0)
+    parts = tuple(name for name in network.parts if any(name in alone.parts for alone in each))
+    if len(each) == 1:
+        parts = each[0].parts
+    each = [replace(alone, matters=matters, parts=parts) for alone in each]
+    alone = each[0]
+    choices = [[i for i in range(1, len(network.parts[name].states)) if matters[alone.row[name, i]]] for name in parts]
     listed, at_once = _states(choices)
+    if at_once == len(parts):
+        return tuple(in_states(network, what, one, listed) for what, one in zip(whats, each, strict=True))
     counts = _counts(network, alone)
-    if at_once == len(alone.parts):
-        return in_states(network, what, alone, listed)
     prior = [np.array(network.parts[name].prior) for name in alone.parts]
     random = np.random.default_rng(1)
     drawn = [counted[random.choice(len(p), DRAWN, p=p / p.sum())] for counted, p in zip(counts, prior, strict=True)]
     states = np.concatenate([listed, np.stack(drawn, axis=1)])
     offered = DRAWN * _product(counts, states, prior) + ((states > 0).sum(axis=1) <= at_once)
-    return replace(in_states(network, what, alone, states), offered=offered)
+    return tuple(
+        replace(in_states(network, what, one, states), offered=offered) for what, one in zip(whats, each, strict=True)
+    )
 
 
 def _counts(network: Network, alone: Singles) -> tuple[Index, ...]:
@@ -192,16 +218,29 @@ def in_states(network: Network, what: Expected, alone: Singles, states: Index) -
     nodes = tuple(node for node in what.nodes if node in alone.read)
     own = [alone.read.index(node) for node in nodes]
     counts = _counts(network, alone)
-    return Combinations(alone.parts, states, nodes, words[:, own], composed, at_rest, counts, np.ones(len(states)))
+    scatter = alone.scatter[rows].sum(axis=1)
+    offered = np.ones(len(states))
+    return Combinations(alone.parts, states, nodes, words[:, own], composed, at_rest, counts, offered, scatter)
+
+
+def _scattered(network: Network, ideal: Machine, what: Expected, name: str, state: int) -> float:
+    """Give the variance that one fault adds to a reading."""
+    if what.scatter is None or (what.parts and name not in what.parts):
+        return 0.0
+    return what.scatter(_with(network, ideal, name, state)) ** 2
 
 
 def _single(network: Network, ideal: Machine, what: Expected, name: str, state: int) -> float:
     if what.parts and name not in what.parts:
         return what.value(ideal)
+    return what.value(_with(network, ideal, name, state))
+
+
+def _with(network: Network, ideal: Machine, name: str, state: int) -> Machine:
     kind, severity = network.parts[name].states[state]
     assert (kind, severity) != SOUND_STATE
     fault = fault_kind(ideal, name, kind)
-    return what.value(with_imperfections(ideal, name, imperfections_of(fault, severity)))
+    return with_imperfections(ideal, name, imperfections_of(fault, severity))
 
 
 def _moved(values: Array, at_rest: float, what: Expected) -> NDArray[np.bool_]:

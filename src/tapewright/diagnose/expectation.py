@@ -41,6 +41,8 @@ class Expected:
         as_single: (node, word) -> the reading is that of the one fault that leads there, not composed.
         parts: parts that can matter at all; empty for all.
         most: no number of faults brings about more than this.
+        scatter: for "sum", how far a machine with its imperfections scatters beside that, a standard deviation: dirt
+            that lies where it will changes a difference of tracks either way; None where it does not.
     """
 
     nodes: tuple[str, ...]
@@ -52,6 +54,7 @@ class Expected:
     as_single: frozenset[tuple[str, str]] = frozenset()
     parts: frozenset[str] = frozenset()
     most: float = math.inf
+    scatter: Callable[[Machine], float] | None = None
 
 
 def holding(machine: Machine, mode: str, couplings: set[str]) -> float:

@@ -14,12 +14,48 @@ from tapewright.diagnose.expected_forces import (
     of_volts,
     of_volts_pct,
 )
+from tapewright.diagnose.expected_heads import (
+    of_azimuth,
+    of_balance,
+    of_drops_in_step,
+    of_edge_drops,
+    of_edge_spacing,
+    of_erasure,
+    of_fade,
+    of_gap,
+    of_inner_drops,
+    of_least_spacing,
+    of_noise,
+    of_spacing,
+    of_swing,
+    of_treble,
+    of_wander,
+)
 from tapewright.diagnose.expected_motion import of_drift, of_flutter, of_line, of_rate, of_speed
 from tapewright.diagnose.expected_times import of_rise, of_run_on, of_spin_down, of_stop, of_wind
 from tapewright.diagnose.measured import Asked
 from tapewright.faults.consequences import mode_asked
 from tapewright.machine.parts import Machine
 
+_OF_A_PASS: Final[Mapping[str, Callable[[Machine, str, str], Expected | None]]] = {
+    "azimuth_error_arcmin": of_azimuth,
+    "azimuth_swing_arcmin": of_swing,
+    "azimuth_wander_arcmin": of_wander,
+    "spacing_um": of_spacing,
+    "least_spacing_um": of_least_spacing,
+    "edge_spacing_um": of_edge_spacing,
+    "gap_um": of_gap,
+    "response_treble_db": of_treble,
+    "treble_fade_db": of_fade,
+    "edge_dropouts_per_min": of_edge_drops,
+    "inner_dropouts_per_min": of_inner_drops,
+    "dropouts_in_step_per_min": of_drops_in_step,
+    "balance_db": of_balance,
+    "noise_a_db": of_noise,
+    "erasure_db": of_erasure,
+}
+OF_A_PASS: Final = frozenset(_OF_A_PASS)
+"""Readings of one pass of the test sequence: they say one thing of the same few parts, and are weighed together."""
 _DERIVED: Final[Mapping[str, Callable[[Machine, str, str], Expected | None]]] = {
     "speed_error_pct": of_speed,
     "drift_pct": of_drift,
@@ -38,6 +74,7 @@ _DERIVED: Final[Mapping[str, Callable[[Machine, str, str], Expected | None]]] = 
     "seconds_to_stop": of_stop,
     "spin_down_s": of_spin_down,
     "rate_hz": of_rate,
+    **_OF_A_PASS,
 }
 
 

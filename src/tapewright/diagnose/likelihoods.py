@@ -1,18 +1,18 @@
 """What an answer or a reading says about one function of the machine: a likelihood for each word it can take."""
 
 import difflib
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.diagnose.combinations import Combinations, combine
+from tapewright.diagnose.combinations import Combinations, combine, combine_together
 from tapewright.diagnose.expectation import Expected
-from tapewright.diagnose.expected import expected
-from tapewright.diagnose.measured import Asked, asked
+from tapewright.diagnose.expected import OF_A_PASS, expected
+from tapewright.diagnose.measured import Asked, asked, split
 from tapewright.diagnose.network import Network
 from tapewright.diagnose.network import network as of_machine
 from tapewright.diagnose.projection import chances, project
@@ -28,6 +28,8 @@ Array = NDArray[np.float64]
 
 SAYS_NOTHING: Final = 0.01
 """A likelihood whose largest and smallest values differ by less than this share is left out."""
+IN_DETAIL: Final = {"response_treble_db": "spacing_um"}
+"""A reading, and the one that says the same in more detail."""
 SURE_LEAST: Final = 0.01
 """No recording is surer than this of what it hears; trade judgement."""
 
@@ -99,7 +101,63 @@ def of_readings(network: Network, readings: Mapping[str, Reading]) -> dict[str, 
     >>> net.words["feed:power_supply"][said["feed:power_supply"].argmax()]
     'low'
     """
-    return together(*(spoken_by(network, name, reading) for name, reading in readings.items()))
+    here = counted(readings)
+    of_pass = {name: one for name, one in here.items() if split(name)[0] in OF_A_PASS and one.value is not None}
+    alone = (spoken_by(network, name, reading) for name, reading in here.items() if name not in of_pass)
+    return together(*alone, *_of_a_pass(network, of_pass))
+
+
+def _of_a_pass(network: Network, readings: Mapping[str, Reading]) -> list[dict[str, Array]]:
+    """Say what readings of one pass tell together: each explains the others away, as single likelihoods could not."""
+    said = []
+    for names in _about_the_same(network.machine, tuple(readings)):
+        known = _states_together(network.machine, names)
+        values = [readings[name] for name in names]
+        likely = np.ones(len(known[0][1].values))
+        for (hangs_on, found), one in zip(known, values, strict=True):
+            likely = likely * chances(hangs_on, found, one.value or 0.0, one.doubt)
+        said.append(_projected(network, _with_all_nodes([found for _, found in known]), likely))
+    return said
+
+
+def _with_all_nodes(found: Sequence[Combinations]) -> Combinations:
+    """Put the words of every function that several readings go with into one table of the same states."""
+    where = {node: (one, k) for one in found for k, node in enumerate(one.nodes)}
+    if not where:
+        return found[0]
+    return replace(found[0], nodes=tuple(where), words=np.stack([one.words[:, k] for one, k in where.values()], axis=1))
+
+
+@lru_cache(maxsize=64)
+def _about_the_same(machine: Machine, names: tuple[str, ...]) -> tuple[tuple[str, ...], ...]:
+    """Part readings into groups that share no part that matters to them; those that tell nothing are left out."""
+    parts = {name: frozenset(known[1].parts) for name in names if (known := _states_of(machine, name)) is not None}
+    groups: list[tuple[list[str], frozenset[str]]] = []
+    for name, own in parts.items():
+        if not own:
+            continue
+        joined = [group for group in groups if group[1] & own]
+        groups = [group for group in groups if not group[1] & own]
+        members = [one for group in joined for one in group[0]]
+        groups.append(([*members, name], own.union(*(group[1] for group in joined))))
+    return tuple(tuple(members) for members, _ in groups)
+
+
+@lru_cache(maxsize=64)
+def _states_together(machine: Machine, names: tuple[str, ...]) -> tuple[tuple[Expected, Combinations], ...]:
+    known = [found[0] for name in names if (found := _states_of(machine, name)) is not None]
+    return tuple(zip(known, combine_together(of_machine(machine), known), strict=True))
+
+
+def counted(readings: Mapping[str, Reading]) -> dict[str, Reading]:
+    """Leave out what another reading tells in more detail: one thing would count twice.
+
+    >>> whole, one = Reading(-9.0, "dB", 0.2), Reading(0.8, "µm", 0.1)
+    >>> list(counted({"response_treble_db": whole, "spacing_um": one}))
+    ['spacing_um']
+    """
+    there = {split(name)[0] for name, reading in readings.items() if reading.value is not None}
+    return {name: one for name, one in readings.items() if IN_DETAIL.get(split(name)[0]) not in there}
 
 
 def spoken_by(network: Network, name: str, reading: Reading) -> dict[str, Array]:

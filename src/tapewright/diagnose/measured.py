@@ -5,6 +5,7 @@ asks for them: `take_up_torque_gf_cm@play`, `motor_current_ma:reel_motor@fast_fo
 """
 
 import difflib
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
@@ -13,7 +14,7 @@ from tapewright.machine.parts import Machine, part_names
 from tapewright.words.problem import Problem, nearest
 from tapewright.words.units import GCM_NM, GF_N, OUNCE_KG, OZIN_NM, STANDARD_GRAVITY_M_PER_S2
 
-Place = Literal["", "motor", "rotor", "flywheel", "part"]
+Place = Literal["", "motor", "rotor", "flywheel", "part", "track"]
 Taken = Literal["", "tape", "winding", "any"]
 
 _TORQUES: Final = {
@@ -24,6 +25,10 @@ _SHARES: Final = {"%": 1.0}
 _TIMES: Final = {"s": 1.0, "ms": 1e-3, "min": 60.0}
 _RATES: Final = {"Hz": 1.0, "1/s": 1.0, "rpm": 1.0 / 60.0}
 _CHANCES: Final = {"1": 1.0, "%": 0.01}
+_ANGLES: Final = {"arcmin": 1.0, "mrad": 10.8 / math.pi, "°": 60.0}
+_LENGTHS: Final = {"µm": 1.0, "um": 1.0, "nm": 1e-3}
+_LEVELS: Final = {"dB": 1.0}
+_COUNTS: Final = {"1/min": 1.0, "1/s": 60.0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +58,7 @@ class Quantity:
     @property
     def pattern(self) -> str:
         """Give the name with what has to be filled in: `rate_hz:PART@MODE`."""
-        at = {"": "", "motor": ":MOTOR", "flywheel": ":FLYWHEEL"}.get(self.at, ":PART")
+        at = {"": "", "motor": ":MOTOR", "flywheel": ":FLYWHEEL", "track": ":TRACK"}.get(self.at, ":PART")
         return self.stem + at + ("@MODE" if self.mode else "")
 
 
@@ -89,6 +94,33 @@ QUANTITIES: Final = (
              mode="any"),
     Quantity("motor_runs_sure", "how sure a recording of the mechanism is that a motor runs", "1", _CHANCES, at="motor",
              mode="any"),
+    Quantity("azimuth_error_arcmin", "how far the line through the gaps leans, either way", "arcmin", _ANGLES),
+    Quantity("azimuth_swing_arcmin", "how far the azimuth swings in step with a rotor, peak", "arcmin", _ANGLES,
+             at="rotor"),
+    Quantity("azimuth_wander_arcmin", "how far the azimuth wanders in all, half of the range; leave it out where "
+             "what swings with each rotor was read", "arcmin", _ANGLES),
+    Quantity("spacing_um", "spacing of the track that has most, by the shape of its response", "µm", _LENGTHS),
+    Quantity("least_spacing_um", "spacing of the track that has least", "µm", _LENGTHS),
+    Quantity("edge_spacing_um", "spacing of the tracks along an edge less that of the inner ones", "µm", _LENGTHS,
+             signed=True),
+    Quantity("track_spacing_um", "spacing of one track", "µm", _LENGTHS, at="track", signed=True, speaks=False),
+    Quantity("gap_um", "how long the head's gap acts, by the shape of the response", "µm", _LENGTHS),
+    Quantity("response_treble_db", "10 kHz against 315 Hz, less the replay curve, on the weakest track; counts where "
+             "no spacing was read", "dB", _LEVELS, signed=True),
+    Quantity("treble_fade_db", "10 kHz at the end of a side less that at its start, on the track that loses most", "dB",
+             _LEVELS, signed=True),
+    Quantity("edge_dropouts_per_min", "dropouts of a track along an edge of the tape", "1/min", _COUNTS),
+    Quantity("inner_dropouts_per_min", "dropouts of a track that lies further in", "1/min", _COUNTS),
+    Quantity("dropouts_in_common_per_min", "dropouts of several tracks at once", "1/min", _COUNTS, speaks=False),
+    Quantity("dropouts_in_step_per_min", "dropouts that keep step with a rotor", "1/min", _COUNTS, at="rotor"),
+    Quantity("balance_db", "level of the weakest track less the mean of all", "dB", _LEVELS, signed=True),
+    Quantity("noise_a_db", "A-weighted noise of the noisiest track against the reference level", "dB", _LEVELS,
+             signed=True),
+    Quantity("hum_db", "hum and its harmonics against the reference level", "dB", _LEVELS, signed=True, speaks=False),
+    Quantity("crosstalk_db", "the most that one track is heard on another", "dB", _LEVELS, signed=True, speaks=False),
+    Quantity("erasure_db", "what erasing leaves of a tone on the worst track", "dB", _LEVELS, signed=True),
+    Quantity("level_at_three_percent_db", "level over the reference at which the third harmonic is 3 %", "dB", _LEVELS,
+             signed=True, speaks=False),
 )  # fmt: skip
 """Every reading that has a name, in the order of the manual."""
 BY_STEM: Final = {quantity.stem: quantity for quantity in QUANTITIES}
@@ -167,6 +199,8 @@ def asked(machine: Machine, name: str, where: str = "readings") -> Asked | Probl
 def _parts(machine: Machine, at: Place) -> tuple[str, ...]:
     if at == "part":
         return part_names(machine)
+    if at == "track":
+        return tuple(str(number) for number in range(1, machine.tape.tracks + 1))
     return tuple(name for name, rotor in machine.rotors.items() if at in ("rotor", rotor.kind))
 
 

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 from itertools import product
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,8 @@ from tapewright.machine.parts import Machine, part_names, sound
 SOUND_STATE = ("sound", 0.0)
 READ_DIRECTLY = ("tape@play",)
 """Nodes that measurements speak to as well as signs: none of their words may be merged."""
+READ_AT: Final = ("lifts@", "sways_with:")
+"""Functions that readings of tracks are about, beside those that signs are: several parts may bring them about."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +185,8 @@ def derive(machine: Machine, told: frozenset[str] = frozenset()) -> Network:
     spoken_of = [s for s in found.values() if s.node in told or not s.aside]
     observed = tuple(dict.fromkeys(s.node for s in spoken_of if s.node not in constants))
     steady = tuple(c.name for c in graph.conditions if c.about == "steady" and c.name not in constants)
+    read = tuple(n.name for n in graph.nodes if n.name.startswith(READ_AT) and n.name not in constants)
+    steady = (*steady, *read)
     observed = tuple(dict.fromkeys(observed + steady))
     needed = ancestors(graph.nodes, observed) - set(constants)
     words = {name: domains[name] for name in domains if name in needed}

@@ -56,7 +56,7 @@ def chances(what: Expected, found: Combinations, value: float, doubt: float | No
     density = _density(what, found, value, meter_of(what, doubt))
     total = np.zeros(len(found.values))
     for degree, share in zip(DEGREES, DEGREE_SHARES, strict=True):
-        total += share * density(_to_a_degree(what, found, float(degree)))
+        total += share * density(_to_a_degree(what, found, float(degree)), float(degree))
     can = np.isfinite(found.values)
     top = float(total[can].max(initial=0.0)) or 1.0
     return np.where(can, np.maximum(total, LEAST * top), TAKEN_ANYHOW * top)
@@ -80,11 +80,15 @@ def _to_a_degree(what: Expected, found: Combinations, degree: float) -> Array:
     return np.where(found.values == 0.0, 0.0, gone)
 
 
-def _density(what: Expected, found: Combinations, value: float, meter: float) -> Callable[[Array], Array]:
-    """Give the density of a reading as a function of what the state brings about; 0 where that is nan."""
+def _density(what: Expected, found: Combinations, value: float, meter: float) -> Callable[[Array, float], Array]:
+    """Give the density of a reading by what the state brings about, and how far it has gone; 0 where that is nan."""
     if what.composed == "sum":
-        spread = math.hypot(what.spread, meter)
-        return lambda true: np.nan_to_num(_normal((value - true) / spread)) / spread
+
+        def about(true: Array, degree: float) -> Array:
+            spread = np.sqrt(what.spread**2 + meter**2 + degree**2 * found.scatter)
+            return np.asarray(np.nan_to_num(_normal((value - true) / spread)) / spread)
+
+        return about
     known = found.values[np.isfinite(found.values) & (found.values > 0)]
     ends = np.log([*known, found.sound if np.isfinite(found.sound) and found.sound > 0 else known[0]])
     # One table for all states: their logarithms lie within what the furthest of them has at the largest degree.
@@ -95,7 +99,7 @@ def _density(what: Expected, found: Combinations, value: float, meter: float) ->
         logs = np.maximum(np.log([smeared(value, float(one), what.spread, meter) for one in np.exp(at)]), -700.0)
     still = float(_normal(np.array(value / meter))) / meter
 
-    def of(true: Array) -> Array:
+    def of(true: Array, degree: float) -> Array:
         moving = np.isfinite(true) & (true > 0)
         there = np.exp(np.interp(np.log(np.where(moving, true, 1.0)), at, logs))
         return np.where(moving, there, np.where(true == 0.0, still, 0.0))

@@ -20,7 +20,7 @@ from scipy.special import ndtr
 from tapewright.diagnose.beliefs import Posterior, posterior
 from tapewright.diagnose.combinations import Combinations
 from tapewright.diagnose.expectation import Expected
-from tapewright.diagnose.likelihoods import of_answer, spoken_by, states_of, together
+from tapewright.diagnose.likelihoods import counted, of_answer, spoken_by, states_of, together
 from tapewright.diagnose.network import Network
 from tapewright.diagnose.projection import meter_of
 from tapewright.words.evidence import Observation
@@ -103,7 +103,7 @@ def unexplained(
 
 def _readings(network: Network, readings: Mapping[str, Reading]) -> list[_Item]:
     found = []
-    for name, reading in readings.items():
+    for name, reading in counted(readings).items():
         known = states_of(network, name) if reading.value is not None else None
         if known is None or reading.value is None:
             continue
@@ -141,7 +141,8 @@ def _apart(what: Expected, found: Combinations, reading: Reading) -> Array:
     true = found.values[np.isfinite(found.values)]
     meter = meter_of(what, reading.doubt)
     if what.composed == "sum":
-        return np.asarray((reading.value - true) / math.hypot(what.spread, meter))
+        scatter = found.scatter[np.isfinite(found.values)]
+        return np.asarray((reading.value - true) / np.sqrt(what.spread**2 + meter**2 + scatter))
     spread = np.hypot(meter, what.spread * np.maximum(true, 0.0))
     above = np.maximum(reading.value, 1e-12) / np.maximum(true, 1e-12)
     # By the logarithm where machines alike scatter more than the meter does, else by the difference.

@@ -22,10 +22,10 @@ SOUND_WEAVE_RAD: Final = 4.4e-5
 """0.15' at any one part's rate; from memory."""
 SOUND_SPACING_M: Final = 0.08e-6
 """What a clean head and a good tape keep between them beyond the response of a good machine; from memory."""
+SOUND_LEAST_M: Final = 0.04e-6
+"""The same of the track that has least."""
 STEERS: Final = 0.04
 """Share of a roller's tilt by which the tape leans at the head: the guides hold the rest; from memory."""
-LIFTS_M_PER_RAD: Final = 35e-6
-"""How far the edge that a tilted roller drives against a guide curls off the head; from memory: 0.7 µm at 0.02."""
 LOOSE_WEAVE_RAD: Final = 6.0e-4
 """2': how far a tape weaves that nothing holds back, half of its play in the guides over the length between them."""
 SOUND_DROPS_PER_MIN: Final = 0.5
@@ -57,12 +57,15 @@ def lean_rad(machine: Machine) -> float:
 
 
 def turning_with(machine: Machine, part: str) -> tuple[str, ...]:
-    """Name what comes round with a rotor: all on its shaft, and with a reel table of play the tape's own pack."""
+    """Name what comes round with a rotor: all on its shaft, and with the reel that gives the pack as it was wound.
+
+    What comes to lie on the other reel is wound by the machine, not by whoever wound the cassette.
+    """
     owner = shaft(machine, part)
     found = [name for name in machine.rotors if shaft(machine, name) == owner]
     play = machine.modes.get("play")
-    reels = {shaft(machine, reel) for reel in (play.takes_up, play.gives) if reel} if play is not None else set()
-    return (*found, machine.cassette.name) if owner in reels else tuple(found)
+    gives = shaft(machine, play.gives) if play is not None and play.gives else ""
+    return (*found, machine.cassette.name) if owner == gives else tuple(found)
 
 
 def _wrong_with(machine: Machine, name: str) -> Imperfections:
@@ -84,7 +87,7 @@ def wander_rad(machine: Machine) -> float:
 
 def edge_lift_m(machine: Machine) -> float:
     """Give how far the tape's edges lift off the heads: what guides, rollers and the tape itself do to them."""
-    driven = sum(LIFTS_M_PER_RAD * one.tilt_rad for one in _rollers(machine))
+    driven = sum(one.edge_lift_m for one in _rollers(machine))
     return driven + machine.heads.imperfections.edge_lift_m + machine.cassette.imperfections.edge_lift_m
 
 
@@ -93,6 +96,12 @@ def spacing_m(machine: Machine) -> float:
     heads, tape = machine.heads.imperfections, machine.cassette.imperfections
     lifted = edge_lift_m(machine) if tracks_of(machine.tape).edge else 0.0
     return SOUND_SPACING_M + heads.spacing_m + heads.spot_m + tape.spacing_m + tape.deposit_m / 2.0 + lifted
+
+
+def least_spacing_m(machine: Machine) -> float:
+    """Give the spacing of the track that has least: what lies on all of them, unevenly; from memory: half of it."""
+    heads, tape = machine.heads.imperfections, machine.cassette.imperfections
+    return SOUND_LEAST_M + 0.5 * heads.spacing_m + 0.7 * tape.spacing_m + 0.3 * tape.deposit_m
 
 
 def edge_spacing_m(machine: Machine) -> float:

@@ -361,14 +361,20 @@ ASKEW_FROM: Final = 0.001
 
 
 def edge(name: str) -> Condition:
-    """Whether the tape's edge keeps contact with the head past a part: flat, lifts."""
+    """Whether the tape's edge keeps contact with the head past a part: flat, little (a gauge sees it), lifts."""
     read = lambda machine: _edge_word(machine, part(machine, name).imperfections)  # noqa: E731
     return Condition(name, "edge", read)
 
 
 def _edge_word(machine: Machine, wrong: Imperfections) -> str:
     lost_db = spacing_db(wrong.edge_lift_m, wavelength_m(machine.tape))
-    return "lifts" if lost_db <= EDGE_DULL_DB else "flat"
+    if lost_db <= EDGE_DULL_DB:
+        return "lifts"
+    return "little" if wrong.edge_lift_m >= LIFT_READ_M else "flat"
+
+
+LIFT_READ_M: Final = 0.2e-6
+"""Spacing of some tracks against others that a response tells; from memory."""
 
 
 EDGE_DULL_DB: Final = -3.0
@@ -386,7 +392,10 @@ def _spot_word(machine: Machine, wrong: Imperfections) -> str:
 
 
 def sways(name: str) -> Condition:
-    """Whether a part swings the tape so far that the sum of the outermost tracks loses treble at each turn: no, yes."""
+    """Whether a part swings the tape so far that the sum of the outermost tracks loses treble at each turn.
+
+    Gives no, little (the delay between tracks shows it), yes.
+    """
     read = lambda machine: _sways_word(machine, part(machine, name).imperfections)  # noqa: E731
     return Condition(name, "sways", read)
 
@@ -397,7 +406,13 @@ def _sways_word(machine: Machine, wrong: Imperfections) -> str:
         lost_db = summed_db(wrong.weave_rad, tracks.apart_m, wavelength_m(machine.tape, SUMMED_HZ))
     else:
         lost_db = lean_db(wrong.weave_rad, tracks.width_m, wavelength_m(machine.tape))
-    return "yes" if lost_db <= EDGE_DULL_DB else "no"
+    if lost_db <= EDGE_DULL_DB:
+        return "yes"
+    return "little" if wrong.weave_rad >= SWAY_READ_RAD else "no"
+
+
+SWAY_READ_RAD: Final = 2.5e-4
+"""0.9 minutes of arc, peak: more than good tape weaves at any one rate; from memory."""
 
 
 def sheds(name: str) -> Condition:

@@ -17,6 +17,7 @@ setting_up_conflicts  what pulls against what, and what is never turned
 setting_up_stop  when to stop turning
 setting_up_live  the one number that a step is followed by
 setting_up_kept  what came of each step, kept in the job
+reels_seen     a film of the hubs, watched with the machine's description at hand
 verdicts       which limit holds for a reading, and whether it is kept
 tape_register  the register of test tapes and the sound card's clock, read from its text
 test_tapes     what a recording was made with; the passes of each test tape counted

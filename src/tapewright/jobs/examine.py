@@ -24,6 +24,7 @@ from tapewright.diagnose.plan import plan
 from tapewright.diagnose.told_when import as_told
 from tapewright.diagnose.unexplained import unexplained
 from tapewright.jobs.one_pass import PassHeard, one_pass_in
+from tapewright.jobs.pass_readings import pass_notes, pass_readings
 from tapewright.jobs.pass_said import with_pass
 from tapewright.jobs.rounds import Round, latest_round, with_more
 from tapewright.jobs.stretches_heard import over_the_side, with_together
@@ -100,7 +101,9 @@ def examine(
     latest = latest_round(net, told)
     listened = hear_all(machine, recordings, tone_hz, progress, accept_truncated=accept_truncated, made_with=made_with)
     heard = [*heard, *listened]
-    readings = {**_best_readings(heard), **evidence.readings}
+    of_pass = pass_readings(machine, heard, evidence.readings)
+    taken = {name: one for name, one in of_pass.items() if one.value is not None}
+    readings = {**_best_readings(heard), **taken, **evidence.readings}
     likelihoods = with_more(
         latest,
         of_readings(latest.network, readings),
@@ -130,7 +133,7 @@ def examine(
         plan=tuple(plan(latest.network, beliefs, latest.observations, likelihoods)),
         clash=tuple(clashes(latest.network, latest.observations)),
         heard=tuple(heard),
-        notes=(*(one.says for one in odd), *_notes(machine, heard, knowledge)),
+        notes=(*(one.says for one in odd), *pass_notes(of_pass), *_notes(machine, heard, knowledge)),
     )
 
 
