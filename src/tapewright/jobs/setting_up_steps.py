@@ -108,7 +108,8 @@ ADJUSTMENTS: Final = (
         "The gain of each replay amplifier.",
         "One trimmer a track on the replay board.",
         "Play the level section; set each track to what the machine's sheet says for that tape, in volts at its test "
-        "point or by this page's level at the line socket. {levels}",
+        "point or at the line socket. To follow it live, feed the computer the voltage that the sheet names, keep that "
+        "level as the reference, then play the tape. {levels}",
         ("level",), "level_db", ("live", "static", "tone"),
         disturbs=("response", "bias", "record_response", "record_level"),
     ),

@@ -17,6 +17,9 @@ LEAST: Final = 4
 MOST_ASKEW_RAD: Final = math.radians(1.0)
 """No head that plays at all stands further askew; own choice, as the test sequence's tones are laid out."""
 OPEN_RAD: Final = 0.45 * math.pi
+POLARITY: Final = 0.75
+"""Up to this share of `clear_below_hz` a quarter turn is two thirds of a degree or more: what seems so far askew has
+its wires crossed. Own choice."""
 CAUTIOUS: Final = 1.5
 CROSSTALK: Final = 0.01
 """As much of the neighbours may be on a track (-40 dB): it turns its phase by so much at most, radians."""
@@ -109,7 +112,7 @@ class Ladder:
 
     def _polarity(self, runs: list[Run], part: NDArray[np.intp]) -> None:
         """See at a low tone which channels stand half a turn off: their wires are crossed. The majority is right."""
-        low = [run for run in runs if run.frequency_hz <= self._clear_hz / 2.0]
+        low = [run for run in runs if run.frequency_hz <= POLARITY * self._clear_hz]
         if not low:
             return
         phases = np.mean(list(low[0].phases)[-NOW:], axis=0)[part]
