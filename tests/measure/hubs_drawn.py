@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,11 @@ class Drawn:
 
 
 def picture(
-    size: tuple[int, int], hubs: Sequence[Drawn], turns: Sequence[float], squeeze: float = 1.0, shift: tuple[float, float] = (0.0, 0.0)
+    size: tuple[int, int],
+    hubs: Sequence[Drawn],
+    turns: Sequence[float],
+    squeeze: float = 1.0,
+    shift: tuple[float, float] = (0.0, 0.0),
 ) -> NDArray[np.float64]:
     """Draw a frame, 0 to 1: `squeeze` foreshortens what is seen upright."""
     width, height = size
@@ -38,7 +43,7 @@ def picture(
         pack = 1.0 / (1.0 + np.exp((r - 1.8) * hub.radius))
         scene = scene * (1.0 - pack) + 0.2 * pack
         scene = scene * (1.0 - edge) + inside * edge
-    return scene
+    return np.asarray(scene, dtype=np.float64)
 
 
 def write_film(
@@ -61,7 +66,7 @@ def write_film(
 
     chance = np.random.default_rng(5)
     with av.open(str(path), "w") as container:
-        stream = container.add_stream(codec, rate=30)
+        stream: Any = container.add_stream(codec, rate=30)
         stream.width, stream.height, stream.pix_fmt = size[0], size[1], pixels
         stream.time_base = Fraction(1, 90_000)
         stream.codec_context.time_base = Fraction(1, 90_000)
@@ -69,7 +74,7 @@ def write_film(
         for at_s in times_s:
             shift = shake(at_s) if shake else (0.0, 0.0)
             parts = np.linspace(-0.5, 0.5, 5) * exposure_s if exposure_s else [0.0]
-            frame = sum(
+            frame: Any = sum(
                 picture(size, hubs, [0.0 if still else h.turns(at_s + p) for h in hubs], squeeze, shift) for p in parts
             )
             frame = frame / len(parts) * light(at_s) + noise * chance.standard_normal(frame.shape)

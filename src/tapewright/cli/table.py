@@ -30,6 +30,7 @@ from tapewright.cli.options import (
 from tapewright.cli.sequences import run_sequence
 from tapewright.cli.setting_up import run_set_up
 from tapewright.cli.shop import run_bench, run_close, run_owner, run_people, run_show_knowledge, run_tapes
+from tapewright.cli.watching import WATCH, run_watch
 
 COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Option, ...]], ...] = (
     ("examine", "the main job in one go: beliefs, next check, plan, readings, report", run_examine,
@@ -57,6 +58,7 @@ COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Opt
                              "help": "also estimate slow speed change from hum and steady notes, of lower grade"}),
       (("--mains",), {"metavar": "HZ", "type": float, "help": "with --without-tone: the mains where it was recorded"}),
       TONE, TRUNCATED, *MADE_WITH)),
+    ("watch", "what a film of a cassette's two hubs tells", run_watch, WATCH),
     ("tapes", "the shop's test tapes, how often each was played, and the sound card's clock", run_tapes,
      (MADE_WITH[1],
       (("--begin",), {"action": "store_true", "help": "write a register to fill in"}),

@@ -73,6 +73,17 @@ weighted_noise  noise of a silent section, A-weighted and by ITU-R BS.468
 hum_lines       mains hum of a silent section, harmonic by harmonic
 erasure         how much of a tone is left after it was erased
 dropouts_of_tone  dropouts: length by depth, on which tracks, and whether they come back with a rate
+film_reading    frames out of a film: brightness alone, each with its own time, turned as it is watched
+film_polar      a hub unrolled: harmonics over the angle, and the angle between two such pictures
+film_turners    what turns about a point of its own in short runs of frames
+film_hubs       the two hubs of a cassette in a film: found, or pointed at
+film_shake      how each frame lies against the first, by what does not turn
+film_turning    a hub's angle from frame to frame
+film_aliases    which of several rates a film shows, where teeth look alike
+film_rates      turns per second out of angles, with their doubt
+film_tape       what two hubs tell of the tape: speed, packs, thickness, position
+film_events     what reels do besides turning evenly
+film_watching   watch_reels: all of that for a film
 one_pass_parts  the nouns of a one-pass reading
 one_pass_capture  the sections of a capture: tones mixed down once each, crosstalk taken out
 one_pass        read_one_pass: every reading of one pass of a test sequence

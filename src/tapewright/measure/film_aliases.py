@@ -1,4 +1,4 @@
-"""Which of several rates a film shows: N teeth that look alike turn as fast, for the eye, as one whole step more a frame.
+"""Which of several rates a film shows: N like teeth that move on by a whole step more in a frame look the same.
 
 At a frame rate F, a hub of N like teeth looks the same at every rate that differs by F/N; with a mark of its own, by F.
 What tells them apart: a mark, frame times that waver, the way from standing to full rate, rates that the machine can
@@ -25,12 +25,13 @@ SPEEDS_UP_HZ_PER_S: Final = 10.0
 """How fast a hub gains rate from one block to the next before that counts against it; own choice."""
 LEAST_STEADY: Final = 0.8
 MOST_JUMPS: Final = 0.03
-SLOWER_IS_LIKELIER: Final = 0.03
-"""What one whole step a frame costs a block; a tie goes to the slower rate."""
+SLOWER_IS_LIKELIER: Final = 1.5
+"""What one whole step a frame costs a film, however long it is: a tie goes to the slower rate, and is no proof."""
 STANDS: Final = 0.003
 """Share of a whole step: what turns by less stands, since no rate is a whole number of steps for long by chance."""
 STANDING_IS_LIKELIER: Final = 0.5
-UNEXPECTED: Final = 0.4
+UNEXPECTED: Final = 6.0
+"""What a rate outside of what the machine can do costs a film: no more, since machines that race exist."""
 NOT_ONE_TAPE: Final = 20.0
 PACKS_APART: Final = 2.6
 """Ratio of the radii of a full pack and a bare hub, with room: 25.2 over 11 mm is 2.3."""
@@ -125,12 +126,11 @@ def unwrapped(followed: Sequence[Followed], expected_hz: Sequence[tuple[float, f
     """
     if not followed or len(followed[0].times_s) < LEAST_BLOCK + 1:
         return ()
-    symmetries = [1 if marked(one) else one.symmetry for one in followed]
     blocks = _blocks(followed[0].times_s)
-    ways = [_ways(one, n, blocks, expected_hz) for one, n in zip(followed, symmetries, strict=True)]
+    ways = [_ways(one, blocks, expected_hz) for one in followed]
     chosen, leads = _chosen(ways)
-    pairs = zip(followed, symmetries, ways, chosen, leads, strict=True)
-    return tuple(_turned(one, n, way, at, lead, blocks) for one, n, way, at, lead in pairs)
+    rows = zip(followed, ways, chosen, leads, strict=True)
+    return tuple(_turned(one, way, at, lead, blocks) for one, way, at, lead in rows)
 
 
 def _blocks(times_s: Floats) -> NDArray[np.intp]:
@@ -140,29 +140,26 @@ def _blocks(times_s: Floats) -> NDArray[np.intp]:
     return np.asarray(np.arange(len(steps)) // length, dtype=np.intp)
 
 
-def _ways(
-    followed: Followed, symmetry: int, blocks: NDArray[np.intp], expected_hz: Sequence[tuple[float, float]]
-) -> _Ways:
+def _ways(followed: Followed, blocks: NDArray[np.intp], expected_hz: Sequence[tuple[float, float]]) -> _Ways:
+    symmetry = followed.symmetry
     steps, between = np.diff(followed.angle_rad), np.diff(followed.times_s)
     typical = float(np.median(between))
     step_hz = 1.0 / (symmetry * typical)
     orders = np.arange(-int(FASTEST_HZ / step_hz) - 1, int(FASTEST_HZ / step_hz) + 2)
     count = int(blocks[-1]) + 1
-    sizes = np.bincount(blocks)
     mean = np.bincount(blocks, np.cos(symmetry * steps)) + 1j * np.bincount(blocks, np.sin(symmetry * steps))
     base = np.angle(mean) / symmetry / (2.0 * np.pi * typical)
-    rates = base[:, None] + orders * step_hz
-    rates = _sharpened(rates, steps, between, blocks, symmetry)
-    left = symmetry * (steps[:, None] - 2.0 * np.pi * rates[blocks] * between[:, None])
-    cost = np.stack([np.bincount(blocks, 1.0 - np.cos(one)) for one in left.T], axis=1) * 4.0
-    cost = np.minimum(cost - cost.min(axis=1, keepdims=True), 3.0) * (sizes > 2)[:, None]
-    cost += SLOWER_IS_LIKELIER * np.abs(rates) / step_hz + 1e3 * (np.abs(rates) > FASTEST_HZ)
+    rates = _sharpened(base[:, None] + orders * step_hz, steps, between, blocks, symmetry)
+    cost = _missed(rates, steps, between, blocks, symmetry)
+    if symmetry > 1 and marked(followed):
+        cost += _missed(rates, steps, between, blocks, 1)
+    cost += SLOWER_IS_LIKELIER / count * np.abs(rates) / step_hz + 1e3 * (np.abs(rates) > FASTEST_HZ)
     cost += STANDING_IS_LIKELIER * (np.abs(base)[:, None] < STANDS * step_hz) * (np.abs(rates) > 0.5 * step_hz)
     if expected_hz:
         within = np.abs(rates) < 0.05
         for low, high in expected_hz:
             within |= (np.abs(rates) >= low) & (np.abs(rates) <= high)
-        cost += UNEXPECTED * ~within
+        cost += UNEXPECTED / count * ~within
     seconds = max(float(np.median(np.bincount(blocks, between))), 1e-6)
     ahead = cost[-1].copy()
     follow = np.zeros((count, len(orders)), dtype=np.intp)
@@ -179,9 +176,14 @@ def _ways(
     return _Ways(ahead, paths, along)
 
 
-def _sharpened(
-    rates: Floats, steps: Floats, between: Floats, blocks: NDArray[np.intp], symmetry: int
-) -> Floats:
+def _missed(rates: Floats, steps: Floats, between: Floats, blocks: NDArray[np.intp], looks_same: int) -> Floats:
+    """Give what each rate of each block costs by the steps it misses, over the least of the block, (blocks, rates)."""
+    left = looks_same * (steps[:, None] - 2.0 * np.pi * rates[blocks] * between[:, None])
+    cost = 4.0 * np.stack([np.bincount(blocks, 1.0 - np.cos(one)) for one in left.T], axis=1)
+    return np.asarray(np.minimum(cost - cost.min(axis=1, keepdims=True), 3.0) * (np.bincount(blocks) > 2)[:, None])
+
+
+def _sharpened(rates: Floats, steps: Floats, between: Floats, blocks: NDArray[np.intp], symmetry: int) -> Floats:
     """Fit each block's rate to frame times that waver: what an even step leaves is added, by least squares."""
     phase = steps[:, None] - 2.0 * np.pi * rates[blocks] * between[:, None]
     left = np.angle(np.exp(1j * symmetry * phase)) / symmetry
@@ -228,18 +230,16 @@ def _not_one_tape(one: Floats, other: Floats) -> float:
     return 0.0 if 1.0 / PACKS_APART < ratio < PACKS_APART else NOT_ONE_TAPE
 
 
-def _turned(
-    followed: Followed, symmetry: int, way: _Ways, at: int, lead: float, blocks: NDArray[np.intp]
-) -> Turned:
+def _turned(followed: Followed, way: _Ways, at: int, lead: float, blocks: NDArray[np.intp]) -> Turned:
     steps, between = np.diff(followed.angle_rad), np.diff(followed.times_s)
-    sector = 2.0 * np.pi / symmetry
+    sector = 2.0 * np.pi / followed.symmetry
+    # A mark chooses the rate; which tooth is which in a single frame is never trusted.
     wanted = 2.0 * np.pi * way.rates_hz[at][blocks] * between
     steps = steps + sector * np.round((wanted - steps) / sector)
     turns = np.concatenate([[0.0], np.cumsum(steps)]) / (2.0 * np.pi)
+    symmetry = 1 if marked(followed) else followed.symmetry
     step_hz = 1.0 / (symmetry * float(np.median(between)))
-    return Turned(
-        followed.name, followed.times_s, turns, followed.sigma_rad / (2.0 * np.pi), step_hz, symmetry, lead
-    )
+    return Turned(followed.name, followed.times_s, turns, followed.sigma_rad / (2.0 * np.pi), step_hz, symmetry, lead)
 
 
 def said_of_aliases(turned: Sequence[Turned], frame_rate_hz: float) -> tuple[str, ...]:

@@ -101,7 +101,7 @@ def _closed(mask: NDArray[np.bool_], times_s: Floats, gap_s: float) -> NDArray[n
     filled = mask.copy()
     hop = float(times_s[1] - times_s[0]) if len(times_s) > 1 else 1.0
     for first, last in _stretches(~mask):
-        if 0 < first and last < len(mask) and (last - first) * hop < gap_s:
+        if first > 0 and last < len(mask) and (last - first) * hop < gap_s:
             filled[first:last] = True
     return filled
 

@@ -63,7 +63,8 @@ def looked_up(picture: NDArray[Any], x: Floats, y: Floats) -> NDArray[np.float32
 
     Arguments:
         picture: shape (height, width).
-        x, y: where, pixels; any shape.
+        x: where, pixels from the left; any shape.
+        y: where, pixels from the top; the same shape.
     """
     height, width = picture.shape
     x, y = np.clip(x, 0.0, width - 1.001), np.clip(y, 0.0, height - 1.001)

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     import av
 
 LEAST_FRAMES: Final = 10
+NO_FILMS: Final = ("tty", "image2", "png_pipe", "jpeg_pipe")
 LEAST_PIXELS: Final = 64
 """Smaller pictures hold no hub that could be followed; own choice."""
 SMALL_WIDTH: Final = 480
@@ -157,11 +158,16 @@ def _opened(path: Path) -> "av.container.InputContainer":
     import av
 
     try:
-        return av.open(str(path), mode="r", metadata_errors="ignore")
+        container = av.open(str(path), mode="r", metadata_errors="ignore")
     except FileNotFoundError as error:
         raise _wrong(path, "is not there.", "Give the path of the film.") from error
     except (av.FFmpegError, OSError, ValueError) as error:
         raise _wrong(path, "is no film that can be read.", "Send it as mp4 or mov, as the phone saved it.") from error
+    # Any text passes for one kind of moving picture, and a photo for a film of one frame.
+    if container.format.name in NO_FILMS:
+        container.close()
+        raise _wrong(path, "is no film.", "Send it as mp4 or mov, as the phone saved it.")
+    return container
 
 
 def _stream(container: "av.container.InputContainer", path: Path) -> "av.VideoStream":

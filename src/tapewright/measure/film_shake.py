@@ -1,8 +1,8 @@
 """A hand that holds the phone: how each frame lies against the first, by what does not turn.
 
-Points with contrast outside the hubs are followed (Lucas and Kanade 1981: brightness is expanded to first order and the
-shift, size, tilt, gain and offset that fit best are solved for, again until nothing moves), each counting less the worse it
-fits (Huber). A tilted camera would turn both hubs by as much, so its tilt is followed too.
+Points with contrast outside the hubs are followed (Lucas and Kanade 1981: brightness is expanded to first order and
+the shift, size, tilt, gain and offset that fit best are solved for, again until nothing moves), each counting less
+the worse it fits (Huber). A tilted camera would turn both hubs by as much, so its tilt is followed too.
 """
 
 from collections.abc import Sequence
@@ -42,7 +42,8 @@ class Camera:
             return
         smooth = ndimage.gaussian_filter(thin, 0.7)
         self._reference = looked_up(thin, self._x, self._y).astype(np.float64)
-        slope_y, slope_x = (looked_up(one, self._x, self._y).astype(np.float64) for one in np.gradient(smooth))
+        down, across = _slopes(smooth)
+        slope_y, slope_x = looked_up(down, self._x, self._y), looked_up(across, self._x, self._y)
         x, y = self._x - self._middle[0], self._y - self._middle[1]
         columns = [slope_x, slope_y, slope_x * x + slope_y * y, slope_y * x - slope_x * y]
         self._slopes = np.stack([*columns, self._reference, np.ones_like(x)], axis=1)
@@ -91,7 +92,7 @@ class Camera:
 def _points(thin: NDArray[np.float32], hubs: Sequence[HubSeen], by: int) -> tuple[Floats, Floats]:
     """Choose the points: the steepest of each square, outside the hubs and off the edges."""
     smooth = ndimage.gaussian_filter(thin, 0.7)
-    slope_y, slope_x = np.gradient(smooth)
+    slope_y, slope_x = _slopes(smooth)
     steep = np.hypot(slope_x, slope_y)
     rows, columns = np.mgrid[0 : thin.shape[0], 0 : thin.shape[1]]
     for hub in hubs:
@@ -101,13 +102,18 @@ def _points(thin: NDArray[np.float32], hubs: Sequence[HubSeen], by: int) -> tupl
     steep[:edge], steep[-edge:], steep[:, :edge], steep[:, -edge:] = 0.0, 0.0, 0.0, 0.0
     high, wide = (size // CELL for size in thin.shape)
     cells = steep[: high * CELL, : wide * CELL].reshape(high, CELL, wide, CELL).transpose(0, 2, 1, 3)
-    cells = cells.reshape(high * wide, CELL * CELL)
-    best = cells.argmax(axis=1)
-    good = cells.max(axis=1) > LEAST_SLOPE * float(thin.std())
+    flat = cells.reshape(high * wide, CELL * CELL)
+    best = flat.argmax(axis=1)
+    good = flat.max(axis=1) > LEAST_SLOPE * float(thin.std())
     number = np.arange(high * wide)
     y = (number // wide) * CELL + best // CELL
     x = (number % wide) * CELL + best % CELL
     return x[good].astype(np.float64), y[good].astype(np.float64)
+
+
+def _slopes(picture: NDArray[np.float32]) -> tuple[Floats, Floats]:
+    """Give how fast brightness grows downward and to the right."""
+    return np.asarray(np.gradient(picture, axis=0), np.float64), np.asarray(np.gradient(picture, axis=1), np.float64)
 
 
 def _solved(slopes: Floats, misses: Floats) -> Floats:

@@ -1,10 +1,10 @@
 """What two hubs on one tape tell of it: its speed, both packs, its thickness, how far it is wound.
 
 The tape that leaves one pack comes onto the other, so r1² + r2² stays as it is: with a bare hub of r0 and a full pack
-of R it is r0² + R². Both hubs turn at v = 2 pi r f; hence v = 2 pi sqrt(r0² + R²)/sqrt(1/f1² + 1/f2²), and each radius is
-v/(2 pi f) (closed forms of our own). R is 25.2 mm for C60, C90 and C120 alike, by length and thickness as supplied
-(IEC 60094 page), so a film alone tells speed within a few per cent; a short tape reads too fast. Thickness is
-t = v d(T²)/(4 pi dtime) from two turn periods T (r² grows by v t/pi a second).
+of R it is r0² + R². Both hubs turn at v = 2 pi r f; hence v = 2 pi sqrt(r0² + R²)/sqrt(1/f1² + 1/f2²), and each
+radius is v/(2 pi f) (closed forms of our own). R is 23 to 25 mm for C60, C90 and C120 alike, by published lengths and
+thicknesses, so a film alone tells speed within a few per cent; a short tape reads too fast. Thickness is t = v
+d(T²)/(4 pi dtime) from two turn periods T (r² grows by v t/pi a second).
 """
 
 from collections.abc import Sequence
@@ -15,15 +15,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapewright.measure.film_rates import SURE, RateCourse
-from tapewright.standards.iec_60094 import HUB_RADIUS_M, TAPES, pack_radius_m
+from tapewright.standards.iec_60094 import HUB_RADIUS_M, pack_radius_m
 from tapewright.words.reading import Reading
 
 Floats = NDArray[np.float64]
 
 HUB_DOUBT_M: Final = 0.5e-3
-FULL_M: Final = float(np.mean([pack_radius_m(TAPES[n].length_m, TAPES[n].thickness_m) for n in ("C60", "C90", "C120")]))
-FULL_DOUBT_M: Final = 1.2e-3
-"""Half-width: lengths of 85 to 90 m of C60 and thicknesses of 16 to 18 µm are both published; own choice."""
+FULLEST_M: Final = (pack_radius_m(85.7, 15e-6), pack_radius_m(90.0, 18e-6))
+"""A full C60, by the least and the most length and thickness that are published; C90 and C120 lie within."""
+FULL_M: Final = sum(FULLEST_M) / 2.0
+FULL_DOUBT_M: Final = (FULLEST_M[1] - FULLEST_M[0]) / 2.0
 LEAST_BOTH_S: Final = 1.0
 THICKNESS_KNOWN: Final = 0.5
 """Doubted by more than this share, the thickness is not known."""
@@ -70,7 +71,7 @@ def tape_seen(courses: tuple[RateCourse, ...], takes_up: str = "") -> TapeSeen:
     speed = 2.0 * np.pi * np.sqrt(whole / total)
     share = float(np.hypot(0.5 * of_whole / whole, 0.5 * float(np.hypot(*of_square)) / total))
     conditions = "for a full cassette (C60, C90 or C120); a shorter tape runs slower than this says"
-    radii = {}
+    radii: dict[str, Reading] = {}
     for one, square in zip(courses, squares, strict=True):
         radius = float(np.sqrt(whole * square / total))
         radii[one.name] = Reading(radius, "m", radius * 0.5 * of_whole / whole, method="both hubs' rates",
@@ -180,7 +181,7 @@ def position_by_rates(courses: Sequence[RateCourse], takes_up: str, at_s: float,
     near = np.abs(courses[0].times_s - at_s) <= half_s
     if not near.any():
         return None
-    squares = {one.name: float(np.median(np.abs(one.rate_hz[near]))) ** -2.0 for one in courses}
+    squares: dict[str, float] = {one.name: float(np.median(np.abs(one.rate_hz[near]))) ** -2.0 for one in courses}
     hub = HUB_RADIUS_M.value**2
     whole = hub + FULL_M**2
     part = squares[takes_up] / sum(squares.values())

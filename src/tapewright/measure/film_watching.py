@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from tapewright.measure.film_aliases import Turned, said_of_aliases, unwrapped
+from tapewright.measure.film_aliases import DECIDED, Turned, said_of_aliases, unwrapped
 from tapewright.measure.film_events import reel_events
 from tapewright.measure.film_hubs import find_hubs, hubs_pointed_at
 from tapewright.measure.film_rates import RateCourse, mean_rate, rate_course
@@ -95,7 +95,9 @@ def _told(hubs: Sequence[HubSeen], turned: Sequence[Turned], tick_s: float, take
     frame_rate = float((len(times) - 1) / duration)
     tape = tape_seen(courses, takes_up)
     events = reel_events(courses, tape.takes_up, tape.speed_m_per_s.value)
-    means = {way.name: mean_rate(way, course, tick_s) for way, course in zip(turned, courses, strict=True)}
+    means: dict[str, Reading] = {
+        way.name: mean_rate(way, course, tick_s) for way, course in zip(turned, courses, strict=True)
+    }
     return ReelsSeen(
         duration_s=duration,
         frame_rate_hz=frame_rate,
@@ -143,12 +145,13 @@ def _wind_time(courses: Sequence[RateCourse], tape: TapeSeen, events: Sequence[R
 def _cannot_say(courses: Sequence[RateCourse], turned: Sequence[Turned], tape: TapeSeen) -> tuple[str, ...]:
     said = []
     if len(courses) < 2:
-        said.append("Only one hub was found: nothing is said of the tape, the packs or a loop. Point at both with --hub.")
+        said.append(
+            "Only one hub was found: nothing is said of the tape, the packs or a loop. Point at both with --hub."
+        )
     elif not tape.takes_up:
         said.append("It cannot be told which hub takes up, so nothing is said of a loop.")
-    for way in turned:
-        if way.lead < 3.0:
-            said.append(f"Whether the {way.name} hub turns at the rate given or at one {way.step_hz:.2f} Hz off.")
+    unsure = [way for way in turned if way.lead < DECIDED]
+    said += [f"Whether the {way.name} hub turns at the rate given or one {way.step_hz:.2f} Hz off." for way in unsure]
     said.append("A steady slip of a reel that was there from the first frame to the last: only changes show.")
     said.append("How fast the tape runs to better than a few per cent: the size of the packs is taken from the norm.")
     return tuple(said)

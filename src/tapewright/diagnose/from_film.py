@@ -1,0 +1,235 @@
+"""From a film of the hubs to evidence: readings and signs of the machine, each with a sentence that says why.
+
+How sure each is comes from the film: the events' own sureness, and for what did not happen how small a shortfall would
+have shown. What a film of one mode cannot tell is left out, not denied.
+"""
+
+from collections.abc import Iterator
+from typing import Final
+
+import numpy as np
+
+from tapewright.diagnose.measured import asked
+from tapewright.diagnose.network import network
+from tapewright.machine.parts import SPOKEN_MODES, Machine, spoken
+from tapewright.machine.rates import tape_speed
+from tapewright.words.evidence import Evidence, Observation
+from tapewright.words.mechanism_heard import EvidenceHeard
+from tapewright.words.problem import InputAtFaultError, Problem, nearest
+from tapewright.words.reading import Reading
+from tapewright.words.reels_seen import HubName, ReelEvent, ReelsSeen
+
+FALTERS: Final = ("slips", "hesitates", "lags", "stands")
+RACES: Final = 2.5
+"""So many times the right speed is no play: fast winding starts at about five; own choice, common practice."""
+LEAST_S: Final = 3.0
+"""A shorter film denies nothing."""
+STOOD: Final = 0.8
+"""Share of the film for which a hub must stand to be said not to turn at all."""
+Said = tuple[str, Reading | Observation, str]
+
+
+def sides(machine: Machine, mode: str) -> dict[str, HubName]:
+    """Give on which side of the film each reel of a mode is: takes up and gives, as reels' names.
+
+    The cassette is taken to be seen from the front with its opening down, where play winds to the right; a description
+    that says where the reels stand says it better.
+
+    Arguments:
+        machine: as described.
+        mode: one in which tape is taken up.
+
+    >>> from tapewright.machine.library import shipped
+    >>> sides(shipped("four_track"), "play")["takeup_reel"]
+    'right'
+    """
+    entered = machine.modes[mode]
+    play = machine.modes.get("play", entered)
+    taker, giver = play.takes_up, play.gives
+    places = [machine.rotors[reel].position_m if reel in machine.rotors else None for reel in (taker, giver)]
+    right: HubName = "right"
+    if places[0] is not None and places[1] is not None and abs(places[0][0] - places[1][0]) > 5e-3:
+        right = "right" if places[0][0] > places[1][0] else "left"
+    left: HubName = "left" if right == "right" else "right"
+    return {name: side for name, side in ((taker, right), (giver, left)) if name}
+
+
+def evidence_of_film(machine: Machine, seen: ReelsSeen, mode: str) -> EvidenceHeard:
+    """Say what a film of the hubs tells of a machine.
+
+    Arguments:
+        machine: as described.
+        seen: what the film told.
+        mode: the mode that was filmed.
+
+    Raises:
+        InputAtFaultError: the machine has no such mode, or moves no tape in it.
+    """
+    check_mode(machine, mode)
+    net = network(machine)
+    said: dict[str, tuple[Reading | Observation, str]] = {}
+    for name, what, why in _all(machine, seen, mode):
+        if isinstance(what, Observation):
+            known = name in net.signs and net.signs[name].node in net.words
+        else:
+            known = what.value is not None and not isinstance(asked(machine, name), Problem)
+        if known:
+            said.setdefault(name, (what, why))
+    signs = tuple(what for what, _ in said.values() if isinstance(what, Observation))
+    readings = {name: what for name, (what, _) in said.items() if isinstance(what, Reading)}
+    return EvidenceHeard(Evidence(signs, readings), tuple((name, why) for name, (_, why) in said.items()))
+
+
+def check_mode(machine: Machine, mode: str) -> None:
+    """Refuse a mode that moves no tape.
+
+    Arguments:
+        machine: as described.
+        mode: its name.
+
+    Raises:
+        InputAtFaultError: with the modes that do.
+    """
+    moving = [name for name, one in machine.modes.items() if one.takes_up]
+    if mode not in moving:
+        raise InputAtFaultError(Problem("--mode", f"{mode!r} moves no tape here.", nearest(mode, moving)))
+
+
+def _all(machine: Machine, seen: ReelsSeen, mode: str) -> Iterator[Said]:
+    where = sides(machine, mode)
+    entered = machine.modes[mode]
+    taker, giver = where.get(entered.takes_up or ""), where.get(entered.gives or "")
+    yield from _rates(machine, seen, mode, where)
+    yield from _tape(machine, seen, mode)
+    yield from _stopping(seen, mode)
+    if entered.at_capstan:
+        yield from _taking_up(machine, seen, mode, taker, giver)
+    else:
+        yield from _winding(seen, mode)
+
+
+def _rates(machine: Machine, seen: ReelsSeen, mode: str, where: dict[str, HubName]) -> Iterator[Said]:
+    when = SPOKEN_MODES[mode]
+    for reel, side in where.items():
+        reading = seen.mean_rate_hz.get(side)
+        if reading is None or reading.value is None or not reading.value:
+            continue
+        rate = abs(reading.value)
+        value = Reading(rate, "Hz", reading.doubt, method=reading.method, conditions=reading.conditions)
+        why = f"The {spoken(machine, reel)} ({side} in the film) makes {rate:.3f} turns a second {when}."
+        yield f"rate_hz:{reel}@{mode}", value, why
+
+
+def _tape(machine: Machine, seen: ReelsSeen, mode: str) -> Iterator[Said]:
+    entered, when = machine.modes[mode], SPOKEN_MODES[mode]
+    speed, right = seen.tape_speed_m_per_s, tape_speed(machine, mode)
+    stands = [_stood(seen, hub.name) for hub in seen.hubs]
+    if len(stands) == 2:
+        still = min(stands) > STOOD
+        sure = _sure(seen)
+        why = "Neither hub turns." if still else "At least one hub turns."
+        yield (
+            f"{mode}_{'tape_still' if entered.at_capstan else 'dead'}",
+            _noticed(mode, "tape_still" if entered.at_capstan else "dead", still, sure),
+            why,
+        )
+    if not entered.at_capstan or speed.value is None or right is None or not right.value:
+        yield f"wind_time_s@{mode}", seen.wind_time_s, f"The film shows the whole {when}."
+        return
+    ratio, share = speed.value / right.value, (speed.doubt or 0.0) / right.value
+    why = f"Both hubs' rates tell {100.0 * speed.value:.2f} cm/s {when}, {100.0 * ratio:.0f} % of what it should be."
+    races = ratio > RACES
+    yield f"{mode}_tape_races", _noticed(mode, "tape_races", races, _sure(seen)), why
+    if not races and mode == "play":
+        yield (
+            "speed_error_pct",
+            Reading(100.0 * (ratio - 1.0), "%", 100.0 * share, method=speed.method, conditions=speed.conditions),
+            why,
+        )
+
+
+def _taking_up(
+    machine: Machine, seen: ReelsSeen, mode: str, taker: HubName | None, giver: HubName | None
+) -> Iterator[Said]:
+    reel = machine.modes[mode].takes_up or ""
+    if taker is None or taker not in seen.mean_rate_hz:
+        return
+    called, when = spoken(machine, reel), SPOKEN_MODES[mode]
+    others = giver is not None and giver in seen.mean_rate_hz and _stood(seen, giver) < STOOD
+    share = _stood(seen, taker)
+    if share > STOOD or share < 1.0 - STOOD:
+        stood = share > STOOD
+        why = f"The {called} ({taker} in the film) {'stands' if stood else 'turns'} {when}"
+        why += " while the other hub gives tape." if stood and others else "."
+        yield f"{mode}_{reel}_stands", _noticed(mode, f"{reel}_stands", stood, _sure(seen)), why
+    own = [event for event in seen.events if event.name == taker and event.kind in FALTERS]
+    if share < STOOD:
+        yield from _one_sign(seen, mode, f"{reel}_falters", own, f"The {called} {{}} {when}.", "turns evenly")
+    loops = [event for event in own if event.kind == "lags"]
+    if others:
+        if share > STOOD:
+            why = f"The {called} stands while the other hub gives tape: it has to go somewhere."
+            yield f"{mode}_loop", _noticed(mode, "loop", True, 0.8 * _sure(seen)), why
+        elif loops or any("which hub takes up" in text for text in seen.cannot_say) is False:
+            yield from _one_sign(seen, mode, "loop", loops, f"The {called} {{}} {when}.", "winds all that is given")
+
+
+def _winding(seen: ReelsSeen, mode: str) -> Iterator[Said]:
+    own = [event for event in seen.events if event.kind in FALTERS]
+    if any(_stood(seen, hub.name) < STOOD for hub in seen.hubs):
+        yield from _one_sign(seen, mode, "weak", own, f"A hub {{}} {SPOKEN_MODES[mode]}.", "goes on evenly")
+
+
+def _one_sign(
+    seen: ReelsSeen, mode: str, name: str, events: list[ReelEvent], says: str, otherwise: str
+) -> Iterator[Said]:
+    """Give a sign that events show, or that their absence in a film long enough denies."""
+    if events:
+        most = max(events, key=lambda event: event.share * event.sure)
+        does = {"slips": "falls short alone", "hesitates": "hesitates", "lags": "winds less than is given"}
+        text = (
+            f"{does.get(most.kind, 'stands')} by {100.0 * most.share:.0f} % from {most.start_s:.1f} s to "
+            f"{most.end_s:.1f} s"
+        )
+        yield f"{mode}_{name}", _noticed(mode, name, True, most.sure), says.format(text)
+    elif seen.duration_s >= LEAST_S:
+        yield f"{mode}_{name}", _noticed(mode, name, False, _sure(seen)), says.format(otherwise)
+
+
+def _stopping(seen: ReelsSeen, mode: str) -> Iterator[Said]:
+    """Say when the machine gave up: both hubs stop and the film goes on."""
+    stops = {event.name: event for event in seen.events if event.kind == "stops"}
+    starts = [event.start_s for event in seen.events if event.kind == "starts"]
+    if len(stops) < len(seen.hubs) or len(seen.hubs) < 2:
+        return
+    at_s = max(event.start_s for event in stops.values())
+    why = f"Both hubs stop at {at_s:.1f} s {SPOKEN_MODES[mode]} and stand from there on."
+    sure = min(event.sure for event in stops.values())
+    yield f"{mode}_stops", _noticed(mode, "stops", True, sure), why
+    if starts and min(starts) < at_s:
+        doubt = 0.3
+        yield f"seconds_to_stop@{mode}", Reading(at_s - min(starts), "s", doubt, method="film of the hubs"), why
+
+
+def _noticed(mode: str, name: str, present: bool, sure: float) -> Observation:
+    return Observation(f"{mode}_{name}", present, float(np.clip(sure, 0.05, 0.98)))
+
+
+def _stood(seen: ReelsSeen, name: str) -> float:
+    """Give the share of the film in which a hub stood."""
+    rate = next((one for one in seen.rates if one.name == name), None)
+    if rate is None or not rate.rates_hz:
+        return 0.0
+    size = np.abs(np.array(rate.rates_hz))
+    return float(np.mean(size < max(0.02, 0.08 * float(np.quantile(size, 0.9)))))
+
+
+def _sure(seen: ReelsSeen) -> float:
+    """Give how sure the film is of what it saw: of the hubs, and of rates to a few per cent."""
+    hubs = min((hub.sure for hub in seen.hubs), default=0.0)
+    sizes = [np.median(one.doubt_hz) / max(float(np.median(np.abs(one.rates_hz))), 0.2) for one in seen.rates]
+    fine = float(np.clip(1.0 - max(sizes, default=1.0) / 0.1, 0.2, 1.0))
+    return float(hubs * fine)
+
+
+__all__ = ["check_mode", "evidence_of_film", "sides"]

@@ -1,0 +1,80 @@
+"""What a film of the hubs told, as text."""
+
+from typing import Final
+
+from tapewright.show.columns import bullets, heading, paragraph
+from tapewright.words.mechanism_heard import EvidenceHeard
+from tapewright.words.reading import Reading
+from tapewright.words.reels_seen import ReelEvent, ReelsSeen
+
+DOES: Final = {
+    "hesitates": "hesitates with the other", "slips": "falls short alone", "stands": "stands",
+    "starts": "starts", "stops": "stops", "lags": "winds less than is given",
+}  # fmt: skip
+
+
+def reels_text(seen: ReelsSeen, heard: EvidenceHeard | None = None) -> str:
+    """Say what a film of the hubs told.
+
+    Arguments:
+        seen: what the film told.
+        heard: what that says of the machine; None without one.
+    """
+    length = f"{seen.duration_s:.1f} s of film, {seen.frame_rate_hz:.2f} frames a second by their own times."
+    rates = [f"The {hub.name} hub at {hub.centre_x:.0f},{hub.centre_y:.0f}, radius {hub.radius_px:.0f} pixels: "
+             f"{_turning(seen.mean_rate_hz[hub.name])}" for hub in seen.hubs]  # fmt: skip
+    parts = [heading("Reels"), paragraph(length), bullets(rates)]
+    parts += [heading("Tape"), bullets(_tape(seen))]
+    happened = [event_says(event) for event in seen.events]
+    parts += [heading("What happened"), bullets(happened) if happened else "Both turn evenly from end to end."]
+    if heard is not None:
+        parts += [
+            heading("What that says of the machine"),
+            bullets([says for _, says in heard.reasons] or ["Nothing."]),
+        ]
+    parts += [heading("What like teeth leave open"), bullets(seen.aliasing)]
+    parts += [heading("What this film cannot say"), bullets(seen.cannot_say)]
+    return "\n".join(parts)
+
+
+def event_says(event: ReelEvent) -> str:
+    """Give one event as a sentence.
+
+    >>> event_says(ReelEvent("slips", "left", 2.0, 2.5, 0.3, 0.95))
+    'From 2.0 s to 2.5 s the left hub falls short alone, by 30 %; sure to 95 %.'
+    """
+    when = f"At {event.start_s:.1f} s"
+    if event.end_s > event.start_s:
+        when = f"From {event.start_s:.1f} s to {event.end_s:.1f} s"
+    much = f", by {100.0 * event.share:.0f} %" if event.kind in ("hesitates", "slips", "lags") else ""
+    return f"{when} the {event.name} hub {DOES[event.kind]}{much}; sure to {100.0 * event.sure:.0f} %."
+
+
+def _turning(reading: Reading) -> str:
+    if reading.value is None:
+        return reading.why_not or ""
+    if not reading.value:
+        return "stands."
+    way = "anticlockwise" if reading.value > 0.0 else "clockwise"
+    return f"{abs(reading.value):.4f} ± {reading.doubt or 0.0:.4f} turns a second, {way}."
+
+
+def _tape(seen: ReelsSeen) -> list[str]:
+    rows = [
+        ("Speed", seen.tape_speed_m_per_s, 100.0, "cm/s", 2),
+        *((f"Pack on the {name} hub", one, 1e3, "mm radius", 1) for name, one in seen.pack_radius_m.items()),
+        ("Thickness", seen.tape_thickness_m, 1e6, "µm", 1),
+        ("Wound onto the hub that takes up", seen.position, 100.0, "%", 0),
+        ("Wind from end to end", seen.wind_time_s, 1.0, "s", 0),
+    ]
+    said: list[str] = []
+    for what, reading, factor, unit, digits in rows:
+        if reading.value is None:
+            said.append(f"{what}: none. {reading.why_not}")
+        else:
+            value, doubt = factor * reading.value, factor * (reading.doubt or 0.0)
+            said.append(f"{what}: {value:.{digits}f} ± {doubt:.{digits}f} {unit}.")
+    return said
+
+
+__all__ = ["event_says", "reels_text"]
