@@ -3,7 +3,7 @@
 import csv
 import io
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -18,16 +18,20 @@ OFF: Final = "off"
 SLOWEST, FASTEST = 0.72, 1.3
 """How far a motor that is worn, starved or badly set may be off; trade judgement, from memory."""
 PLAIN_ORDERS: Final = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0)
-SEGMENT_ORDERS: Final = (1.0, 2.0, 3.0, 4.0, 6.0)
+SEGMENT_ORDERS: Final = (1.0, 2.0, 3.0, 4.0, 6.0, 8.0)
+TEETH_ORDERS: Final = (1.0, 2.0, 3.0, 4.0)
+ONE_MESH: Final = 0.005
+LEAST_MESH_HZ: Final = 40.0
 TOLD_APART_HZ: Final = 12.0
 """Lines closer than this run together in a frame: a slow motor is looked for at its commutator's multiples alone."""
 LARGEST_MB: Final = 2
 
 
 def expected_rates(machine: Machine) -> tuple[RateExpected, ...]:
-    """Say which motors may turn in which mode, at what rate, and at which multiples of it they may sound.
+    """Say which motors and gears may turn in which mode, at what rate, and at which multiples of it they may sound.
 
-    Every mode that powers a motor has one for it. Everything else that turns is driven by a motor and sounds with it.
+    Every mode that powers a motor has one for it, and every mesh of gears one for one of its gears. What else turns
+    is driven by a motor and sounds with it.
 
     >>> from tapewright.machine.library import shipped
     >>> [e.name for e in expected_rates(shipped("four_track")) if e.mode == "switch_on"]
@@ -40,7 +44,25 @@ def expected_rates(machine: Machine) -> tuple[RateExpected, ...]:
             rate = turning.get(motor)
             if rate is not None and rate.turns_per_s.value > 0:
                 found.append(_expected(machine, motor, mode.name, rate))
+        found += _meshes(machine, mode.name, turning)
     return tuple(found)
+
+
+def _meshes(machine: Machine, mode: str, turning: Mapping[str, Rate]) -> list[RateExpected]:
+    """Give one gear of each mesh: its teeth sound as a motor does, and would pass for one."""
+    found: list[RateExpected] = []
+    for one in turning.values():
+        teeth = machine.rotors[one.name].teeth if one.what == "teeth" else 0
+        if not teeth or one.turns_per_s.value < LEAST_MESH_HZ:
+            continue
+        same = (abs(e.rate_hz * e.comb[0] / one.turns_per_s.value - 1.0) < ONE_MESH for e in found)
+        if any(same):
+            continue
+        middle = one.turns_per_s.value / teeth
+        low, high = (end / teeth for end in one.range_per_s or (one.turns_per_s.value, one.turns_per_s.value))
+        comb = tuple(teeth * order for order in TEETH_ORDERS)
+        found.append(RateExpected(one.name, mode, middle, SLOWEST * low, FASTEST * high, "gear", comb))
+    return found
 
 
 def _expected(machine: Machine, motor: str, mode: str, rate: Rate) -> RateExpected:

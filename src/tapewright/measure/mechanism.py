@@ -36,7 +36,7 @@ from tapewright.measure.mechanism_frames import (
 from tapewright.measure.mechanism_rate import Course, another_rate, course_of, rate_reading
 from tapewright.measure.mechanism_repeats import repeats_in
 from tapewright.measure.mechanism_runs import Run, find_runs, mean_along, take_out
-from tapewright.measure.mechanism_squeal import programme_like, rings, squeals_from, tones_in, whine
+from tapewright.measure.mechanism_squeal import glides, programme_like, rings, squeals_from, tones_in, whine
 from tapewright.measure.mechanism_trust import (
     SAME_MACHINE_DB,
     SAME_MOTOR_DB,
@@ -115,7 +115,8 @@ def hear_sound(
     stretches, not_heard = ear.listen(by_name, marks)
     tones = list(tones_in(sound, high_hz))
     combs = {name: tuple(sorted({c for each in rows for c in each.comb})) for name, rows in by_name.items()}
-    sounding = [tone for tone in tones if not rings(tone)]
+    edges = [edge for one in stretches for edge in (one.start_s, one.end_s)]
+    sounding = [tone for tone in tones if not rings(tone) and not glides(tone, edges)]
     kept = [tone for tone in sounding if not whine(tone, stretches, combs) and not programme_like(tone, tones)]
     squeals = _believed(squeals_from(kept), disturbances)
     knocks, rubbings = [], []
@@ -171,10 +172,9 @@ class _Ear:
             if sure < SURE_ENOUGH:
                 continue
             course = course_of(self.frames, run, FRAME_S)
-            combs = {order for each in by_name[run.name] for order in each.comb}
             if not run.name and _like_mains(float(np.median(run.rates_hz))):
                 continue
-            kept.append((run, course, self._stretch(run, course, sure, runs, combs)))
+            kept.append((run, course, self._stretch(run, course, sure, runs, by_name[run.name])))
         stretches = sorted((stretch for _, _, stretch in kept), key=lambda s: (s.start_s, s.name))
         levels: dict[str, list[tuple[float, float]]] = {}
         for run, course, _ in kept:
@@ -186,19 +186,25 @@ class _Ear:
         for other in others:
             if other.last >= run.first and other.first <= run.last:
                 take_out(said, other, self.frames.bin_hz)
-        if sum(mean_along(said, run, order, self.frames.bin_hz) > LINE_SPEAKS for order in run.orders) < 2:
+        lines = sum(mean_along(said, run, order, self.frames.bin_hz) > LINE_SPEAKS for order in run.orders)
+        if lines < 2:
             return 0.0  # one line is no comb: anything may make it
         mean = straightened(said, run)
         middle = float(np.median(run.rates_hz))
         near = middle * (1.0 + np.linspace(-0.003, 0.003, 25))
         score = float(comb_scores(mean, near, np.array(run.orders), self.frames.bin_hz).max())
         decoys = decoy_scores(straightened(left, run), run.orders, run.span_hz, self.frames.bin_hz)
-        return trusted(score, decoys, len(run.orders)).sure
+        return trusted(score, decoys, len(run.orders), lines, run.usual).sure
 
-    def _stretch(self, run: Run, course: Course, sure: float, runs: Sequence[Run], combs: set[float]) -> StretchHeard:
+    def _stretch(
+        self, run: Run, course: Course, sure: float, runs: Sequence[Run], may: Sequence[RateExpected]
+    ) -> StretchHeard:
         times = self.frames.times_s
         rate, unsteady = rate_reading(course, FRAME_S)
-        other = another_rate(rate.value, course.heard, combs, run.span_hz)
+        combs = {order for one in may for order in one.comb}
+        mode = self.modes[min(run.first + 2, run.last)]
+        usual = [one.rate_hz for one in may if one.mode == mode] or [one.rate_hz for one in may]
+        other = another_rate(rate.value, course.heard, combs, usual) if run.name else None
         if other:
             why = f"Its lines fit {rate.value:.2f} and {other:.2f} turns a second alike."
             rate, unsteady = Reading(None, "Hz", why_not=why), Reading(None, "%", why_not=why)
@@ -218,7 +224,6 @@ class _Ear:
             start = edge_near(self.low, start, first, earliest, max(middle, start + 0.3))
             start = spin_up_before(self.low, start, float(first.max()), earliest)
         end = self.low.duration_s if at_end else edge_near(self.low, end, last, min(middle, end - 0.3), latest)
-        mode = self.modes[min(run.first + 2, run.last)]
         return StretchHeard(run.name, mode, start, max(end, start + HOP_S), rate, unsteady, sure)
 
     def _missing(

@@ -19,7 +19,7 @@ LOUDNESS: Final = (3.0, 10.0, 30.0, 100.0)
 ELSEWHERE, ELSEWHERE_LOUDNESS = 0.05, 30.0
 """Share of places at which something else sounds, and how loud: no single line says everything."""
 MOST: Final = 2.5
-LOWEST_HZ: Final = 30.0
+LOWEST_HZ: Final = 25.0
 
 
 def evidence(above: Single) -> Single:

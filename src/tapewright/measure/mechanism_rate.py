@@ -1,5 +1,7 @@
 """The rate of something that was heard turning, finer than the grid it was found on; and how much it wavers."""
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -137,28 +139,34 @@ def rate_reading(course: Course, frame_s: float) -> tuple[Reading, Reading]:
 
 
 def another_rate(
-    rate_hz: float | None, heard: tuple[float, ...], comb: set[float], span_hz: tuple[float, float]
+    rate_hz: float | None, heard: tuple[float, ...], comb: set[float], usual_hz: Sequence[float]
 ) -> float | None:
-    """Give another rate whose comb has all the lines that were heard; None where there is none.
+    """Give another rate that the lines heard fit as well, and that is as near to what is usual; None where none is.
 
     Arguments:
         rate_hz: the rate found.
         heard: multiples of it that sound.
-        comb: multiples at which the rotor may sound at all.
-        span_hz: rates that it may have.
+        comb: multiples at which the rotor may sound at all; further ones are multiples of the lowest.
+        usual_hz: rates at which it usually turns.
 
-    >>> another_rate(3.3, (9.0, 18.0), {3.0, 6.0, 9.0, 12.0, 18.0}, (2.8, 10.7))
+    >>> another_rate(3.3, (9.0, 18.0), {3.0, 6.0, 9.0, 12.0, 18.0}, (4.9,))
     4.95
-    >>> another_rate(40.0, (1.0, 2.0, 3.0), {1.0, 2.0, 3.0}, (30.0, 52.0)) is None
+    >>> another_rate(40.0, (1.0, 2.0, 3.0), {1.0, 2.0, 3.0}, (41.0,)) is None
     True
     """
-    if rate_hz is None:
+    if rate_hz is None or not usual_hz:
         return None
-    first = heard[0] * rate_hz
-    for order in sorted(comb, reverse=True):
-        rate = first / order
-        inside = span_hz[0] <= rate <= span_hz[1] and abs(rate / rate_hz - 1.0) > 0.02
-        if inside and all(any(abs(k * rate_hz / rate - c) < 0.02 * c for c in comb) for k in heard):
+
+    def away(rate: float) -> float:
+        return min(abs(math.log(rate / usual)) for usual in usual_hz)
+
+    base, limit = min(comb), away(rate_hz) + 0.15
+    for many in range(1, 41):
+        rate = heard[0] * rate_hz / (many * base)
+        if abs(rate / rate_hz - 1.0) < 0.02 or away(rate) > limit:
+            continue
+        places = [k * rate_hz / (rate * base) for k in heard]
+        if all(abs(place - round(place)) < 0.01 * place for place in places):
             return round(rate, 6)
     return None
 

@@ -45,6 +45,7 @@ class Run:
         rates_hz: one for each of those frames.
         orders: multiples that were looked at.
         span_hz: lowest and highest rate that was looked for.
+        usual: how much likelier this rate is beforehand than one drawn from all that were looked for.
     """
 
     name: str
@@ -53,6 +54,7 @@ class Run:
     rates_hz: Array
     orders: tuple[float, ...]
     span_hz: tuple[float, float]
+    usual: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -240,6 +242,10 @@ def find_runs(
     left = said.copy()
     waiting: dict[str, list[_Offer]] = {}
     found: list[Run] = []
+
+    def worth(offer: _Offer) -> float:
+        return offer.gain * (0.3 + 0.7 * _due(offer.run, offer.run.name, rows, modes))
+
     while len(found) < MOST_RUNS:
         for name in rows.keys() - waiting.keys():
             course, rates, along = decoded(left, rows[name], modes, bin_hz, hop_s, taken[name])
@@ -248,8 +254,12 @@ def find_runs(
         if not offers:
             break
         # A comb that is heard at even multiples alone may be another rotor's at twice the rate: that one goes first.
-        ranked = sorted(offers, key=lambda offer: (-offer.gain, offer.run.name, offer.run.first))
-        best = next((offer for offer in ranked if not _another_fits(left, offer.run, rows, bin_hz)), ranked[0]).run
+        ranked = sorted(offers, key=lambda offer: (-worth(offer), offer.run.name, offer.run.first))
+        better = (
+            offer for offer in ranked
+            if not _another_fits(left, offer.run, rows, bin_hz) and not _another_is_due(offer.run, rows, modes)
+        )  # fmt: skip
+        best = next(better, ranked[0]).run
         found.append(best)
         take_out(left, best, bin_hz)
         taken[best.name][best.first : best.last + 1] = True
@@ -284,7 +294,9 @@ def _offers(name: str, course: NDArray[np.intp], rates: Array, along: Array, row
         middle = float(np.median(here))
         row = next((r for r in rows if r.rates[0] <= middle <= r.rates[-1]), rows[0])
         span = (float(row.rates[0]), float(row.rates[-1]))
-        found.append(_Offer(Run(name, int(first), int(after) - 1, here, row.orders, span), gain))
+        near = int(np.clip(np.searchsorted(row.rates, middle), 0, len(row.rates) - 1))
+        usual = float(row.likely[near]) * len(row.rates)
+        found.append(_Offer(Run(name, int(first), int(after) - 1, here, row.orders, span, usual), gain))
     return found
 
 
@@ -296,6 +308,20 @@ def _another_fits(said: Single, run: Run, rows: Mapping[str, Sequence[_Lane]], b
     return shared > 1 and any(
         row.rates[0] <= rate <= row.rates[-1] for other in rows if other != run.name for row in rows[other]
     )
+
+
+def _due(run: Run, name: str, rows: Mapping[str, Sequence[_Lane]], modes: Sequence[str]) -> float:
+    """Give the share of a run's frames in which a rotor is expected to turn at about the run's rate."""
+    here = modes[run.first : run.last + 1]
+    rate = float(np.median(run.rates_hz))
+    fitting = [row for row in rows[name] if row.rates[0] <= rate <= row.rates[-1]]
+    return sum(not mode or any(mode in row.modes for row in fitting) for mode in here) / len(here)
+
+
+def _another_is_due(run: Run, rows: Mapping[str, Sequence[_Lane]], modes: Sequence[str]) -> bool:
+    """Say whether a run falls where its rotor should stand, and another should turn at about that rate."""
+    own = _due(run, run.name, rows, modes)
+    return own < 0.5 and any(_due(run, other, rows, modes) > max(0.2, own) for other in rows if other != run.name)
 
 
 def mean_along(said: Single, run: Run, order: float, bin_hz: float) -> float:

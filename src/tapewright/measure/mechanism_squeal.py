@@ -191,6 +191,21 @@ def rings(tone: Tone) -> bool:
     return bool(fall > RINGS_DB and np.corrcoef(tone.times_s, tone.level_db)[0, 1] < -0.85)
 
 
+def glides(tone: Tone, edges_s: Sequence[float]) -> bool:
+    """Say whether a tone slides up or down as a motor comes up or runs down.
+
+    Arguments:
+        tone: to be judged.
+        edges_s: moments at which a motor begins or ends.
+    """
+    near = any(edge - 1.0 < tone.times_s[0] < edge + 1.0 for edge in edges_s)
+    if not near or len(tone.times_s) < 5:
+        return False
+    slope, _ = np.polyfit(tone.times_s, np.log(tone.frequency_hz), 1)
+    moved = abs(slope) * float(tone.times_s[-1] - tone.times_s[0])
+    return bool(moved > 0.03 and abs(np.corrcoef(tone.times_s, tone.frequency_hz)[0, 1]) > 0.8)
+
+
 def programme_like(tone: Tone, tones: Sequence[Tone]) -> bool:
     """Say whether a tone is one of several that sound together, as in music; a squeal's own overtones are none."""
     lowest = float(np.median(tone.frequency_hz))
@@ -237,7 +252,7 @@ def _squeal(group: list[Tone]) -> Squeal:
     alone = max(1.0, lasting / FRAME_S)
     spread = float(np.std(pitches)) if len(pitches) > 1 else 1.0 / FRAME_S
     frequency = Reading(
-        float(np.median(pitches)), "Hz", max(1.96 * spread / np.sqrt(alone), 2.0), method="peak of the spectrum"
+        float(np.median(pitches)), "Hz", float(max(1.96 * spread / np.sqrt(alone), 2.0)), method="peak of the spectrum"
     )
     # The criterion says what ears call a tone at all. Motors and cases have such tones too; in what was recorded of
     # sound ones none stood out by more than 11.5 dB. So the odds are even 3 dB above the criterion.

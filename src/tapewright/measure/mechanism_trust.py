@@ -76,25 +76,33 @@ def decoy_scores(mean: Array, orders: tuple[float, ...], span_hz: tuple[float, f
     return best
 
 
-def trusted(score: float, decoys: Array, orders: int) -> Trust:
+COINCIDENCE: Final = {2: 0.3, 3: 0.03}
+"""How likely so few stray lines make a comb by accident, against a rotor whose other lines are all silent."""
+LEAST_CHANCE: Final = 1e-3
+"""Nobody knows the tail of Gumbel's law from a few dozen: less than this is not believed."""
+
+
+def trusted(score: float, decoys: Array, orders: int, lines: int = 4, usual: float = 1.0) -> Trust:
     """Weigh a score against those of false combs.
 
     Arguments:
         score: of the comb.
         decoys: of combs out of step.
         orders: how many lines were looked at.
+        lines: how many of them speak.
+        usual: how much likelier the rate is beforehand than others that were looked for.
 
     The largest of many scores goes by Gumbel's law, whose two numbers come from the false combs (Gumbel 1958); a real
     comb may score anything up to all its lines plain to hear.
     """
-    usual, spread = float(decoys.mean()), max(float(decoys.std()), 0.02)
+    mean, spread = float(decoys.mean()), max(float(decoys.std()), 0.02)
     scale = spread * math.sqrt(6.0) / math.pi
-    z = (score - (usual - EULER * scale)) / scale
+    z = (score - (mean - EULER * scale)) / scale
     false = math.exp(-z - math.exp(-max(z, -50.0))) / scale if z > -4 else 0.0
-    real = 1.0 / max(0.6 * MOST * orders, score)
-    # Nobody knows the tail of Gumbel's law from a few dozen: one in a thousand is the least that is believed.
-    sure = 0.0 if z < 0 else real / (real + max(false, 1e-3 * real))
-    return Trust(score, usual, spread, sure)
+    real = usual / max(0.6 * MOST * orders, score)
+    least = COINCIDENCE.get(lines, LEAST_CHANCE) / max(0.6 * MOST * orders, score)
+    sure = 0.0 if z < 0 else real / (real + max(false, least))
+    return Trust(score, mean, spread, sure)
 
 
 def loud_enough(decoys: Array, orders: int) -> float:
