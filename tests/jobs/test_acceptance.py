@@ -192,7 +192,8 @@ def test_nothing_read_nothing_judged() -> None:
 @pytest.mark.parametrize("machine", shipped_ids())
 def test_every_shipped_machine_can_be_judged_and_said(machine: str) -> None:
     judged = acceptance(said(), read_machine(machine))
-    rows = judged_rows(judged)
+    rows, sources = judged_rows(judged)
+    assert {row[-1] for row in rows} == {f"[{number}]" for number in range(1, len(sources) + 1)}
     assert len(rows) == sum(one.verdict is not None for one in judged)
     assert {row[2].split()[0] for row in rows} <= {"✓", "✗", "≈"}
     assert 0 < len(owners_rows(judged)) < len(rows)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from tapewright.jobs.examine import READINGS, Progress, hear_all
-from tapewright.jobs.pass_changes import pass_changes
+from tapewright.jobs.pass_changes import heads_said, pass_changes
 from tapewright.jobs.pass_said import listed_before
 from tapewright.machine.parts import Machine
 from tapewright.words.comparison import (
@@ -173,13 +173,17 @@ def _size(line: Line | None, when: str) -> Reading:
 
 
 def said_in_all(changes: Sequence[ChannelChange], heads: Sequence[PassChange] = ()) -> str:
-    """Say in a sentence what a comparison comes to.
+    """Say in a sentence or two what a comparison comes to.
 
     Arguments:
         changes: channel by channel.
         heads: of a test sequence, where both recordings hold one.
     """
-    verdicts = [one.verdict for channel in changes for one in channel.readings] + [one.verdict for one in heads]
+    return " ".join(filter(None, [_channels_said(changes), heads_said(heads)]))
+
+
+def _channels_said(changes: Sequence[ChannelChange]) -> str:
+    verdicts = [one.verdict for channel in changes for one in channel.readings]
     better, worse, moved = (verdicts.count(one) for one in (BETTER, WORSE, OTHER))
     if not verdicts:
         return "Nothing can be compared."

@@ -28,6 +28,9 @@ DOWN: Final = (
 UP: Final = (names.THREE_PERCENT,)
 """More is better. Of what is in none of the three, such as the level, neither way is."""
 
+LEAST: Final = {"dB": 0.05, "arcmin": 0.1, "µm": 0.05, "%": 0.02, "µs": 0.5}
+"""A change is never called surer than this: what the readings are good for when everything is wrong at once."""
+
 
 def pass_changes(before: PassSaid, after: PassSaid) -> list[PassChange]:
     """Say of each reading of a pass what changed.
@@ -73,7 +76,7 @@ def pass_change(name: str, before: Reading, after: Reading) -> tuple[Reading, st
     """
     if before.value is None or after.value is None:
         return _one_missing(name, before, after)
-    doubt = math.hypot(before.doubt or 0.0, after.doubt or 0.0)
+    doubt = max(math.hypot(before.doubt or 0.0, after.doubt or 0.0), LEAST.get(after.unit, 0.0))
     change = Reading(after.value - before.value, after.unit, doubt, method="after less before, doubts as independent")
     if abs(after.value - before.value) <= doubt:
         return change, WITHIN_DOUBT
@@ -97,3 +100,21 @@ def _one_missing(name: str, before: Reading, after: Reading) -> tuple[Reading, s
     if most is not None and name in DOWN and known.value is not None and most < known.value - (known.doubt or 0.0):
         return change, BETTER if known is before else WORSE
     return change, ONLY_AFTER if before.value is None else ONLY_BEFORE
+
+
+def heads_said(changes: Sequence[PassChange]) -> str:
+    """Say in a sentence what became of heads and levels, kind of reading by kind; "" where nothing was compared.
+
+    A kind is better where some track is and none is worse.
+    """
+    kinds: dict[str, list[str]] = {}
+    for one in changes:
+        if one.verdict != NEITHER and one.after.name in (*TO_NOUGHT, *DOWN, *UP):
+            kinds.setdefault(one.after.name, []).append(one.verdict)
+    if not kinds:
+        return ""
+    worse = sum(WORSE in each for each in kinds.values())
+    better = sum(BETTER in each and WORSE not in each for each in kinds.values())
+    mixed = sum(BETTER in each and WORSE in each for each in kinds.values())
+    said = f"Heads and levels: of {len(kinds)} kinds of readings {better} better, {worse - mixed} worse"
+    return f"{said}, {mixed} better on some tracks or tones and worse on others." if mixed else f"{said}."

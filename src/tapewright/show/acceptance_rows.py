@@ -65,7 +65,11 @@ def value_said(reading: Reading) -> str:
     if reading.interval is None:
         return "-"
     low, high = reading.interval
-    return f"under {high:.1f} {unit}" if high < float("inf") else f"over {low:.1f} {unit}"
+    return f"under {_short(high)} {unit}" if high < float("inf") else f"over {_short(low)} {unit}"
+
+
+def _short(end: float) -> str:
+    return f"{end:.2g}" if abs(end) < 1.0 else f"{end:.1f}"
 
 
 def what_said(one: Judgement) -> str:
@@ -97,13 +101,29 @@ def verdict_said(verdict: str) -> str:
     return f"{SIGNS[verdict]} {verdict}"
 
 
-def judged_rows(judgements: Sequence[Judgement]) -> list[list[str]]:
-    """Give a row for each reading that was judged, by `HEADINGS`."""
-    return [
-        [what_said(one), value_said(one.reading), verdict_said(one.verdict.verdict), limit_said(one.verdict),
-         one.verdict.source]
-        for one in judgements if one.verdict is not None
+def judged_rows(judgements: Sequence[Judgement]) -> tuple[list[list[str]], list[str]]:
+    """Give a row for each reading that was judged, by `HEADINGS`, and whose limits they are.
+
+    Returns:
+        The rows, the last cell of each a number in square brackets; the sources that these stand for, in their order.
+    """
+    judged = [(one, one.verdict) for one in judgements if one.verdict is not None]
+    sources = list(dict.fromkeys(verdict.source for _, verdict in judged))
+    rows = [
+        [what_said(one), value_said(one.reading), verdict_said(verdict.verdict), limit_said(verdict),
+         f"[{sources.index(verdict.source) + 1}]"]
+        for one, verdict in judged
     ]  # fmt: skip
+    return rows, sources
+
+
+def sources_said(sources: Sequence[str]) -> list[str]:
+    """Write whose limits they are, each after its number.
+
+    >>> sources_said(["the machine's own sheet"])
+    ["[1] The machine's own sheet."]
+    """
+    return [f"[{number}] {_capital(source)}." for number, source in enumerate(sources, 1)]
 
 
 def not_read(judgements: Sequence[Judgement]) -> list[str]:
@@ -153,13 +173,11 @@ def acceptance_text(judgements: Sequence[Judgement], says: str = "") -> str:
     """
     if not judgements:
         return ""
-    rows = judged_rows(judgements)
-    sources = list(dict.fromkeys(row[-1] for row in rows))
-    numbered = [[*row[:-1], f"[{sources.index(row[-1]) + 1}]"] for row in rows]
+    rows, sources = judged_rows(judgements)
     pieces = [heading("Acceptance")]
     pieces += [paragraph(says)] if says else []
-    pieces += [table(list(HEADINGS), numbered)] if rows else []
-    pieces += [paragraph(f"{source}.", "    ", f"[{number}] ") for number, source in enumerate(sources, 1)]
+    pieces += [table(list(HEADINGS), rows)] if rows else []
+    pieces += [paragraph(said, "    ", "") for said in sources_said(sources)]
     more = [*not_read(judgements), *filter(None, [without_limit(judgements)]), *notes_of(judgements)]
     return "\n".join([*pieces, *([bullets(more)] if more else [])])
 

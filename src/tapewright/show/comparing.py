@@ -1,33 +1,44 @@
 """Before and after, for eyes: as text, as two curves on one plot, and as a page that needs nothing beside it."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from tapewright.machine.parts import Machine
-from tapewright.show.acceptance_rows import value_said, verdict_said, what_said
+from tapewright.show.acceptance_rows import unit_said, value_said, what_said
 from tapewright.show.columns import heading, paragraph, table
 from tapewright.show.paper import inline, template
 from tapewright.show.plotting import DRAWN_AS, Points, empty, plain_number, plotted, thinned
 from tapewright.show.said import name_of, reading_name, reading_said, with_doubt
 from tapewright.show.svg import INK, MUTED, SUSPECT
-from tapewright.words.comparison import NEITHER, ChannelChange, LineChange, PassChange, ReadingChange
-from tapewright.words.one_pass import BETWEEN, CROSSTALK, RESPONSE, THIRD, Judgement
+from tapewright.words.comparison import (
+    NEITHER,
+    WITHIN_DOUBT,
+    ChannelChange,
+    LineChange,
+    PassChange,
+    ReadingChange,
+)
+from tapewright.words.one_pass import BETWEEN, CROSSTALK, DELAY, LEVEL, NAMES, RESPONSE, THIRD, Judgement
 from tapewright.words.reading import Reading
 from tapewright.words.record import Heard
+from tapewright.words.verdict import FAIL, PASS
+from tapewright.words.verdict import WITHIN_DOUBT as NEAR
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 STEPS_PER_OCTAVE: Final = 36
 PASS_SAID: Final = (
-    "Of response, third harmonic and crosstalk the largest change of each track is shown. What changed and has no aim, "
-    "such as the level, is called no nearer."
+    "What changed beyond doubt, and what a limit holds for. Of response, third harmonic and crosstalk the "
+    "largest change of each track is shown. Levels and delays have no aim of their own and are left out."
 )
 
 
 PASS_HEADINGS: Final = ("reading", "verdict", "before", "after", "change", "limit before, after")
+SHORT: Final = {PASS: "✓ pass", FAIL: "✗ fail", NEAR: "≈ near"}
 MANY_TONES: Final = (RESPONSE, BETWEEN, THIRD, CROSSTALK)
 """Readings that a pass has at many tones or levels: of each track the largest change tells."""
 
@@ -69,7 +80,9 @@ def pass_rows(heads: Sequence[PassChange]) -> list[list[str]]:
     """Put each reading of a test sequence into words; of those at many tones the largest change of each track."""
     shown: dict[tuple[str, int, object], PassChange] = {}
     for one in heads:
-        if one.verdict == NEITHER:
+        unchanged = one.verdict in (NEITHER, WITHIN_DOUBT) and not (one.judged_before or one.judged_after)
+        once = one.change.value is None and one.after.name in MANY_TONES
+        if unchanged or once or one.after.name in (LEVEL, DELAY):
             continue
         name, track = one.after.name, one.after.track
         key = (name, track, None if name in MANY_TONES else one.after.key)
@@ -77,8 +90,8 @@ def pass_rows(heads: Sequence[PassChange]) -> list[list[str]]:
             shown[key] = one
     return [
         [_tone_said(one), one.verdict, value_said(one.before.reading), value_said(one.after.reading),
-         _change_said(one.change), _limits_said(one)]
-        for one in shown.values()
+         _change_said(replace(one.change, unit=unit_said(one.change.unit))), _limits_said(one)]
+        for one in sorted(shown.values(), key=lambda one: (NAMES.index(one.after.name), one.after.track))
     ]  # fmt: skip
 
 
@@ -94,7 +107,7 @@ def _tone_said(one: PassChange) -> str:
 
 def _limits_said(one: PassChange) -> str:
     pair = [one.judged_before, one.judged_after]
-    return ", ".join(verdict_said(each) if each else "-" for each in pair) if any(pair) else ""
+    return " → ".join(SHORT.get(each, "-") for each in pair) if any(pair) else ""
 
 
 def reading_rows(changes: Sequence[ReadingChange]) -> list[list[str]]:

@@ -13,6 +13,8 @@ from tapewright.words.one_pass import PassSaid
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+ROOM_FOR_WORDS: Final = 0.35
+"""A square smaller than this share of its place would stand behind its figure like a smudge: it is left out."""
 SHAPES: Final = ("o", "s", "^", "D")
 STROKES: Final = ("-", (0, (5, 2)), (0, (1, 1.5)), (0, (6, 1.5, 1, 1.5)))
 COLOURS: Final = (INK, SUSPECT, SECOND, MUTED)
@@ -139,9 +141,11 @@ def crosstalk_chart(said: PassSaid, at_hz: float = 1000.0, title: str = "Crossta
             share = float(np.clip((db - QUIETEST_DB) / (LOUDEST_DB - QUIETEST_DB), 0.02, 1.0))
             side = 0.92 * share
             x, y = tracks.index(onto), tracks.index(source)
+            axes.text(x, y, words, ha="center", va="center", fontsize=8.5, color=DRAWN_AS[INK])
+            if share < ROOM_FOR_WORDS:
+                continue
             corners = [x - side / 2, x + side / 2, x + side / 2, x - side / 2], [y - side / 2] * 2 + [y + side / 2] * 2
             axes.fill(*corners, facecolor=DRAWN_AS[FAINT], edgecolor=DRAWN_AS[INK], linewidth=0.8)
-            axes.text(x, y, words, ha="center", va="center", fontsize=8.5, color=DRAWN_AS[INK])
         for place in range(len(tracks)):
             axes.text(place, place, "plays", ha="center", va="center", fontsize=8.0, color=DRAWN_AS[MUTED])
         axes.set_xticks(range(len(tracks)), [f"onto {track}" for track in tracks])

@@ -10,6 +10,7 @@ from tapewright.show.acceptance_rows import (
     not_read,
     notes_of,
     owners_rows,
+    sources_said,
     value_said,
     without_limit,
 )
@@ -49,26 +50,28 @@ PLAIN: Final = (
 TOO_NEAR: Final = "So near the limit that it cannot be told: {}."
 
 
-def pass_sections(said: PassSaid, of: str) -> list[Section]:
+def pass_sections(said: PassSaid, of: str, *, drawn: bool = True) -> list[Section]:
     """Set out one pass for the bench: acceptance, readings, pictures.
 
     Arguments:
         said: what the pass said.
         of: which recording it is, to stand in the headings.
+        drawn: whether pictures are among them.
     """
     about = f"{said.sequence}; played at {said.speed_ratio:.5f} of its speed."
     missing = f"Not there: {', '.join(said.missing)}." if said.missing else ""
     if not said.tracks:
         return [Section(f"{of}: heads and levels", (about, "No channel holds a track of its own."), said.notes)]
     judged = said.acceptance
-    more = [*not_read(judged), *filter(None, [without_limit(judged)]), *notes_of(judged)]
-    rows = tuple(map(tuple, judged_rows(judged)))
-    tables = (Table(HEADINGS, rows, "What was read, and the limit it is held against"),) if rows else ()
+    rows, sources = judged_rows(judged)
+    more = [*sources_said(sources), *not_read(judged), *filter(None, [without_limit(judged)]), *notes_of(judged)]
+    caption = "What was read, and the limit it is held against; whose that is stands below"
+    tables = (Table(HEADINGS, tuple(map(tuple, rows)), caption),) if rows else ()
     return [
         Section(f"{of}: acceptance", (summed_up(judged),), tuple(more), (), tables),
         Section(
             f"{of}: heads and levels", tuple(filter(None, (about, missing, _together(said)))), said.notes,
-            pass_pictures(said), pass_tables(said),
+            pass_pictures(said) if drawn else (), pass_tables(said),
         ),
     ]  # fmt: skip
 

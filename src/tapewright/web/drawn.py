@@ -7,6 +7,7 @@ from typing import Final
 
 from tapewright.machine.parts import Machine
 from tapewright.show.charts import spectrum_chart, speed_chart
+from tapewright.show.one_pass_shown import pass_pictures
 from tapewright.words.findings import Check
 from tapewright.words.record import Heard, Record
 
@@ -72,11 +73,13 @@ def drawn_mode(machine: Machine, asked: str, check: Check | None) -> str:
 
 
 def recording_charts(heard: Iterable[Heard], machine: Machine | None) -> list[str]:
-    """Draw speed over time and the spectrum of each channel that has a tone."""
+    """Draw speed over time and the spectrum of each channel that has a tone; and what a test sequence told."""
     shown = []
     for one in heard:
         if one.trace is not None:
             shown.append(speed_chart(one.trace, f"Channel {one.channel}: speed over time"))
             title = f"Channel {one.channel}: spectrum of the flutter"
             shown.append(spectrum_chart(one.spectrum_hz, one.spectrum_pct, one.budget, machine, title))
+        if one.one_pass is not None:
+            shown += [picture.svg for picture in pass_pictures(one.one_pass)]
     return shown

@@ -12,6 +12,7 @@ from tapewright.faults.cautions import cautions
 from tapewright.jobs.bench_job import Job
 from tapewright.jobs.store.nouns import FileKind, Status, Step
 from tapewright.jobs.store.sums import comes_to, minutes_of, past_limit
+from tapewright.show.one_pass_shown import pass_sections
 from tapewright.show.said import (
     TAPE,
     against_limit,
@@ -25,6 +26,7 @@ from tapewright.show.said import (
     rescue,
     tone_said,
 )
+from tapewright.show.sections import Section
 from tapewright.show.svg import inlined
 from tapewright.show.text import PRICES, whose_line
 from tapewright.web import views
@@ -56,7 +58,7 @@ def _environment() -> Environment:
     environment.globals |= {
         "name_of": name_of, "reading_said": reading_said, "against_limit": against_limit, "whose_line": whose_line,
         "UNSAID": views.UNSAID, "new_token": new_token, "PRICES": PRICES, "MOST_BYTES": MOST_RECORDING_BYTES,
-        "present": present,
+        "present": present, "pass_sections": pass_sections,
     }  # fmt: skip
     return environment
 
@@ -172,13 +174,14 @@ def proof_page(
     after: Sequence[Heard],
     channels: Sequence[dict[str, Any]],
     says: str,
+    heads: Sequence[Section] = (),
     refused: Sequence[Problem] = (),
 ) -> HTMLResponse:
     """Give before and after, and whether the change is more than doubt."""
     drawn = any(one.trace is not None for one in before) and any(one.trace is not None for one in after)
     return page(
         "proof.html.j2", status_of(refused), **job_told(look, "proof", refused),
-        before=before, after=after, channels=channels, says=says, drawn=drawn,
+        before=before, after=after, channels=channels, says=says, drawn=drawn, heads=heads,
     )  # fmt: skip
 
 

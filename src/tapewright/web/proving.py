@@ -6,15 +6,25 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
-from tapewright.jobs.compare import compared, said_in_all
+from tapewright.jobs.compare import compared, heads_compared, said_in_all
 from tapewright.jobs.store.nouns import Stage
 from tapewright.machine.parts import Machine
-from tapewright.show.comparing import line_rows, reading_rows, spectra_chart, speeds_chart
+from tapewright.show.comparing import (
+    PASS_HEADINGS,
+    PASS_SAID,
+    line_rows,
+    pass_rows,
+    reading_rows,
+    spectra_chart,
+    speeds_chart,
+)
+from tapewright.show.one_pass_shown import pass_sections
 from tapewright.show.said import reading_name
+from tapewright.show.sections import Section, Table
 from tapewright.web import pages
 from tapewright.web.asking import bench_of, look_at
 from tapewright.web.workbench import Look
-from tapewright.words.comparison import ChannelChange
+from tapewright.words.comparison import ChannelChange, PassChange
 from tapewright.words.record import Heard
 
 
@@ -24,7 +34,23 @@ def show(request: Request) -> Response:
     before, after = pair(look)
     changes = compared(before, after) if before and after else []
     channels = [_shown(one, look.machine) for one in changes]
-    return pages.proof_page(look, before, after, channels, said_in_all(changes) if changes else "")
+    heads = heads_compared(before, after)
+    says = said_in_all(changes, heads) if changes else ""
+    return pages.proof_page(look, before, after, channels, says, _heads(before, after, heads))
+
+
+def _heads(before: list[Heard], after: list[Heard], changes: list[PassChange]) -> list[Section]:
+    """Set out the test sequence: before against after, and the acceptance of the later; of one alone, its own."""
+    shown = []
+    if changes:
+        rows = tuple(map(tuple, pass_rows(changes)))
+        table = Table(PASS_HEADINGS, rows, "Readings of the test sequence, each with its doubt")
+        shown.append(Section("Heads and levels", (), (PASS_SAID,), (), (table,)))
+    for when, heard in (("After", after), ("Before", before)):
+        found = next((one for one in heard if one.one_pass is not None), None)
+        if found is not None and found.one_pass is not None:
+            return [*shown, *pass_sections(found.one_pass, f"{when}: {found.file}", drawn=False)]
+    return shown
 
 
 def _shown(one: ChannelChange, machine: Machine | None) -> dict[str, Any]:
