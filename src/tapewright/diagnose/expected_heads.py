@@ -16,7 +16,7 @@ from tapewright.machine.parts import Machine, nips_at_work, shaft
 ARC_MINUTE: Final = math.pi / 10800.0
 AZIMUTH_SPREAD: Final = math.log(1.8)
 """Practice holds 45 degrees between tracks of a pair at 10 kHz acceptable and 90 wrong: 2.3 and 4.5 minutes of arc."""
-SWING_SPREAD: Final = math.log(2.0)
+SWING_SPREAD: Final = math.log(1.6)
 WANDER_SPREAD: Final = math.log(1.5)
 SPACING_SPREAD: Final = math.log(2.2)
 EDGE_SPREAD_UM: Final = 0.2
