@@ -25,7 +25,7 @@ from tapewright.diagnose.told_when import as_told
 from tapewright.diagnose.unexplained import unexplained
 from tapewright.jobs.one_pass import PassHeard, one_pass_in
 from tapewright.jobs.pass_readings import pass_notes, pass_readings
-from tapewright.jobs.pass_said import with_pass
+from tapewright.jobs.pass_said import with_other_speed, with_pass
 from tapewright.jobs.rounds import Round, latest_round, with_more
 from tapewright.jobs.stretches_heard import over_the_side, with_together
 from tapewright.jobs.test_tapes import MeasuredWith, count_pass
@@ -176,7 +176,9 @@ def hear_all(
         heard = [_heard(machine, str(path), i, one, measured.notes, tape) for i, one in enumerate(measured.channels, 1)]
         heard = with_together(heard, measured, tape)
         one_pass = one_pass_in(path, heard, accept_truncated=accept_truncated)
-        if one_pass is not None and passes is not None:
+        if one_pass is None:
+            heard = with_other_speed(heard, path, accept_truncated=accept_truncated)
+        elif passes is not None:
             passes.append(one_pass)
         found += with_pass(heard, one_pass, machine, tape)
     return found

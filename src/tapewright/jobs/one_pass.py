@@ -46,7 +46,7 @@ def one_pass_in(
     Raises:
         InputAtFaultError: the file cannot be read.
     """
-    if heard and not _room(open_recording(path, accept_truncated).duration_s, heard):
+    if heard and not has_room(open_recording(path, accept_truncated).duration_s, heard):
         return None
     found = find_sequence(path, progress, accept_truncated)
     if found is None:
@@ -55,8 +55,13 @@ def one_pass_in(
     return PassHeard(found, read_one_pass(path, found) if some else None)
 
 
-def _room(duration_s: float, heard: Sequence[Heard]) -> bool:
-    """Say whether any channel has more than a steady tone in it."""
+def has_room(duration_s: float, heard: Sequence[Heard]) -> bool:
+    """Say whether any channel has more than a steady tone in it.
+
+    Arguments:
+        duration_s: of the recording.
+        heard: its channels.
+    """
     for one in heard:
         start_s, end_s = one.tone.get("start_s"), one.tone.get("end_s")
         tone_s = end_s - start_s if isinstance(start_s, float) and isinstance(end_s, float) else 0.0

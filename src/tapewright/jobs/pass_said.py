@@ -3,13 +3,16 @@
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import Any, Final
 
 from tapewright.jobs.acceptance import acceptance, response_fields
-from tapewright.jobs.one_pass import PassHeard
+from tapewright.jobs.one_pass import PassHeard, has_room
 from tapewright.machine.parts import Machine
+from tapewright.measure.audio import open_recording
 from tapewright.measure.one_pass_parts import OnePass, TrackReadings
 from tapewright.measure.sequence_finding import FoundSequence
+from tapewright.measure.sequence_other_speed import at_other_speed
 from tapewright.measure.test_tape import KnownTape
 from tapewright.words import one_pass as names
 from tapewright.words.one_pass import DropoutHeard, PassReading, PassSaid, summed_up
@@ -113,6 +116,22 @@ def with_pass(
         replace(heard[0], one_pass=replace(said, acceptance=judged, response_fields=response_fields(machine))),
         *heard[1:],
     ]
+
+
+def with_other_speed(heard: Sequence[Heard], path: Path, *, accept_truncated: bool = False) -> list[Heard]:
+    """Note with the first channel that a test sequence plays at twice or half its speed, where it does.
+
+    Arguments:
+        heard: the channels of a recording in which no sequence was found at its own speed.
+        path: the recording.
+        accept_truncated: take what is there of a file that is cut short.
+    """
+    if not heard or not has_room(open_recording(path, accept_truncated).duration_s, heard):
+        return list(heard)
+    found = at_other_speed(path, accept_truncated)
+    if found is None:
+        return list(heard)
+    return [replace(heard[0], notes=(*heard[0].notes, found.says())), *heard[1:]]
 
 
 def listed_json(said: PassSaid) -> dict[str, Any]:

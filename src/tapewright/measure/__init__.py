@@ -60,6 +60,7 @@ sequence_sweeps  sweeps of marks, found in every channel while a file is read on
 sequence_marks  marks put together from sweeps; the chance that noise does that
 sequence_content  whether a stretch holds what a section put there
 sequence_timeline  where in a file the sections stand, from mark to mark; what was cut out
+sequence_other_speed  a sequence at twice or half its speed, told by its marks
 sequence_finding  find_sequence: a test sequence in a recording, whole or in pieces
 settled         the mean of something that wavers, and how far it may be off
 section_tone    the tone of one section of a test recording, on all tracks at once
@@ -97,5 +98,6 @@ mechanism_squeal  squeals and chirps: tones that stand out of their critical ban
 mechanism_clicks  clicks of keys, lids and solenoids
 mechanism_repeats  knocks and rubbing that come back at a rate
 mechanism_disturbances  speech, mains hum, a phone's processing, clipping
+mechanism_picture  how loud a recording is at each frequency and moment, to be drawn
 mechanism       hear_mechanism: all of these for one recording
 """
