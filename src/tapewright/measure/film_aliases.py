@@ -145,16 +145,20 @@ def _ways(followed: Followed, blocks: NDArray[np.intp], expected_hz: Sequence[tu
     steps, between = np.diff(followed.angle_rad), np.diff(followed.times_s)
     typical = float(np.median(between))
     step_hz = 1.0 / (symmetry * typical)
-    orders = np.arange(-int(FASTEST_HZ / step_hz) - 1, int(FASTEST_HZ / step_hz) + 2)
+    # Looked for about every half step, so that none lies where the angle wraps; what is found twice does no harm.
+    most = int(2.0 * FASTEST_HZ / step_hz) + 2
+    about_hz = 0.5 * step_hz * np.arange(-most, most + 1)
     count = int(blocks[-1]) + 1
-    mean = np.bincount(blocks, np.cos(symmetry * steps)) + 1j * np.bincount(blocks, np.sin(symmetry * steps))
-    base = np.angle(mean) / symmetry / (2.0 * np.pi * typical)
-    rates = _sharpened(base[:, None] + orders * step_hz, steps, between, blocks, symmetry)
+    about = steps[:, None] - 2.0 * np.pi * about_hz * between[:, None]
+    turned = np.stack([_summed(np.exp(1j * symmetry * one), blocks) for one in about.T], axis=1)
+    base = np.angle(turned) / symmetry / (2.0 * np.pi * typical)
+    rates = _sharpened(base + about_hz, steps, between, blocks, symmetry)
     cost = _missed(rates, steps, between, blocks, symmetry)
     if symmetry > 1 and marked(followed):
         cost += _missed(rates, steps, between, blocks, 1)
     cost += SLOWER_IS_LIKELIER / count * np.abs(rates) / step_hz + 1e3 * (np.abs(rates) > FASTEST_HZ)
-    cost += STANDING_IS_LIKELIER * (np.abs(base)[:, None] < STANDS * step_hz) * (np.abs(rates) > 0.5 * step_hz)
+    standing = np.abs(rates / step_hz - np.round(rates / step_hz)) < STANDS
+    cost += STANDING_IS_LIKELIER * standing * (np.abs(rates) > 0.5 * step_hz)
     if expected_hz:
         within = np.abs(rates) < 0.05
         for low, high in expected_hz:
@@ -162,18 +166,23 @@ def _ways(followed: Followed, blocks: NDArray[np.intp], expected_hz: Sequence[tu
         cost += UNEXPECTED / count * ~within
     seconds = max(float(np.median(np.bincount(blocks, between))), 1e-6)
     ahead = cost[-1].copy()
-    follow = np.zeros((count, len(orders)), dtype=np.intp)
+    follow = np.zeros((count, len(about_hz)), dtype=np.intp)
     for at in range(count - 2, -1, -1):
         jump = (rates[at + 1][None, :] - rates[at][:, None]) / (SPEEDS_UP_HZ_PER_S * seconds)
         onward = np.minimum(0.5 * jump**2, 8.0) + ahead[None, :]
         follow[at] = onward.argmin(axis=1)
         ahead = cost[at] + onward.min(axis=1)
-    paths = np.empty((len(orders), count), dtype=np.intp)
-    paths[:, 0] = np.arange(len(orders))
+    paths = np.empty((len(about_hz), count), dtype=np.intp)
+    paths[:, 0] = np.arange(len(about_hz))
     for at in range(1, count):
         paths[:, at] = follow[at - 1][paths[:, at - 1]]
     along = np.stack([rates[np.arange(count), path] for path in paths])
     return _Ways(ahead, paths, along)
+
+
+def _summed(values: NDArray[np.complex128], blocks: NDArray[np.intp]) -> NDArray[np.complex128]:
+    """Sum complex numbers block by block."""
+    return np.asarray(np.bincount(blocks, values.real) + 1j * np.bincount(blocks, values.imag))
 
 
 def _missed(rates: Floats, steps: Floats, between: Floats, blocks: NDArray[np.intp], looks_same: int) -> Floats:

@@ -55,6 +55,20 @@ class RateCourse:
         return ReelRate(self.name, times, rates, doubts)
 
 
+def rate_deviation_hz(sigma_turns: float, frames: int, frame_s: float) -> float:
+    """Give the standard deviation of a rate fitted to evenly spaced angles: s sqrt(12/(K (K² - 1)))/dt, least squares.
+
+    Arguments:
+        sigma_turns: standard deviation of one angle.
+        frames: how many, K.
+        frame_s: time from one to the next.
+
+    >>> round(1e6 * rate_deviation_hz(0.05 / 360.0, 300, 1.0 / 30.0), 1)
+    2.8
+    """
+    return float(sigma_turns * np.sqrt(12.0 / (frames * (frames**2 - 1.0))) / frame_s)
+
+
 def rate_course(turned: Turned) -> RateCourse:
     """Give the rate over time: a straight line through the angles of each window.
 
@@ -128,4 +142,4 @@ def mean_rate(turned: Turned, course: RateCourse, tick_s: float) -> Reading:
     )
 
 
-__all__ = ["RateCourse", "mean_rate", "rate_course"]
+__all__ = ["RateCourse", "mean_rate", "rate_course", "rate_deviation_hz"]
