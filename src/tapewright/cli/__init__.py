@@ -7,6 +7,7 @@ table      every command: its name, what it does, and its options
 options    options that several commands have
 given      what commands are given, read and checked
 examining  commands that examine: from evidence and recordings to findings
+listening  the command that listens to a mechanism
 watching   the command that watches a film of the hubs
 sequences  commands about the test sequence
 minutes    commands about guided minutes: to play one, to practise on them

@@ -7,6 +7,7 @@ from pathlib import Path
 from tapewright.cli.examining import run_ask, run_compare, run_demo, run_diagnose, run_examine, run_measure
 from tapewright.cli.filming import FILM
 from tapewright.cli.given import Shown
+from tapewright.cli.listening import LISTEN, run_listen
 from tapewright.cli.machines import run_faults, run_forces, run_machine, run_rates, run_signs, run_simulate, run_sizes
 from tapewright.cli.minutes import MINUTE, PRACTISE, run_practise
 from tapewright.cli.options import (
@@ -59,6 +60,7 @@ COMMANDS: tuple[tuple[str, str, Callable[[argparse.Namespace], Shown], tuple[Opt
       (("--mains",), {"metavar": "HZ", "type": float, "help": "with --without-tone: the mains where it was recorded"}),
       TONE, TRUNCATED, *MADE_WITH)),
     ("watch", "what a film of a cassette's two hubs tells", run_watch, WATCH),
+    ("listen", "which motors ran in a recording of the mechanism, and what squealed or knocked", run_listen, LISTEN),
     ("tapes", "the shop's test tapes, how often each was played, and the sound card's clock", run_tapes,
      (MADE_WITH[1],
       (("--begin",), {"action": "store_true", "help": "write a register to fill in"}),

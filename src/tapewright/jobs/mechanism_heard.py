@@ -10,7 +10,9 @@ from typing import Any, Final
 from tapewright.machine.parts import Machine
 from tapewright.machine.rates import Rate, rates
 from tapewright.measure.mechanism import hear_mechanism
-from tapewright.words.mechanism_heard import Mark, MechanismHeard, RateExpected
+from tapewright.measure.mechanism_frames import read_sound
+from tapewright.measure.mechanism_picture import picture_of
+from tapewright.words.mechanism_heard import Mark, MechanismHeard, RateExpected, SoundPicture
 from tapewright.words.problem import InputAtFaultError, Problem, nearest
 from tapewright.words.whole_file import read_text
 
@@ -97,6 +99,15 @@ def listen(path: Path, machine: Machine | None, marks: Sequence[Mark] | None = N
                 [Problem("marks", f"{m.mode!r} is no mode of this machine.", nearest(m.mode, known)) for m in wrong]
             )
     return hear_mechanism(path, marks, () if machine is None else expected_rates(machine))
+
+
+def mechanism_picture(path: Path) -> SoundPicture:
+    """Give how loud a recording is at each frequency and moment, to be drawn.
+
+    Raises:
+        InputAtFaultError: the file cannot be read.
+    """
+    return picture_of(read_sound(path))
 
 
 def read_marks(path: Path) -> tuple[Mark, ...]:

@@ -87,6 +87,7 @@ film_events     what reels do besides turning evenly
 film_watching   watch_reels: all of that for a film
 one_pass_parts  the nouns of a one-pass reading
 one_pass_capture  the sections of a capture: tones mixed down once each, crosstalk taken out
+multitone       many tones at once: the response between others, and what stands between them
 one_pass        read_one_pass: every reading of one pass of a test sequence
 mechanism_frames  the sound of a mechanism cut into frames, with the background around each frequency
 mechanism_comb  what a spectrum says for and against a comb of lines at multiples of a rate

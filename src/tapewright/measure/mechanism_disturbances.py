@@ -79,7 +79,8 @@ def speech(sound: Sound) -> list[Disturbance]:
     for first in range(0, max(1, len(pitch) - window + 1), window // 2):
         part = slice(first, first + window)
         voiced = strength[part] > VOICED
-        if voiced.mean() < 0.25:
+        # Syllables: a motor that comes up glides as well, but once.
+        if voiced.mean() < 0.25 or np.count_nonzero(np.diff(voiced.astype(int))) < 4:
             continue
         moves = np.abs(np.diff(np.log(pitch[part])))[voiced[1:] & voiced[:-1]]
         glides = float(np.mean((moves > 0.008) & (moves < 0.15))) if len(moves) > 4 else 0.0

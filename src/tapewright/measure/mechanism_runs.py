@@ -335,8 +335,9 @@ def take_out(said: Single, run: Run, bin_hz: float, width_hz: float = 6.0) -> No
     bins = said.shape[1]
     reach = max(1, round(width_hz / bin_hz))
     spacing = float(np.median(run.rates_hz))
-    # A slow rotor's multiples lie so close that all would go: then only those that were looked at.
-    orders = np.arange(1, int(bins * bin_hz / spacing) + 1) if spacing > 2.5 * width_hz else np.array(run.orders)
+    # A slow rotor's multiples lie so close that all would go, and a mesh has none between: then those looked at alone.
+    dense = spacing <= 2.5 * width_hz or 1.0 not in run.orders
+    orders = np.array(run.orders) if dense else np.arange(1, int(bins * bin_hz / spacing) + 1)
     for k, rate in enumerate(run.rates_hz):
         middle = np.rint(orders * rate / bin_hz).astype(int)
         for shift in range(-reach, reach + 1):

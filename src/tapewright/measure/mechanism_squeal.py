@@ -30,6 +30,7 @@ TOGETHER_S: Final = 3.0
 NEAR: Final = 0.03
 EVEN_DB, EVEN_SPREAD_DB = 3.0, 1.0
 RINGS_DB: Final = 10.0
+UNSTEADY: Final = 0.008
 CHUNK: Final = 1000
 
 
@@ -203,7 +204,8 @@ def glides(tone: Tone, edges_s: Sequence[float]) -> bool:
         return False
     slope, _ = np.polyfit(tone.times_s, np.log(tone.frequency_hz), 1)
     moved = abs(slope) * float(tone.times_s[-1] - tone.times_s[0])
-    return bool(moved > 0.03 and abs(np.corrcoef(tone.times_s, tone.frequency_hz)[0, 1]) > 0.8)
+    steady = float(np.std(tone.frequency_hz)) < UNSTEADY * float(np.median(tone.frequency_hz))
+    return bool(not steady or (moved > 0.03 and abs(np.corrcoef(tone.times_s, tone.frequency_hz)[0, 1]) > 0.8))
 
 
 def programme_like(tone: Tone, tones: Sequence[Tone]) -> bool:

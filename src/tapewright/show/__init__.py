@@ -32,6 +32,8 @@ acceptance_rows  the acceptance in rows and sentences
 one_pass_charts  one pass as pictures: response, azimuth, crosstalk, dropouts
 one_pass_shown  one pass set out for the bench, and for the owner
 sections    headings with texts, pictures and tables, for page, paper and bench
+mechanism_text  what was heard of a mechanism
+mechanism_chart  a recording of a mechanism as a picture, with what was heard marked on it
 one_pass_text  what a test sequence said
 setting_up_text  how a machine is set up
 setting_up_live  what is read live while it is set up, as lines of words

@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from tapewright.words.evidence import Evidence
 from tapewright.words.reading import Reading
 
@@ -220,3 +223,18 @@ class EvidenceHeard:
 
     evidence: Evidence
     reasons: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SoundPicture:
+    """How loud a recording is at each frequency and moment, to be drawn.
+
+    Arguments:
+        times_s: shape (n,).
+        frequency_hz: middle of each band, shape (m,).
+        level_db: against an arbitrary level, shape (n, m).
+    """
+
+    times_s: NDArray[np.float64]
+    frequency_hz: NDArray[np.float64]
+    level_db: NDArray[np.float64]

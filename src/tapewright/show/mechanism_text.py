@@ -1,0 +1,83 @@
+"""What was heard of a mechanism, for a terminal: what turned and when, what squealed or knocked, what is open."""
+
+from tapewright.machine.parts import SPOKEN_MODES, Machine
+from tapewright.show.columns import bullets, heading, paragraph, table
+from tapewright.show.said import name_of, percent, with_doubt
+from tapewright.words.mechanism_heard import EvidenceHeard, MechanismHeard, Squeal, StretchHeard
+from tapewright.words.reading import Reading
+
+UNNAMED = "something steady"
+
+
+def mechanism_text(heard: MechanismHeard, machine: Machine | None, told: EvidenceHeard | None) -> str:
+    """Say everything that one recording of a mechanism tells.
+
+    Arguments:
+        heard: what was heard.
+        machine: whose mechanism it is; None where nobody said.
+        told: what it means for that machine.
+    """
+    pieces = [heading(f"Heard in {heard.duration_s:.1f} s")]
+    if heard.stretches:
+        rows = [_stretch(one, machine) for one in heard.stretches]
+        pieces.append(
+            table(("what turned", "mode", "from s", "to s", "turns a second", "wavers", "sure"), rows, (2, 3))
+        )
+    else:
+        pieces.append(paragraph("No motor is heard."))
+    events = [*_events(heard)]
+    if events:
+        pieces += ["", bullets(events)]
+    if heard.not_heard:
+        pieces += ["", heading("Expected and not heard"), bullets(_missing(heard, machine))]
+    if told is not None and told.reasons:
+        pieces += ["", heading("What it means for this machine"), bullets([why for _, why in told.reasons])]
+    open_things = [*(one.says for one in heard.disturbances), *heard.cannot_say]
+    if open_things:
+        pieces += ["", heading("What this recording cannot say"), bullets(list(dict.fromkeys(open_things)))]
+    return "\n".join(pieces)
+
+
+def _stretch(one: StretchHeard, machine: Machine | None) -> tuple[str, ...]:
+    called = name_of(machine, one.name) if one.name else UNNAMED
+    return (
+        called, SPOKEN_MODES.get(one.mode, one.mode), f"{one.start_s:.1f}", f"{one.end_s:.1f}", _said(one.rate_hz, ""),
+        _said(one.unsteady_pct, "%"), percent(one.sure),
+    )  # fmt: skip
+
+
+def _said(reading: Reading, unit: str) -> str:
+    return "-" if reading.value is None else with_doubt(reading.value, reading.doubt, unit).strip()
+
+
+def _events(heard: MechanismHeard) -> list[str]:
+    said = [_squeal(one) for one in heard.squeals]
+    said += [
+        f"Ticking {one.rate_hz.value or 0.0:.2f} times a second from {one.start_s:.1f} s to {one.end_s:.1f} s, "
+        f"{one.strength_db:.1f} dB above what lies between."
+        for one in heard.knocks
+    ]
+    said += [
+        f"Noise that swells {one.rate_hz.value or 0.0:.2f} times a second from {one.start_s:.1f} to {one.end_s:.1f} s."
+        for one in heard.rubbings
+    ]
+    if heard.clicks:
+        said.append("Clicks at " + ", ".join(f"{click.at_s:.2f}" for click in heard.clicks[:30]) + " s.")
+    return said
+
+
+def _squeal(one: Squeal) -> str:
+    back = one.modulation_hz
+    again = "" if back.value is None else f", coming back {back.value:.2f} times a second"
+    return (
+        f"A {one.kind} near {one.frequency_hz.value or 0.0:.0f} Hz from {one.start_s:.1f} s to {one.end_s:.1f} s, "
+        f"{one.prominence_db:.0f} dB above its neighbours{again}, {percent(one.sure)} sure."
+    )
+
+
+def _missing(heard: MechanismHeard, machine: Machine | None) -> list[str]:
+    return [
+        f"{name_of(machine, one.name)} {SPOKEN_MODES.get(one.mode, one.mode)}, {one.start_s:.1f} to {one.end_s:.1f} s. "
+        f"Had it been as loud as what was heard: {percent(one.sure)} that it would have been heard."
+        for one in heard.not_heard
+    ]
