@@ -235,8 +235,9 @@ def run(trial: Trial) -> Result:
 def _true_rate(true: TrueStretch, heard: StretchHeard) -> float:
     """Give the true mean over the time that was heard, run-up and run-down left out."""
     times, rate = np.array(true.times_s), np.array(true.rates_hz)
-    steady = (times >= heard.start_s) & (times <= heard.end_s) & (rate > 0.9 * true.rate_hz)
-    return float(rate[steady].mean()) if steady.sum() > 2 else true.rate_hz
+    inside = rate[(times >= heard.start_s) & (times <= heard.end_s)]
+    inside = inside[np.abs(inside / true.rate_hz - 1.0) < (0.01 if true.does == "right" else 0.1)]
+    return float(inside.mean()) if len(inside) > 2 else true.rate_hz
 
 
 def _overlap(true: TrueStretch, heard: StretchHeard) -> float:

@@ -15,7 +15,7 @@ from tapewright.machine.library import shipped
 from tapewright.machine.minute import MinuteStep, minute_steps
 from tapewright.machine.parts import Machine
 from tapewright.machine.rates import rates
-from tapewright.simulate.minute import Minute, minute_bytes, play_minute, write_minute
+from tapewright.simulate.minute import Minute, minute_bytes, minute_truth, play_minute, write_minute
 from tapewright.simulate.minute_course import minute_course
 from tapewright.simulate.minute_room import PHONES, ROOMS, background, packed, response, through_phone, unpacked
 from tapewright.simulate.minute_truth import TrueStretch
@@ -184,6 +184,22 @@ def test_a_cam_motor_without_its_belt_runs_on_until_the_logic_gives_up() -> None
     assert cam.end_s - cam.start_s > 2 * (
         stretch(played("four_track", mode="cassette_in"), "cam_motor", "switch_on").end_s - 4.5
     )
+
+
+def test_running_down_to_a_slower_rate_is_no_part_of_the_slower_rate() -> None:
+    machine = shipped("flywheel_cam_deck")
+    truth = minute_truth(machine, minute_steps(machine), 3)
+    found = {one.mode: one.rate_hz for one in truth.motors if one.name == "capstan_motor"}
+    assert found["stop"] == pytest.approx(found["cassette_in"], rel=2e-3)
+    assert found["rewind"] == pytest.approx(2 * found["cassette_in"], rel=2e-3)
+
+
+def test_without_power_nothing_stops_nothing_and_no_solenoid_pulls() -> None:
+    machine = worn("two_motor_deck", "power_supply=dead")
+    truth = minute_truth(machine, minute_steps(machine), 3)
+    assert truth.stops == ()
+    assert truth.motors == ()
+    assert {one.of for one in truth.clicks} <= {"key", "lid", "mains switch"}
 
 
 # --- changed descriptions: only the machine changes, no code ----------------------------------------------------------

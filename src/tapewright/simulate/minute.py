@@ -28,7 +28,7 @@ from tapewright.simulate.minute_room import (
     unpacked,
 )
 from tapewright.simulate.minute_truth import SAYS, MinuteTruth, TrueNoise, TrueStretch
-from tapewright.simulate.minute_turning import FALTERS, GRID_HZ, Turning, turning
+from tapewright.simulate.minute_turning import FALTERS, GRID_HZ, MOTOR_WANDERS, Turning, turning
 from tapewright.simulate.minute_voices import voices
 from tapewright.simulate.pack import Samples
 from tapewright.words.mechanism_heard import Mark
@@ -43,6 +43,8 @@ REFERENCE_RMS: Final = 1.0
 KEPT_HZ: Final = 5.0
 """How often the truth tells a rate."""
 TURNS_HZ: Final = 0.05
+STEADY_WITHIN: Final = 0.01
+"""So near to its middle, relative, a sound motor runs steadily."""
 PACKED_AS: Final = {".m4a": "aac", ".ogg": "opus", ".opus": "opus"}
 
 
@@ -288,13 +290,15 @@ def _stretches_of(name: str, course: MinuteCourse, turns: Turning) -> list[TrueS
 
 
 def _changes(name: str, course: MinuteCourse, turns: Turning, first: int, last: int) -> list[int]:
-    starts = [round(one.start_s * GRID_HZ) for one in course.spells]
-    modes = [one.mode for one in course.spells]
-    right = [turns.right_hz.get(mode, {}).get(name, 0.0) for mode in modes]
+    """Give where, between two moments, something that goes on turning is asked for another rate."""
+    if course.machine.rotors[name].kind == "motor":
+        asked = [(one.start_s, one.rate_hz) for one in course.fed if one.motor == name]
+    else:
+        asked = [(one.start_s, turns.right_hz.get(one.mode, {}).get(name, 0.0)) for one in course.spells]
     return [
-        at
-        for at, before, now in zip(starts[1:], right, right[1:], strict=False)
-        if first < at < last and now > 0.0 and abs(now - before) > 0.002 * max(before, now)
+        round(at_s * GRID_HZ)
+        for (_, before), (at_s, now) in itertools.pairwise(asked)
+        if first < round(at_s * GRID_HZ) < last and now > 0.0 and abs(now - before) > 0.002 * max(before, now)
     ]
 
 
@@ -304,12 +308,19 @@ def _stretch(name: str, course: MinuteCourse, turns: Turning, first: int, last: 
     told = course.told.get(spell.mode)
     word = (told.motors.get(name) or told.reels.get(name) or "right") if told else "right"
     # What falters is told by its mean; what runs up, runs steadily and runs down by the part between.
-    steady = rate if word in FALTERS else rate[rate > 0.9 * float(np.median(rate[rate > 0.5 * rate.max()]))]
+    middle = float(np.median(rate[rate > 0.5 * float(np.median(rate))]))
+    steady = rate if word in FALTERS and word not in MOTOR_WANDERS else rate[np.abs(rate / middle - 1.0) < _about(word)]
+    steady = steady if len(steady) else rate
     kept = slice(first, last, max(1, round(GRID_HZ / KEPT_HZ)))
     return TrueStretch(
         name, spell.mode, word, float(turns.times_s[first]), float(turns.times_s[last - 1]) + 1.0 / GRID_HZ,
         float(steady.mean()), _rounded(turns.times_s[kept]), _rounded(turns.rates_hz[name][kept]),
     )  # fmt: skip
+
+
+def _about(word: str) -> float:
+    """Give how far from its middle a rate still counts as steady running, relative."""
+    return 5 * MOTOR_WANDERS[word] if word in MOTOR_WANDERS else STEADY_WITHIN
 
 
 def _rounded(values: Samples) -> tuple[float, ...]:
