@@ -1,4 +1,4 @@
-// The browser's audio input to the bench, block by block, and what the bench says of it, drawn.
+// What the bench says of the sound that the browser gives it, drawn. The sound itself: live-input.js.
 "use strict";
 {
   const place = document.getElementById("live");
@@ -19,87 +19,32 @@
   const signed = (value, digits) => (value > 0 ? "+" : "") + value.toFixed(digits);
   const pressed = (button, on) => button.setAttribute("aria-pressed", on ? "true" : "false");
 
-  async function listInputs() {
-    try {
-      const inputs = (await navigator.mediaDevices.enumerateDevices()).filter((one) => one.kind === "audioinput" && one.label);
-      const before = chosen.value;
-      chosen.replaceChildren(make("option", "the usual one", { value: "" }), ...inputs.map((one) => make("option", one.label, { value: one.deviceId })));
-      chosen.value = before;
-    } catch { /* the usual one then */ }
-  }
-
   async function begin() {
-    if (!navigator.mediaDevices) {
-      says.textContent = "This browser gives no sound to this page: it must be opened at 127.0.0.1, localhost, or by https.";
-      return;
-    }
     start.disabled = true;
     says.textContent = "Asking for the input";
-    let stream;
+    const asked = parseFloat(tone.value.replace(",", "."));
+    const mine = { say: null, stop: null, held: false, curves: [], kept: false };
     try {
-      const off = { echoCancellation: false, noiseSuppression: false, autoGainControl: false };
-      stream = await navigator.mediaDevices.getUserMedia({ audio: { ...off, channelCount: { ideal: 8 }, ...(chosen.value && { deviceId: { exact: chosen.value } }) } });
+      mine.stop = await window.benchInput.openInput({
+        chosen, address: place.dataset.live, more: { tone_hz: asked > 0 ? asked : null },
+        heard: (told) => hear(mine, told), ended: (said) => end(mine, said),
+        opened: ({ channels, rate, altered, say }) => {
+          mine.say = say;
+          hold.disabled = record.disabled = false;
+          says.textContent = `Listening: ${channels} ${channels === 1 ? "channel" : "channels"} at ${rate} Hz; gain control, noise suppression and echo cancelling ${altered.length ? "NOT all off" : "are off"}.`;
+        },
+      });
+      running = mine;
+      start.textContent = "Stop";
+      pressed(start, true);
     } catch (error) {
-      start.disabled = false;
-      says.textContent = error.name === "NotAllowedError" ? "The browser was told not to give the input to this page. Allow it in the address bar, and try again."
-        : error.name === "NotFoundError" ? "This computer has no audio input that the browser knows." : `The input could not be opened (${error.name}).`;
-      return;
+      says.textContent = error.message;
     }
-    listInputs();
-    const settings = stream.getAudioTracks()[0].getSettings();
-    const altered = ["echoCancellation", "noiseSuppression", "autoGainControl"].filter((one) => settings[one] === true || settings[one] === "all" || settings[one] === "remote-only")
-      .map((one) => ({ echoCancellation: "echo cancelling is on", noiseSuppression: "noise suppression is on", autoGainControl: "automatic gain is on" })[one]);
-    const context = new AudioContext(settings.sampleRate ? { sampleRate: settings.sampleRate } : {});
-    await context.audioWorklet.addModule("/static/live-block.js");
-    const source = context.createMediaStreamSource(stream);
-    const blocks = new AudioWorkletNode(context, "blocks", { numberOfOutputs: 0, channelCountMode: "max" });
-    source.connect(blocks);
-    const address = `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}${place.dataset.live}`;
-    running = { stream, context, socket: null, number: 0, channels: 0, held: false, curves: [], kept: false, waitingLost: 0 };
-    const mine = running;
-    const open = (channels) => {
-      const socket = new WebSocket(address);
-      socket.binaryType = "arraybuffer";
-      socket.onopen = () => {
-        const asked = parseFloat(tone.value.replace(",", "."));
-        socket.send(JSON.stringify({ rate_hz: context.sampleRate, channels, tone_hz: asked > 0 ? asked : null, altered, device_rate_hz: settings.sampleRate ?? null }));
-        hold.disabled = record.disabled = false;
-        says.textContent = `Listening: ${channels} ${channels === 1 ? "channel" : "channels"} at ${context.sampleRate} Hz; gain control, noise suppression and echo cancelling ${altered.length ? "NOT all off" : "are off"}.`;
-      };
-      socket.onmessage = (event) => hear(mine, JSON.parse(event.data));
-      socket.onclose = (event) => { if (running === mine) end(event.reason || "The bench does not answer any more. Is it still running?"); };
-      mine.socket = socket;
-      mine.channels = channels;
-    };
-    blocks.port.onmessage = ({ data }) => {
-      if (running !== mine) return;
-      if (!mine.socket) open(data.channels);
-      const socket = mine.socket;
-      const jam = socket.bufferedAmount > 2_000_000;
-      if (socket.readyState !== 1 || data.channels !== mine.channels || jam) {
-        if (socket.readyState === 1) mine.waitingLost += data.lost + data.samples.length / data.channels;
-        return;
-      }
-      const message = new ArrayBuffer(8 + data.samples.byteLength);
-      const head = new DataView(message);
-      head.setUint32(0, mine.number, true);
-      head.setUint32(4, mine.waitingLost + data.lost, true);
-      new Float32Array(message, 8).set(data.samples);
-      socket.send(message);
-      mine.number += 1;
-      mine.waitingLost = 0;
-    };
-    start.textContent = "Stop";
-    pressed(start, true);
     start.disabled = false;
   }
 
-  function end(said) {
-    const was = running;
+  function end(was, said) {
     running = null;
-    for (const track of was.stream.getTracks()) track.stop();
-    was.context.close();
-    if (was.socket && was.socket.readyState < 2) was.socket.close();
     start.textContent = "Listen";
     start.disabled = false;
     hold.disabled = record.disabled = true;
@@ -194,8 +139,8 @@
     pen.stroke();
   }
 
-  start.addEventListener("click", () => (running ? end("Stopped.") : begin()));
+  start.addEventListener("click", () => (running ? running.stop("Stopped.") : begin()));
   hold.addEventListener("click", () => { running.held = !running.held; pressed(hold, running.held); hold.textContent = running.held ? "Go on" : "Hold"; });
-  record.addEventListener("click", () => running.socket.send(JSON.stringify({ record: record.getAttribute("aria-pressed") !== "true" })));
-  listInputs();
+  record.addEventListener("click", () => running.say({ record: record.getAttribute("aria-pressed") !== "true" }));
+  window.benchInput.listInputs(chosen);
 }
