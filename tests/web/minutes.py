@@ -58,7 +58,7 @@ class Senses:
         }
         evidence = Evidence((Observation("play_tape_races", True, 0.9),), readings)
         reasons = (("play_tape_races", "<b>the reels</b> whirr from 20.0 s on"), (f"rate_hz:{motor}@play", "a comb"))
-        return Sensed(EvidenceHeard(evidence, reasons), PICTURE, ("Somebody speaks at 12 s.",))
+        return Sensed(EvidenceHeard(evidence, reasons), (PICTURE,), ("Somebody speaks at 12 s.",))
 
     def watch(self, path: Path, machine: Machine, marks: Sequence[Mark]) -> Sensed:
         self.given.append(("film", machine, tuple(marks)))

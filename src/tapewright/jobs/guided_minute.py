@@ -268,24 +268,25 @@ def what_it_reveals(machine: Machine) -> tuple[Revealed, ...]:
     ideal = sound(machine)
     wanted = impressions(ideal)
     at_rest = given(ideal, wanted)
-    usual = _shown(ideal)
+    known = signs(mechanism(ideal))
+    usual = _shown(ideal, known)
     found = []
     for possible in possible_faults(ideal):
         for severity in possible.fault.severities:
             worn = applied(ideal, [Fault(possible.part, possible.fault.kind, severity)])
             now = given(worn, wanted)
             changed = [_said(o, a, b) for o, a, b in zip(wanted, now, at_rest, strict=True) if differs(o, a, b)]
-            beyond = _shown(worn) - usual - {one.name for one in wanted}
+            beyond = _shown(worn, known) - usual - {one.name for one in wanted}
             fault = Fault(possible.part, possible.fault.kind, severity)
             rate = possible.base_rate / len(possible.fault.severities)
             found.append(Revealed(fault, rate, tuple(changed), tuple(sorted(beyond))))
     return _grouped(found)
 
 
-def _shown(machine: Machine) -> set[str]:
+def _shown(machine: Machine, known: tuple[Sign, ...]) -> set[str]:
     """Name the signs that a machine shows to a person who looks for everything."""
     values = outcome(machine).values
-    return {sign.id for sign in signs(mechanism(sound(machine))) if sign.chance(values[sign.node]) >= TELLS}
+    return {sign.id for sign in known if sign.chance(values[sign.node]) >= TELLS}
 
 
 def _said(one: Impression, now: Given, at_rest: Given) -> str:

@@ -140,8 +140,8 @@ def picture(request: Request) -> Response:
     for entry in minutes_of_job(look.sheet):
         if entry.id == request.path_params["entry"] and look.machine is not None:
             state = desk_of(request).state(look.machine, entry.what)
-            if state.sensed and state.sensed.picture:
-                return pages.picture_fragment(state.sensed.picture)
+            if state.sensed and state.sensed.pictures:
+                return pages.picture_fragment(*state.sensed.pictures)
     raise HTTPException(404)
 
 

@@ -28,12 +28,12 @@ class Sensed:
 
     Arguments:
         heard: as evidence, with the reasons.
-        picture: as SVG; "" for none.
+        pictures: as SVG.
         notes: sentences: what it cannot tell, and what disturbed it.
     """
 
     heard: EvidenceHeard
-    picture: str = ""
+    pictures: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
 

@@ -6,6 +6,7 @@
   const [before, now, ready, film, start] = ["before", "now", "ready", "film", "start"].map(of);
   const [where, says, count, cautions, next, failed, pause, abort, after, view, status] =
     ["where", "says", "count", "cautions", "next", "failed", "pause", "abort", "after", "view", "status"].map(of);
+  const intro = of("intro");
   const WARNED_S = 3; // the next key is named so long before it is due
   let running = null;
 
@@ -13,6 +14,7 @@
   const steps = place ? JSON.parse(place.dataset.steps) : [];
 
   async function begin() {
+    if (!ready.checked) return;
     if (!navigator.mediaDevices) {
       status.textContent = "This browser gives no sound to this page: it must be opened at 127.0.0.1, localhost, or by https. Record with a telephone instead, and put the file in below.";
       return;
@@ -51,7 +53,7 @@
     socket.onopen = () => {
       socket.send(JSON.stringify({ rate_hz: mine.context.sampleRate, channels, altered: mine.altered }));
       if (mine.camera) filming(mine);
-      before.hidden = true;
+      before.hidden = intro.hidden = true;
       now.hidden = false;
       status.textContent = mine.altered.length ? `Recording, but the browser alters the sound: ${mine.altered.join(", ")}.` : "Recording, uncompressed, with gain control and noise suppression off.";
       enter(mine, 0);
@@ -116,7 +118,10 @@
     if (left <= 0) { forward(mine); return; }
     count.textContent = Math.ceil(left);
     const following = steps[mine.at + 1];
-    if (following && !following.by_hand && left <= WARNED_S) says.textContent = `In ${Math.ceil(left)}: ${following.says}`;
+    if (following && !following.by_hand && left <= WARNED_S) {
+      says.textContent = `In ${Math.ceil(left)}: ${following.says}`;
+      cautions.replaceChildren(...following.cautions.map(line)); // before the hand goes there
+    }
   }
 
   function forward(mine) {
@@ -177,14 +182,17 @@
     mine.context.close();
     mine.wake?.release();
     if (mine.socket && mine.socket.readyState < 2) mine.socket.close();
-    before.hidden = false;
+    before.hidden = intro.hidden = false;
     now.hidden = view.hidden = true;
     start.disabled = !ready.checked;
     status.textContent = said;
   }
 
   if (place) {
-    ready.addEventListener("change", () => { start.disabled = !ready.checked; });
+    const allowed = () => { start.disabled = !ready.checked || running !== null; };
+    ready.addEventListener("change", allowed);
+    // The page's other script gives buttons back when a page is shown again; this one is given by the tick alone.
+    window.addEventListener("pageshow", () => setTimeout(allowed));
     start.addEventListener("click", begin);
     next.addEventListener("click", () => (running.waiting ? mark(running) : forward(running)));
     failed.addEventListener("click", () => {

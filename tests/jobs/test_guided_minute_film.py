@@ -1,0 +1,65 @@
+"""The film of a minute is cut where its steps change: every frame of a piece is that of the whole, at its own time."""
+
+from pathlib import Path
+
+import av
+import numpy as np
+import pytest
+
+from tapewright.jobs import guided_minute_film
+from tapewright.jobs.guided_minute_film import cut, evidence_of_minute, notes_of_minute, watch_minute
+from tapewright.machine.library import shipped
+from tapewright.machine.parts import Machine
+from tapewright.measure.film_reading import film_frames
+from tapewright.words.mechanism_heard import Mark
+from tapewright.words.problem import InputAtFaultError, Problem
+
+MACHINE = shipped("four_track")
+
+
+@pytest.fixture(scope="module")
+def film(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Eight seconds of noise, ten frames a second: a film with no reel in it."""
+    path = tmp_path_factory.mktemp("film") / "minute.mp4"
+    random = np.random.default_rng(1)
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream("mpeg4", rate=10)
+        stream.width, stream.height, stream.pix_fmt = 320, 240, "yuv420p"
+        for _ in range(80):
+            picture = np.repeat(random.integers(0, 255, (240, 320, 1), dtype=np.uint8), 3, axis=2)
+            container.mux(stream.encode(av.VideoFrame.from_ndarray(picture, format="rgb24")))
+        container.mux(stream.encode())
+    return path
+
+
+def test_a_piece_holds_the_frames_of_the_whole(film: Path, tmp_path: Path) -> None:
+    files = [tmp_path / "a.mkv", tmp_path / "b.mkv", tmp_path / "after.mkv"]
+    cut(film, [(1.0, 3.0), (2.5, 6.0), (50.0, 60.0)], files)
+    whole = [(frame.time_s, np.array(frame.luma)) for frame in film_frames(film)]
+    for file, start_s, end_s in ((files[0], 1.0, 3.0), (files[1], 2.5, 6.0)):
+        wanted = [(at_s, luma) for at_s, luma in whole if start_s <= at_s < end_s]
+        found = [(frame.time_s, np.array(frame.luma)) for frame in film_frames(file)]
+        assert len(found) == len(wanted)
+        for (at_s, luma), (was_s, before) in zip(found, wanted, strict=True):
+            assert at_s - found[0][0] == pytest.approx(was_s - wanted[0][0], abs=0.002)
+            np.testing.assert_array_equal(luma, before)
+    assert not files[2].exists(), "no frame lies there"
+
+
+def test_a_film_with_no_reel_says_so_step_by_step(film: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def no_reel(path: Path, machine: Machine, mode: str) -> None:
+        assert path.exists()
+        raise InputAtFaultError(Problem(path.name, f"shows no reel ({mode}).", "Film the well."))
+
+    monkeypatch.setattr(guided_minute_film, "watch_film", no_reel)
+    marks = [Mark("off", 0.0), Mark("play", 1.0), Mark("stop", 4.0), Mark("rewind", 5.0), Mark("stop", 30.0)]
+    pieces = watch_minute(film, MACHINE, marks)
+    assert [one.mode for one in pieces] == ["play", "rewind"]
+    assert evidence_of_minute(pieces).reasons == ()
+    notes = notes_of_minute(pieces)
+    assert notes == ("In play: shows no reel (play).", "In rewind: shows no reel (rewind).")
+
+
+def test_a_film_without_a_step_that_moves_tape_is_refused(film: Path) -> None:
+    with pytest.raises(InputAtFaultError, match="no step marked"):
+        watch_minute(film, MACHINE, [Mark("off", 0.0), Mark("switch_on", 2.0)])
