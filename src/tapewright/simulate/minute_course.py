@@ -118,7 +118,8 @@ def minute_course(machine: Machine, steps: Sequence[MinuteStep], seed: int) -> M
     for spell in _asked(machine, steps, rng):
         spells += _lived(machine, told, own, spell, rng, stops)
     for before, spell in zip([None, *spells], spells, strict=False):
-        clicks += _clicks(machine, told, before, spell, any(stop.at_s == spell.start_s for stop in stops))
+        stands = _stands_at(machine, [one for one in spells if one.start_s < spell.start_s])
+        clicks += _clicks(machine, told, before, spell, stands, any(stop.at_s == spell.start_s for stop in stops))
     fed = [one for at, spell in enumerate(spells) for one in _fed(machine, told, own, spread, spells[:at], spell)]
     in_time = sorted(clicks, key=lambda one: one.at_s)
     return MinuteCourse(machine, told, tuple(spells), tuple(fed), tuple(in_time), tuple(stops), own, spread)
@@ -266,6 +267,12 @@ def _stands_already(machine: Machine, before: Sequence[Spell], spell: Spell) -> 
     return bool(known) and machine.modes[last.mode].head_base == machine.modes[spell.mode].head_base
 
 
+def _stands_at(machine: Machine, before: Sequence[Spell]) -> str:
+    """Say where the head base stands after some spells, however often it was sent and did not come."""
+    moved = [machine.modes[one.mode] for one in before if one.mode != OFF and np.isfinite(one.arrives_s)]
+    return next((mode.head_base for mode in reversed(moved) if mode.moves_head_base), "down")
+
+
 def _rate(
     machine: Machine, own: Mapping[str, Mapping[str, Rate]], spread: Mapping[str, float], does: ModeOutcome, motor: str
 ) -> float:
@@ -284,7 +291,7 @@ def _rate(
 
 
 def _clicks(
-    machine: Machine, told: Mapping[str, ModeOutcome], before: Spell | None, spell: Spell, by_itself: bool
+    machine: Machine, told: Mapping[str, ModeOutcome], before: Spell | None, spell: Spell, stands: str, by_itself: bool
 ) -> Iterator[TrueClick]:
     if before is None:
         return
@@ -300,5 +307,6 @@ def _clicks(
         if imperfect.works and imperfect.present and fed:
             yield TrueClick(name, spell.start_s + SOLENOID_S / 2)
     moved = spell.mode != OFF and bool(told[spell.mode].head_base) and has_logic(machine)
-    if moved and spell.arrives_s < spell.end_s and not _stands_already(machine, (before,), spell):
+    looks = spell.mode == "switch_on"  # it then goes round to find out where it is
+    if moved and spell.arrives_s < spell.end_s and (looks or machine.modes[spell.mode].head_base != stands):
         yield TrueClick(machine.head_base.name, spell.arrives_s)
