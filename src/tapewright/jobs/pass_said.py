@@ -84,10 +84,20 @@ def _of_track(track: TrackReadings, found: FoundSequence) -> Iterator[PassReadin
     if track.losses is not None:
         yield PassReading(names.SPACING, track.losses.spacing_um, number)
         yield PassReading(names.GAP, track.losses.gap_um, number)
+    if track.multitone is not None:
+        many = track.multitone.response
+        for hz, reading in zip(many.frequencies_hz, many.deviations_db, strict=True):
+            yield PassReading(names.BETWEEN, reading, number, at_hz=_of_many_hz(found.sequence, hz / found.speed_ratio))
+        yield PassReading(names.INTERMODULATION, track.multitone.between_db, number)
     for one in track.crosstalk:
         yield PassReading(names.CROSSTALK, one.reading, number, one.from_track, one.frequency_hz)
     for each in track.third_harmonic:
         yield PassReading(names.THIRD, each.reading, number, at_db=each.level_db)
+
+
+def _of_many_hz(sequence: TestSequence, hz: float) -> float:
+    planned = [each for one in sequence.sections for each in one.frequencies_hz]
+    return min(planned, key=lambda one: abs(math.log(one / hz)), default=hz)
 
 
 def _recorded_hz(sequence: TestSequence, hz: float) -> float:

@@ -21,6 +21,7 @@ from tapewright.measure.erasure import erasure
 from tapewright.measure.hum_lines import Hum, hum_lines
 from tapewright.measure.levels import balance, heard_on, levels_of
 from tapewright.measure.losses import Losses, Track, fit_losses
+from tapewright.measure.multitone import Multitone, multitone_of
 from tapewright.measure.one_pass_capture import Capture
 from tapewright.measure.one_pass_parts import (
     CrosstalkReading,
@@ -35,7 +36,17 @@ from tapewright.measure.sequence_finding import FoundSequence, find_sequence, se
 from tapewright.measure.weighted_noise import a_weighted_noise, quasi_peak_noise
 from tapewright.standards.iec_60094 import TRACK_CENTRES_M, TRACK_WIDTH_M
 from tapewright.words.reading import Reading
-from tapewright.words.sequence import AZIMUTH, CROSSTALK, DISTORTION, ERASURE, LEVEL, RESPONSE, SILENCE, SPEED
+from tapewright.words.sequence import (
+    AZIMUTH,
+    CROSSTALK,
+    DISTORTION,
+    ERASURE,
+    LEVEL,
+    MULTITONE,
+    RESPONSE,
+    SILENCE,
+    SPEED,
+)
 
 USUAL_GAP_M: Final = 1.0e-6
 """A replay head's gap where the machine's sheet does not say; common practice for cassette, 0.8 to 1.5 µm."""
@@ -45,7 +56,7 @@ USUAL_CROSSTALK: Final = 0.01
 """What may cross over where it was not read: -40 dB, common practice for tracks side by side."""
 NOT_ERASED_DB: Final = -10.0
 """More than this left is no erasing; DIN 45500 part 4 asks for -60 dB."""
-READ: Final = (SPEED, LEVEL, AZIMUTH, RESPONSE, SILENCE, CROSSTALK, DISTORTION, ERASURE)
+READ: Final = (SPEED, LEVEL, AZIMUTH, RESPONSE, MULTITONE, SILENCE, CROSSTALK, DISTORTION, ERASURE)
 
 Values = NDArray[np.float64]
 
@@ -78,7 +89,7 @@ def read_sections(
     level = _levels(capture)
     reference_db = np.array([math.nan if one.value is None else one.value for one in level])
     responses = _responses(capture)
-    dropouts = _dropouts(capture)
+    dropouts, many = _dropouts(capture), _multitone(capture)
     hum, noise, erased = _hum(capture, reference_db), _noise(capture, reference_db), _erasure(capture)
     readings = tuple(
         TrackReadings(
@@ -98,6 +109,7 @@ def read_sections(
             hum.levels_db[index],
             hum.total_db[index],
             dropouts.per_minute[index] if dropouts else _missing("1/min", "speed or azimuth"),
+            many[index] if many else None,
         )
         for index, (number, even) in enumerate(zip(capture.tracks, balance(level), strict=True))
     )
@@ -233,6 +245,19 @@ def _noise(capture: Capture, reference_db: Values) -> tuple[tuple[Reading, ...],
         a_weighted_noise(quiet.samples, capture.rate_hz, reference_db),
         quasi_peak_noise(quiet.samples, capture.rate_hz, reference_db),
     )
+
+
+def _multitone(capture: Capture) -> tuple[Multitone, ...]:
+    sound = max(capture.of(MULTITONE), key=lambda one: len(one.samples), default=None)
+    if sound is None:
+        return ()
+    quiet = _silence(capture)
+    crossed = [USUAL_CROSSTALK] * len(capture.tracks)
+    if capture.mixing:
+        most = [np.abs(each - np.eye(len(each))).sum(axis=1) for each in capture.mixing.values()]
+        crossed = np.max(most, axis=0).tolist()
+    played = [hz * sound.speed_ratio for hz in sound.section.frequencies_hz]
+    return multitone_of(sound.samples, capture.rate_hz, played, None if quiet is None else quiet.samples, crossed)
 
 
 def _hum(capture: Capture, reference_db: Values) -> Hum:

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from tapewright.measure.azimuth import Azimuth
 from tapewright.measure.dropouts_of_tone import Dropout
 from tapewright.measure.losses import Losses
+from tapewright.measure.multitone import Multitone
 from tapewright.measure.replay_response import Response
 from tapewright.words.reading import Reading
 from tapewright.words.sequence import Section
@@ -81,6 +82,7 @@ class TrackReadings:
         hum_db: each harmonic of the mains from the first, re the reference level.
         hum_total_db: all of them that stand out.
         dropouts_per_minute: by the settings that the whole states.
+        multitone: many tones at once; None without such a section.
     """
 
     track: int
@@ -100,6 +102,7 @@ class TrackReadings:
     hum_db: tuple[Reading, ...]
     hum_total_db: Reading
     dropouts_per_minute: Reading
+    multitone: Multitone | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -36,7 +36,7 @@ SAID: Final = READING_NAMES | {
     "erasure_db": "left by erasing",
     "hum_db": "hum, all harmonics",
     "dropouts_per_minute": "dropouts a minute",
-    "intermodulation_db": "between the tones",
+    "intermodulation_db": "between many tones",
 }
 """What each reading of a pass is called."""
 SIGNS: Final = {PASS: "✓", FAIL: "✗", WITHIN_DOUBT: "≈"}

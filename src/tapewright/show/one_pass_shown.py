@@ -22,7 +22,7 @@ from tapewright.words.verdict import FAIL, PASS, worst
 
 BY_TRACK: Final = (
     names.LEVEL, names.BALANCE, names.DELAY, names.SCATTER, names.SPACING, names.GAP, names.NOISE_A, names.NOISE_468,
-    names.THREE_PERCENT, names.ERASURE, names.HUM, names.DROPOUTS,
+    names.THREE_PERCENT, names.INTERMODULATION, names.ERASURE, names.HUM, names.DROPOUTS,
 )  # fmt: skip
 ALL_TRACKS: Final = (names.AZIMUTH, names.WANDER)
 PLAIN: Final = (
@@ -97,6 +97,12 @@ def pass_tables(said: PassSaid) -> tuple[Table, ...]:
     if tones:
         body = tuple(_row(said, names.RESPONSE, hz=hz) for hz in tones)
         tables.append(Table(("tone", *heads), body, "Response against 315 Hz"))
+    many = sorted({one.at_hz for one in said.of(names.BETWEEN) if one.at_hz is not None})
+    if many:
+        body = tuple(_row(said, names.BETWEEN, hz=hz) for hz in many)
+        tables.append(
+            Table(("tone", *heads), body, "Response of many tones at once, against the one nearest to 315 Hz")
+        )
     levels = sorted({one.at_db for one in said.of(names.THIRD) if one.at_db is not None})
     if levels:
         body = tuple(_row(said, names.THIRD, db=db) for db in levels)

@@ -6,6 +6,7 @@ from itertools import groupby
 from typing import Final
 
 from tapewright.measure.one_pass_parts import OnePass, TrackReadings
+from tapewright.measure.replay_response import Response
 from tapewright.measure.sequence_finding import FoundSequence
 from tapewright.show.columns import bullets, heading, paragraph, table
 from tapewright.show.said import with_doubt
@@ -25,9 +26,15 @@ ROWS: Final[tuple[tuple[str, Callable[[TrackReadings], Reading]], ...]] = (
     ("noise, BS.468 quasi-peak, dB", lambda track: track.noise_468_db),
     ("level at 3 % third harmonic, dB", lambda track: track.level_at_three_percent_db),
     ("left by erasing, dB", lambda track: track.erasure_db),
+    ("between many tones, dB", lambda track: _between(track)),
     ("hum, all harmonics, dB", lambda track: track.hum_total_db),
     ("dropouts, a minute", lambda track: track.dropouts_per_minute),
 )
+
+
+def _between(track: TrackReadings) -> Reading:
+    none = Reading(None, "dB", why_not="No section of many tones was found.")
+    return none if track.multitone is None else track.multitone.between_db
 
 
 def found_text(found: FoundSequence) -> str:
@@ -86,6 +93,9 @@ def pass_text(readings: OnePass, speed_ratio: float = 1.0) -> str:
     response = _response(tracks, speed_ratio)
     if response:
         pieces.append(table(["response, dB, at, Hz", *headings[1:]], response, right=(0,)))
+    many = _many(tracks, speed_ratio)
+    if many:
+        pieces.append(table(["many tones at once, dB, at, Hz", *headings[1:]], many, right=(0,)))
     crosstalk = _crosstalk(tracks)
     if crosstalk:
         pieces.append(
@@ -116,14 +126,19 @@ def _or_why(reading: Reading) -> str:
 
 
 def _response(tracks: Sequence[TrackReadings], speed_ratio: float) -> list[list[str]]:
-    some = next((one.response for one in tracks if one.response is not None), None)
+    return _rows_of([one.response for one in tracks], speed_ratio)
+
+
+def _many(tracks: Sequence[TrackReadings], speed_ratio: float) -> list[list[str]]:
+    return _rows_of([None if one.multitone is None else one.multitone.response for one in tracks], speed_ratio)
+
+
+def _rows_of(responses: Sequence[Response | None], speed_ratio: float) -> list[list[str]]:
+    some = next((one for one in responses if one is not None and one.frequencies_hz), None)
     if some is None:
         return []
     return [
-        [
-            f"{hz / speed_ratio:.0f}",
-            *(NO if one.response is None else _said(one.response.deviations_db[at]) for one in tracks),
-        ]
+        [f"{hz / speed_ratio:.0f}", *(NO if one is None else _said(one.deviations_db[at]) for one in responses)]
         for at, hz in enumerate(some.frequencies_hz)
     ]
 
