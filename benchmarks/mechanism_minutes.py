@@ -9,6 +9,7 @@ Run: python -m benchmarks.mechanism_minutes [--minutes N] [--workers 1|2] [--see
 """
 
 import argparse
+import contextlib
 import itertools
 import sys
 import tempfile
@@ -310,15 +311,17 @@ def main() -> None:
     reader.add_argument("--misses", action="store_true", help="list every minute that was heard wrongly")
     given: Any = reader.parse_args()
     asked = list(trials(given.minutes, given.seed))
-    if given.workers == 1:
-        results = [run(one) for one in asked]
-    else:
-        with get_context("spawn").Pool(given.workers) as pool:
-            results = []
-            for result in pool.imap_unordered(run, asked):
-                results.append(result)
-                print(f"\r{len(results)} of {len(asked)}", end="", file=sys.stderr)
-            print(file=sys.stderr)
+    results: list[Result] = []
+    # Whoever has waited long enough presses Ctrl-C and is told of those that are done.
+    with contextlib.suppress(KeyboardInterrupt):
+        if given.workers == 1:
+            results += [run(one) for one in asked]
+        else:
+            with get_context("spawn").Pool(given.workers) as pool:
+                for result in pool.imap_unordered(run, asked):
+                    results.append(result)
+                    print(f"\r{len(results)} of {len(asked)}", end="", file=sys.stderr)
+        print(file=sys.stderr)
     told(sorted(results, key=lambda one: one.trial.number), misses=given.misses)
 
 
