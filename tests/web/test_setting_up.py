@@ -293,3 +293,21 @@ def test_tracks_of_channels_are_meant_or_a_value_error(tracks: list[int], channe
         return
     assert len(found) == channels
     assert [one for one in found if one is not None] == tracks[:channels]
+
+
+def test_a_response_section_is_told_tone_by_tone() -> None:
+    """315 Hz, then 1 kHz alike, then 10 kHz with track 4 at 0.7: 20 lg 0.7 = -3.098 dB (closed form)."""
+    listening = SetUpListening(Opening(RATE, 2, None, (), None), (1, 4), step_of("response"))
+    time = np.arange(round(1.5 * RATE)) / RATE
+    last: dict[str, Any] = {}
+    for frequency, second in ((315.0, 1.0), (1000.0, 1.0), (10_000.0, 0.7)):
+        tone = 0.1 * np.sin(2 * np.pi * frequency * time)[:, None] * np.array([1.0, second])
+        last = listening.hear(tone.astype(np.float32))[-1]
+        if frequency == 315.0:
+            assert "is kept" in last["reading"]["why_not"]
+    assert last["reading"]["value"] == pytest.approx(20 * np.log10(0.7), abs=0.02)
+    assert last["standing"]["word"] == "go on"
+    lines = dict(last["lines"])
+    assert "track 4 -3.098 ± 0.010 dB" in lines["10000 Hz"]
+    assert set(lines) >= {"315 Hz", "1000 Hz", "10000 Hz"}
+    assert last["trend"] == "listening has only begun", "one tone is not better than another"

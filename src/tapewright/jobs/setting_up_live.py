@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from tapewright.measure.live_pair import PairMoment, ToneLevels
+from tapewright.measure.live_pair import MARK_HZ, MARK_WITHIN, PairMoment, ToneLevels
 from tapewright.words.reading import Reading
 from tapewright.words.setting_up import SetUpStep
 
@@ -22,6 +22,8 @@ def followed(step: SetUpStep, moment: PairMoment) -> Reading:
         return Reading(None, step.unit or "dB", why_not=moment.angle_arcmin.why_not or "There is no tone.")
     strongest = max(moment.tones, key=_loudest)
     if step.reading == "deviation_db":
+        if abs(strongest.frequency_hz / MARK_HZ - 1.0) < MARK_WITHIN:
+            return Reading(None, "dB", why_not="315 Hz is kept: each further tone is told against it.")
         return furthest(strongest.deviation_db)
     return furthest(strongest.against_kept_db)
 

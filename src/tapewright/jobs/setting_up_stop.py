@@ -6,7 +6,6 @@ from typing import Final
 
 from tapewright.words.reading import Reading
 from tapewright.words.setting_up import SetUpStep
-from tapewright.words.units import to_the_doubt
 
 STOP: Final = "stop"
 INSIDE: Final = "inside"
@@ -54,7 +53,9 @@ def standing(step: SetUpStep, reading: Reading, passes: Sequence[float] = ()) ->
     if step.enough is not None and off + doubt <= step.enough:
         return Standing(STOP, f"Nearer than {step.enough:.2g} {unit} there is nothing to gain.", off)
     if off <= doubt <= step.tolerance:
-        return Standing(STOP, f"It cannot be told from right: the doubt is {to_the_doubt(doubt, doubt)} {unit}.", off)
+        return Standing(
+            STOP, f"It cannot be told from right: it is within its own doubt of {step.target:g} {unit}.", off
+        )
     inside = off + doubt <= step.tolerance
     if inside and passes and passes[-1] - off < doubt:
         return Standing(STOP, "Inside, and the last pass gained less than the doubt.", off)

@@ -26,7 +26,7 @@ from tapewright.measure.live_pair_delays import (
     mean_doubt,
 )
 from tapewright.measure.live_pair_sum import PairReading, pair_readings, sum_of_all
-from tapewright.measure.live_pair_tones import FRAME_STEPS, KEPT, STEP_S, Run, followed, tones_in
+from tapewright.measure.live_pair_tones import FRAME_STEPS, STEP_S, Run, followed, tones_in
 from tapewright.words.reading import Reading
 
 CARRIED_STEPS: Final = 15
@@ -354,4 +354,4 @@ def _weighed(values: Values, doubts: Values) -> tuple[float, float]:
     return mean, alone * math.sqrt(max(1.0, apart))
 
 
-__all__ = ["KEPT", "PairMeter", "PairMoment", "PairReading", "ToneLevels"]
+__all__ = ["MARK_HZ", "MARK_WITHIN", "PairMeter", "PairMoment", "PairReading", "ToneLevels"]

@@ -1,6 +1,7 @@
 """What is read while a machine is set up, as lines of words: each pair of tracks, each track's level, each tone."""
 
 from collections.abc import Sequence
+from typing import Final
 
 from tapewright.measure.live_pair import PairMoment, ToneLevels
 from tapewright.measure.live_pair_sum import PairReading
@@ -9,6 +10,8 @@ from tapewright.show.setting_up_text import unit_said
 from tapewright.words.reading import Reading
 
 Line = tuple[str, str]
+LEAST_DOUBT: Final = 0.01
+"""A doubt below this is written as this, in minutes of arc, dB or percent: a machine has none so small, a file has."""
 
 
 def reading_said(reading: Reading, *, sign: bool = True) -> str:
@@ -19,7 +22,8 @@ def reading_said(reading: Reading, *, sign: bool = True) -> str:
     """
     if reading.value is None:
         return reading.why_not or "Nothing was read."
-    return with_doubt(reading.value, reading.doubt, unit_said(reading.unit), sign=sign)
+    doubt = None if reading.doubt is None else max(reading.doubt, LEAST_DOUBT)
+    return with_doubt(reading.value, doubt, unit_said(reading.unit), sign=sign)
 
 
 def track_said(channel: int, tracks: Sequence[int | None]) -> str:

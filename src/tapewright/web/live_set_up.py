@@ -25,7 +25,14 @@ from tapewright.jobs.store.sums import as_bench_job
 from tapewright.measure.live import LiveMeter
 from tapewright.measure.live_pair import PairMeter, PairMoment
 from tapewright.measure.live_trend import Course
-from tapewright.show.setting_up_live import Line, azimuth_lines, level_lines, reading_said, response_lines
+from tapewright.show.setting_up_live import (
+    Line,
+    azimuth_lines,
+    level_lines,
+    reading_said,
+    response_lines,
+    strongest_tone,
+)
 from tapewright.web.live import MEANT, MOST_WORDS, UNREADABLE, Opening, block_of, opening_of
 from tapewright.web.workbench import Workbench
 from tapewright.words.plain import plain
@@ -72,7 +79,7 @@ class SetUpListening:
         self._pair = PairMeter(opening.rate_hz, where, step.speed_m_per_s)
         speed = step.reading == "speed_error_pct"
         self._speed = LiveMeter(opening.rate_hz, opening.channels, opening.tone_hz) if speed else None
-        self._course = Course()
+        self._course, self._tone_hz = Course(), 0.0
         self._next, self._count = 0, 0
 
     def add(self, message: bytes) -> list[dict[str, Any]]:
@@ -107,7 +114,15 @@ class SetUpListening:
 
     def _pairs(self, samples: NDArray[np.float32]) -> list[tuple[float, Reading, list[Line], list[str]]]:
         moments = self._pair.add(samples)
+        if moments and self._step.reading in ("deviation_db", "level_db"):
+            self._same_tone(moments[-1])
         return [(one.time_s, followed(self._step, one), self._lines(one), list(one.remarks)) for one in moments]
+
+    def _same_tone(self, moment: PairMoment) -> None:
+        """Begin the trend anew with another tone: one tone is not better than another."""
+        tone = strongest_tone(moment)
+        if tone is not None and abs(tone.frequency_hz - self._tone_hz) > 0.03 * tone.frequency_hz:
+            self._course, self._tone_hz = Course(), tone.frequency_hz
 
     def _lines(self, moment: PairMoment) -> list[Line]:
         if self._step.reading == "angle_arcmin":

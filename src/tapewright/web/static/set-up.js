@@ -53,7 +53,7 @@
   }
 
   function heard(told) {
-    if (told.kept !== undefined) says.textContent = told.kept ? "Kept as the reference." : "There is no tone to keep.";
+    if (told.kept !== undefined) says.textContent = told.kept ? "Kept as the reference." : "No tone has stood for long enough to be kept: wait a second, and try again.";
     for (const moment of told.moments ?? []) draw(moment);
   }
 
@@ -77,12 +77,12 @@
     remarks.replaceChildren(...moment.remarks.map((one) => make("li", one)));
     if (read !== null && value) {
       value.value = read.toFixed(places(open));
-      doubt.value = open.toPrecision(2);
+      doubt.value = Math.max(open, 0.01).toPrecision(2);
     }
     scale();
   }
 
-  const places = (open) => (open > 0 ? Math.min(3, Math.max(1, -Math.floor(Math.log10(open)))) : 2);
+  const places = (open) => (open > 0 ? Math.min(2, Math.max(1, -Math.floor(Math.log10(open)))) : 2);
 
   // The scale: the target is a thick line, the limits are dashed, what is near enough is dotted; a mark with its doubt
   // shows where it stands, and below it the last twenty seconds run down from the newest.
