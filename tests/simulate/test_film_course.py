@@ -115,6 +115,14 @@ def test_a_machine_whose_capstan_lost_its_belt_races() -> None:
     assert mode_course(worn, "play", 5.0, seed=1).rate_hz("right")[-1] > 1.5 * right[1]
 
 
+def test_a_leading_roller_without_its_spring_is_no_mistake_of_the_sums() -> None:
+    """The other capstan feeds the tape there; warnings are errors in these tests."""
+    worn = applied(shipped("closed_loop_deck"), [Fault("pinch_roller", "spring_off")])
+    way = mode_course(worn, "play", 3.0, seed=2, position_s=300.0)
+    assert lost(way) < 1e-9
+    assert np.all(np.isfinite(way.turns("left")))
+
+
 def test_the_guided_minute_goes_there_and_back() -> None:
     steps = minute_steps(FOUR)
     way = film_course(FOUR, steps, seed=1, position_s=300.0)

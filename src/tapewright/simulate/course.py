@@ -200,7 +200,7 @@ def creep(tensions: tuple[float, float, float], takeup_m: Samples, supply_m: Sam
     pulled, held, slides_n = tensions
 
     def under(force_n: Samples | float) -> Samples:
-        share = np.minimum(np.asarray(force_n) / slides_n, NEAREST)
+        share = np.minimum(np.asarray(force_n) / max(slides_n, 1e-9), NEAREST)  # a nip without a spring holds nothing
         return np.asarray(CREEP * share / (1.0 - share))
 
     return under(tension(pulled, takeup_m)) - under(tension(held, supply_m))
