@@ -166,6 +166,7 @@ def main() -> None:
     parser.add_argument("--write", action="store_true", help="write the list and the manual's page, and stop")
     parser.add_argument("--draws", type=int, default=4, help="minutes of each fault")
     parser.add_argument("--sense", action="append", choices=SENSES, help="only this sense")
+    parser.add_argument("--as-detected", action="store_true", help="only what the detectors of this version report")
     asked = parser.parse_args()
     if asked.write:
         write_whole(LIST, list_text())
@@ -179,7 +180,9 @@ def main() -> None:
     for name in asked.machines:
         machine = shipped(name)
         found = _revealed(name)
-        places = scored(machine, [one.fault for one in found], draws=asked.draws, senses=senses)
+        places = scored(
+            machine, [one.fault for one in found], draws=asked.draws, senses=senses, as_detected=asked.as_detected
+        )
         everything += zip(found, places, strict=True)
         _row(name, found, places, f"{suspected_though_sound(machine):.0%}")
     _row("all of them", [one for one, _ in everything], [one for _, one in everything], "")

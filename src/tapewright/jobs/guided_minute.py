@@ -62,6 +62,16 @@ BEYOND: Final = 1.96
 """A reading tells them apart beyond so many standard deviations of machines alike."""
 
 
+REPORTED: Final[Mapping[str, tuple[str, ...]]] = {
+    "sound": ("motor_runs_sure", "rate_hz", "run_on_s", "seconds_to_stop", "goes_on", "squeals", "squeak", "noise"),
+    "film": (
+        "rate_hz", "speed_error_pct", "wind_time_s", "falters", "stands", "tape_races", "tape_still", "weak", "dead",
+        "loop",
+    ),
+}  # fmt: skip
+"""What `diagnose.from_sound` and `diagnose.from_film` report of it so far: stems of readings, ends of signs."""
+
+
 @dataclass(frozen=True, slots=True)
 class Impression:
     """One thing that the minute gives of a machine.
@@ -98,6 +108,12 @@ def impressions(machine: Machine) -> tuple[Impression, ...]:
     modes = list(dict.fromkeys(step.mode for step in minute_steps(ideal) if step.mode != "off"))
     found = [*_signs(ideal, modes), *_chances(ideal, modes), *_readings(ideal, modes)]
     return tuple(sorted(found, key=lambda one: (modes.index(one.mode), one.sense != "sound")))
+
+
+def is_reported(one: Impression) -> bool:
+    """Tell whether the detectors that this version has report an impression."""
+    stem = one.name.partition("@")[0].partition(":")[0]
+    return any(stem == name or one.name.endswith(f"_{name}") for name in REPORTED[one.sense])
 
 
 def _signs(machine: Machine, modes: list[str]) -> Iterator[Impression]:

@@ -17,7 +17,7 @@ from tapewright.diagnose.beliefs import posterior, shares
 from tapewright.diagnose.likelihoods import of_answer, spoken_by
 from tapewright.diagnose.network import Network, network, speaking_of
 from tapewright.faults.applied import Fault, applied
-from tapewright.jobs.guided_minute import Given, Impression, given, impressions
+from tapewright.jobs.guided_minute import Given, Impression, given, impressions, is_reported
 from tapewright.machine.parts import Machine, sound
 from tapewright.words.reading import Reading
 
@@ -54,6 +54,7 @@ def scored(
     senses: Sequence[str] = SENSES,
     hits: float = HITS,
     false_alarms: float = FALSE_ALARMS,
+    as_detected: bool = False,
 ) -> tuple[Scored, ...]:
     """Score single faults of a machine.
 
@@ -65,8 +66,11 @@ def scored(
         senses: "sound", "film" or both.
         hits: how often what is there is found.
         false_alarms: how often what is not there is found.
+        as_detected: only what the detectors of this version report, not all that ear and eye could get.
     """
-    places = _places(machine, faults, draws, seed, senses, hits, false_alarms)
+    ideal = sound(machine)
+    wanted = tuple(o for o in impressions(ideal) if o.sense in senses and (is_reported(o) or not as_detected))
+    places = _places(ideal, wanted, faults, draws, seed, hits, false_alarms)
     return tuple(
         Scored(fault, float((own == 1).mean()), float((own <= 3).mean()))
         for fault, own in zip(faults, places, strict=True)
@@ -84,11 +88,15 @@ def suspected_though_sound(machine: Machine, *, draws: int = 50, seed: int = 1) 
 
 
 def _places(
-    machine: Machine, faults: Sequence[Fault], draws: int, seed: int, senses: Sequence[str], hits: float, false: float
+    ideal: Machine,
+    wanted: tuple[Impression, ...],
+    faults: Sequence[Fault],
+    draws: int,
+    seed: int,
+    hits: float,
+    false: float,
 ) -> NDArray[np.intp]:
     """Give the place of the part at fault among the suspects, from 1, shape (faults, draws)."""
-    ideal = sound(machine)
-    wanted = tuple(one for one in impressions(ideal) if one.sense in senses)
     net = _speaking(ideal, wanted)
     given_each = [now for fault in faults for now in [given(applied(ideal, [fault]), wanted)] * draws]
     said = _said(net, wanted, given_each, np.random.default_rng(seed), hits, false)
