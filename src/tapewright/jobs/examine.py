@@ -17,15 +17,15 @@ from tapewright.diagnose.clash import clashes
 from tapewright.diagnose.closed_jobs import Knowledge
 from tapewright.diagnose.explain import chains, reasons
 from tapewright.diagnose.learning import with_knowledge
-from tapewright.diagnose.likelihoods import checked_evidence, of_budget, of_readings
-from tapewright.diagnose.network import network
+from tapewright.diagnose.likelihoods import checked_evidence, functions_of, of_budget, of_readings
+from tapewright.diagnose.network import network, with_functions
 from tapewright.diagnose.next_check import look_ahead
 from tapewright.diagnose.plan import plan
 from tapewright.diagnose.told_when import as_told
 from tapewright.diagnose.unexplained import unexplained
 from tapewright.jobs.one_pass import PassHeard, one_pass_in
 from tapewright.jobs.pass_readings import pass_notes, pass_readings
-from tapewright.jobs.pass_said import with_other_speed, with_pass
+from tapewright.jobs.pass_said import listed_json, with_other_speed, with_pass
 from tapewright.jobs.rounds import Round, latest_round, with_more
 from tapewright.jobs.stretches_heard import over_the_side, with_together
 from tapewright.jobs.test_tapes import MeasuredWith, count_pass
@@ -95,15 +95,15 @@ def examine(
     """
     net = network(machine, evidence.age_years, equal_rate)
     checked_evidence(net, evidence)
-    net, told = as_told(net, evidence)
-    if knowledge is not None:
-        net = with_knowledge(net, knowledge, rates=equal_rate is None)
-    latest = latest_round(net, told)
     listened = hear_all(machine, recordings, tone_hz, progress, accept_truncated=accept_truncated, made_with=made_with)
     heard = [*heard, *listened]
     of_pass = pass_readings(machine, heard, evidence.readings)
     taken = {name: one for name, one in of_pass.items() if one.value is not None}
     readings = {**_best_readings(heard), **taken, **evidence.readings}
+    net, told = as_told(with_functions(net, functions_of(machine, readings)), evidence)
+    if knowledge is not None:
+        net = with_knowledge(net, knowledge, rates=equal_rate is None)
+    latest = latest_round(net, told)
     likelihoods = with_more(
         latest,
         of_readings(latest.network, readings),
@@ -327,7 +327,11 @@ def examination_json(record: Record) -> dict[str, object]:
     for one in record.heard:
         files.setdefault(one.file, []).append(one)
     recordings = [
-        {"file": file, "channels": [channel_json(one, with_budget=True) for one in channels]}
+        {
+            "file": file,
+            "channels": [channel_json(one, with_budget=True) for one in channels],
+            "one_pass": next((listed_json(one.one_pass) for one in channels if one.one_pass is not None), None),
+        }
         for file, channels in files.items()
     ]
     readings: Mapping[str, Reading] = record.evidence.readings

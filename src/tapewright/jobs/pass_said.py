@@ -147,6 +147,9 @@ def with_other_speed(heard: Sequence[Heard], path: Path, *, accept_truncated: bo
 def listed_json(said: PassSaid) -> dict[str, Any]:
     """Give readings and acceptance as `measure` prints them beside the sections."""
     return {
+        "sequence": said.sequence,
+        "tape_speed_m_s": said.tape_speed_m_per_s,
+        "speed_ratio": said.speed_ratio,
         "listed": [plain(one) for one in said.readings],
         "acceptance": {"says": summed_up(said.acceptance), "judged": [plain(one) for one in said.acceptance]},
     }

@@ -68,8 +68,16 @@ class Capture:
         """Give a tone that plays on all tracks, less what crosses over from the others."""
         if not self.mixing:
             return tone
-        nearest = min(self.mixing, key=lambda each: abs(math.log(each / tone.frequency_hz)))
-        return replace(tone, values=without_crosstalk(tone.values, self.mixing[nearest]))
+        return replace(tone, values=without_crosstalk(tone.values, self._mixed_at(tone.frequency_hz)))
+
+    def _mixed_at(self, frequency_hz: float) -> NDArray[np.complex128]:
+        """Give how the tracks mix at a frequency: between two tones that were read, straight over its logarithm."""
+        below = max((hz for hz in self.mixing if hz <= frequency_hz), default=None)
+        above = min((hz for hz in self.mixing if hz >= frequency_hz), default=None)
+        if below is None or above is None or below == above:
+            return self.mixing[next(hz for hz in (below, above) if hz is not None)]
+        share = math.log(frequency_hz / below) / math.log(above / below)
+        return np.asarray((1.0 - share) * self.mixing[below] + share * self.mixing[above])
 
     def tones(self, kind: str, erased: bool = False) -> Tones:
         """Give the tones of a kind of section that all tracks carry."""
