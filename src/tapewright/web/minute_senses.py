@@ -6,7 +6,9 @@ from pathlib import Path
 from tapewright.diagnose.from_sound import evidence_of_sound
 from tapewright.jobs.guided_minute_film import evidence_of_minute, notes_of_minute, watch_minute
 from tapewright.jobs.mechanism_heard import listen as jobs_listen
+from tapewright.jobs.mechanism_heard import mechanism_picture
 from tapewright.machine.parts import Machine
+from tapewright.show.mechanism_chart import mechanism_chart
 from tapewright.show.reels_picture import reels_chart
 from tapewright.web.minute_desk import Sensed
 from tapewright.words.mechanism_heard import Mark
@@ -15,8 +17,9 @@ from tapewright.words.mechanism_heard import Mark
 def listen(path: Path, machine: Machine, marks: Sequence[Mark]) -> Sensed:
     """Listen to the sound of a guided minute."""
     heard = jobs_listen(path, machine, marks)
+    chart = mechanism_chart(heard, mechanism_picture(path), machine)
     notes = (*(one.says for one in heard.disturbances), *heard.cannot_say)
-    return Sensed(evidence_of_sound(machine, heard), (), notes)
+    return Sensed(evidence_of_sound(machine, heard), (chart,), notes)
 
 
 def watch(path: Path, machine: Machine, marks: Sequence[Mark]) -> Sensed:
