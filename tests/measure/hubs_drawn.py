@@ -49,7 +49,7 @@ def picture(
 def write_film(
     path: Path,
     hubs: Sequence[Drawn],
-    times_s: Sequence[float],
+    times_s: Sequence[float] | NDArray[np.float64],
     *,
     size: tuple[int, int] = (480, 270),
     noise: float = 0.01,

@@ -140,8 +140,8 @@ def test_what_the_machine_can_do_decides_between_like_rates() -> None:
 
 
 def course(name: Any, rate_hz: Any, *, doubt: float = 0.002) -> RateCourse:
-    times = np.arange(len(rate_hz)) * 0.05 + 0.1
-    return RateCourse(name, times, np.asarray(rate_hz), np.full(len(rate_hz), doubt), np.cumsum(rate_hz) * 0.05)
+    times = np.asarray(np.arange(len(rate_hz)) * 0.05 + 0.1, dtype=np.float64)
+    return RateCourse(name, times, np.asarray(rate_hz, float), np.full(len(times), doubt), np.cumsum(rate_hz) * 0.05)
 
 
 def reels(speed: float, thickness: float, wound: float, seconds: float) -> tuple[RateCourse, RateCourse]:

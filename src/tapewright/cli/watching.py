@@ -19,6 +19,7 @@ WATCH: tuple[Option, ...] = (
 
 def run_watch(options: argparse.Namespace) -> Shown:
     """Watch a film of the hubs, and say what it tells."""
+    from tapewright.jobs.evidence_file import write_evidence
     from tapewright.jobs.reels_seen import pointed_at, watch_film, watched_json
     from tapewright.machine.load import read_machine
     from tapewright.show.reels_picture import marked_frame, reels_chart
@@ -33,9 +34,12 @@ def run_watch(options: argparse.Namespace) -> Shown:
     watched = watch_film(options.file, machine, options.mode, hubs, Progress("watching"))
     data, text = watched_json(watched), reels_text(watched.seen, watched.heard)
     if options.out is not None:
-        options.out.mkdir(parents=True, exist_ok=True)
         write_whole(options.out / "reels.svg", reels_chart(watched.seen))
         write_whole(options.out / "hubs.png", marked_frame(watched.still, watched.seen.hubs))
-        written = [str(options.out / name) for name in ("reels.svg", "hubs.png")]
+        names = ["reels.svg", "hubs.png"]
+        if watched.heard is not None:
+            write_evidence(options.out / "evidence.json", watched.heard.evidence)
+            names.append("evidence.json")
+        written = [str(options.out / name) for name in names]
         data, text = data | {"written": written}, f"{text}\n\nWritten: {', '.join(written)}"
     return data, text

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapewright.diagnose.from_film import check_mode, evidence_of_film, sides
+from tapewright.jobs.evidence_file import evidence_json
 from tapewright.machine.parts import Machine
 from tapewright.machine.rates import rates
 from tapewright.measure.film_reading import film_frames
@@ -146,7 +147,7 @@ def _eight_bits(still: NDArray[Any] | None) -> NDArray[np.uint8]:
         return np.zeros((1, 1), dtype=np.uint8)
     if still.dtype == np.uint8:
         return np.array(still)
-    return np.asarray(still * (255.0 / max(float(still.max()), 1.0)), dtype=np.uint8)
+    return np.asarray(still >> 8, dtype=np.uint8)
 
 
 def watched_json(watched: FilmWatched) -> dict[str, Any]:
@@ -157,8 +158,8 @@ def watched_json(watched: FilmWatched) -> dict[str, Any]:
     """
     data: dict[str, Any] = plain(watched.seen) | {"mode": watched.mode}
     if watched.heard is not None:
-        data["evidence"] = plain(watched.heard.evidence)
-        data["reasons"] = [{"of": name, "says": says} for name, says in watched.heard.reasons]
+        data["evidence"] = evidence_json(watched.heard.evidence)
+        data["reasons"] = [{"id": name, "says": says} for name, says in watched.heard.reasons]
     return data
 
 

@@ -215,6 +215,9 @@ def _luma(frame: "av.VideoFrame") -> Picture:
         plane = frame.planes[0]
         values: Picture = np.frombuffer(plane, dtype=kind)  # type: ignore[call-overload]
         gray = values.reshape(-1, plane.line_size // values.itemsize)[: frame.height, : frame.width]
+        if form.components[0].bits > 8 and not form.name.startswith("p0"):
+            # Ten bits stand low in their sixteen, but in p010 and its like, where they stand high.
+            gray = gray << (16 - form.components[0].bits)
     turned = round(frame.rotation / 90.0) % 4
     return np.rot90(gray, turned) if turned else gray
 

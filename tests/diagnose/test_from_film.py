@@ -1,0 +1,118 @@
+"""From what a film told to evidence: every name is one of the machine's, and the signs say what the reels did."""
+
+from collections.abc import Mapping
+
+import pytest
+
+from tapewright.diagnose.beliefs import posterior, ranked
+from tapewright.diagnose.from_film import evidence_of_film, sides
+from tapewright.diagnose.likelihoods import of_observations
+from tapewright.diagnose.measured import Asked, asked
+from tapewright.diagnose.network import network
+from tapewright.jobs.reels_seen import expected_reel_rates, pointed_at
+from tapewright.machine.library import shipped
+from tapewright.words.problem import InputAtFaultError
+from tapewright.words.reading import Reading
+from tapewright.words.reels_seen import HubName, HubSeen, ReelEvent, ReelRate, ReelsSeen
+
+NONE = Reading(None, "m", why_not="not in this test")
+MACHINES = ("two_motor_deck", "one_motor_portable")
+LATER = [pytest.param(name, marks=pytest.mark.slow) for name in ("flywheel_cam_deck", "auto_reverse_deck")]
+
+
+def seen(left: float, right: float, events: tuple[ReelEvent, ...] = (), speed: float | None = 0.0476) -> ReelsSeen:
+    """Give what a film of steady hubs would tell."""
+    times = tuple(0.1 * number for number in range(100))
+    rates: tuple[tuple[HubName, float], ...] = (("left", left), ("right", right))
+    return ReelsSeen(
+        10.0, 30.0,
+        (HubSeen("left", 100, 100, 40, 6, 0.95), HubSeen("right", 300, 100, 40, 6, 0.95)),
+        tuple(ReelRate(n, times, (r,) * 100, (1e-3,) * 100) for n, r in rates),
+        {"left": Reading(left, "Hz", 1e-3), "right": Reading(right, "Hz", 1e-3)},
+        NONE if speed is None else Reading(speed, "m/s", 0.04 * speed), {}, NONE, NONE, NONE, events, (), (),
+    )  # fmt: skip
+
+
+def told(machine: str, film: ReelsSeen, mode: str = "play") -> Mapping[str, bool | None]:
+    return {sign.id: sign.present for sign in evidence_of_film(shipped(machine), film, mode).evidence.signs}
+
+
+@pytest.mark.parametrize("machine", [*MACHINES, *LATER])
+def test_every_name_is_one_of_the_machines_and_has_a_reason(machine: str) -> None:
+    slip = ReelEvent("slips", "right", 2.0, 3.0, 0.4, 0.9)
+    for left, right, mode in ((0.4, 0.5, "play"), (0.4, 0.0, "play"), (0.0, 0.0, "play"), (-8.0, -6.0, "rewind")):
+        heard = evidence_of_film(shipped(machine), seen(left, right, (slip,)), mode)
+        names = [*(sign.id for sign in heard.evidence.signs), *heard.evidence.readings]
+        assert names == [name for name, _ in heard.reasons] or sorted(names) == sorted(
+            name for name, _ in heard.reasons
+        )
+        assert {sign.id for sign in heard.evidence.signs} <= set(network(shipped(machine)).signs)
+        assert all(isinstance(asked(shipped(machine), name), Asked) for name in heard.evidence.readings)
+        assert all(says.endswith(".") for _, says in heard.reasons)
+        assert all(0.0 < sign.sure <= 1.0 for sign in heard.evidence.signs)
+
+
+def test_a_take_up_that_stands_while_tape_is_given_is_said_with_its_loop() -> None:
+    signs = told("two_motor_deck", seen(0.4, 0.0, speed=None))
+    assert signs["play_takeup_reel_stands"] is True
+    assert signs["play_loop"] is True
+    assert signs["play_tape_still"] is False
+
+
+def test_a_slip_is_a_reel_that_falters_and_steady_reels_deny_it() -> None:
+    slip = ReelEvent("slips", "right", 2.0, 3.0, 0.4, 0.9)
+    assert told("two_motor_deck", seen(0.4, 0.5, (slip,)))["play_takeup_reel_falters"] is True
+    steady = told("two_motor_deck", seen(0.4, 0.5))
+    assert steady["play_takeup_reel_falters"] is False
+    assert steady["play_takeup_reel_stands"] is False
+    other = ReelEvent("slips", "left", 2.0, 3.0, 0.4, 0.9)
+    assert told("two_motor_deck", seen(0.4, 0.5, (other,)))["play_takeup_reel_falters"] is False
+
+
+def test_reels_that_race_are_told_by_the_tape() -> None:
+    assert told("two_motor_deck", seen(3.0, 4.0, speed=0.35))["play_tape_races"] is True
+    film = evidence_of_film(shipped("two_motor_deck"), seen(0.41, 0.51, speed=0.049), "play")
+    error = film.evidence.readings["speed_error_pct"]
+    assert error.value == pytest.approx(100.0 * (0.049 / 0.047625 - 1.0), abs=0.1)
+
+
+def test_a_machine_that_gives_up_stops_both() -> None:
+    events = (
+        *(ReelEvent("starts", name, 1.0, 1.0, 1.0, 0.9) for name in ("left", "right")),
+        *(ReelEvent("stops", name, 4.0, 4.0, 1.0, 0.9) for name in ("left", "right")),
+    )
+    film = evidence_of_film(shipped("two_motor_deck"), seen(0.4, 0.5, events), "play")
+    assert film.evidence.readings["seconds_to_stop@play"].value == pytest.approx(3.0)
+
+
+def test_evidence_of_a_film_moves_the_belief_in_what_drives_the_take_up() -> None:
+    machine = shipped("two_motor_deck")
+    net = network(machine)
+    chances = []
+    for film in (seen(0.4, 0.5), seen(0.4, 0.0, speed=None)):
+        signs = evidence_of_film(machine, film, "play").evidence.signs
+        found = {one.part: one.out_of_order for one in ranked(net, posterior(net, of_observations(net, signs)))[0]}
+        chances.append(found["idler_tyre"])
+    assert chances[1] > chances[0]
+
+
+def test_a_mode_that_moves_no_tape_is_refused() -> None:
+    with pytest.raises(InputAtFaultError, match="moves no tape"):
+        evidence_of_film(shipped("two_motor_deck"), seen(0.4, 0.5), "stop")
+
+
+@pytest.mark.parametrize("machine", [*MACHINES, "auto_reverse_deck"])
+def test_reels_have_two_sides_and_rates_a_side(machine: str) -> None:
+    found = shipped(machine)
+    assert sorted(sides(found, "play").values()) == ["left", "right"]
+    for low, high in expected_reel_rates(found, "play"):
+        assert 0.0 < low < high
+    for low, high in expected_reel_rates(found, "rewind"):
+        assert low < high < 0.0
+
+
+def test_hubs_are_pointed_at_in_pixels() -> None:
+    assert [hub.centre_x for hub in pointed_at(["300,100,40", "100,100,40"])] == [100.0, 300.0]
+    for bad in (["1,2"], ["a,b,c"], ["1,2,0"], ["1,2,nan"], ["1,2,40"] * 3):
+        with pytest.raises(InputAtFaultError):
+            pointed_at(bad)
