@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from tapewright.standards import din_45500, setting_practice
+from tapewright.standards import din_45500
 from tapewright.standards.iec_60094 import SPEED_TOLERANCE
 
 
@@ -95,10 +95,3 @@ def test_full_level_is_three_percent_at_333_hz() -> None:
     level = 20.0 * math.log10(din_45500.FULL_LEVEL_THIRD_HARMONIC_PCT.value / 100.0)
     assert level == pytest.approx(-30.5, abs=0.05)
     assert din_45500.FULL_LEVEL_HZ.value == 333.0
-
-
-def test_accepted_azimuth_is_45_degrees_at_6300_hz() -> None:
-    """Oracle: phase = 360 f d tan a / v, the other way round; 0.9 mm, 4.76 cm/s."""
-    angle = setting_practice.accepted_azimuth_arcmin(0.9e-3, 0.047625)
-    late_s = 0.9e-3 * math.tan(math.radians(angle / 60.0)) / 0.047625
-    assert 360.0 * 6300.0 * late_s == pytest.approx(45.0)

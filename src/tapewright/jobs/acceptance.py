@@ -14,13 +14,14 @@ from tapewright.machine.limits import RESPONSE_HIGH, RESPONSE_LOW, WAY_OF
 from tapewright.machine.parts import Machine
 from tapewright.measure.test_tape import CERTIFIED, THIS_MACHINE, KnownTape
 from tapewright.standards import din_45500 as din
+from tapewright.standards.alignment import (
+    AZIMUTH_PHASE_AT_HZ,
+    AZIMUTH_PHASE_DEG,
+    TAPE_AZIMUTH_RAD,
+    angle_of_phase_rad,
+)
 from tapewright.standards.figures import Figure
 from tapewright.standards.iec_60094 import TRACK_CENTRES_M
-from tapewright.standards.setting_practice import (
-    PHASE_ACCEPTED_DEG,
-    TAPE_AZIMUTH_ARCMIN,
-    accepted_azimuth_arcmin,
-)
 from tapewright.words import one_pass as names
 from tapewright.words.one_pass import Judgement, PassReading, PassSaid, ResponseField
 from tapewright.words.reading import Reading
@@ -32,6 +33,8 @@ UNWEIGHTED: Final = "signal_to_noise_db"
 SPREAD_MIDDLE: Final = "response_spread_middle_db"
 SPREAD_WHOLE: Final = "response_spread_db"
 SIDES: Final = "crosstalk_sides_db"
+ARC_MINUTES: Final = 60.0 * 180.0 / math.pi
+"""In one radian."""
 SAME_TAPE: Final = (
     "The tape was made on this machine itself: an azimuth recorded with the head that plays it is always right."
 )
@@ -132,8 +135,10 @@ class _Bench:
     def _azimuth(self) -> Iterator[Judgement]:
         (angle,) = self.said.of(names.AZIMUTH)
         apart_m = TRACK_CENTRES_M[1] - TRACK_CENTRES_M[0]
-        most = accepted_azimuth_arcmin(apart_m, self.said.tape_speed_m_per_s)
-        practice = f"{PHASE_ACCEPTED_DEG.source}; between neighbouring tracks at 6.3 kHz"
+        most = ARC_MINUTES * angle_of_phase_rad(
+            AZIMUTH_PHASE_DEG.value, AZIMUTH_PHASE_AT_HZ.value, apart_m, self.said.tape_speed_m_per_s
+        )
+        practice = f"{AZIMUTH_PHASE_DEG.source}; between neighbouring tracks at 6.3 kHz"
         asked = self._asked(names.AZIMUTH, _Asked(round(most, 1), EITHER_WAY, practice))
         reading, notes = self._through_tape(angle.reading)
         yield self._judged(names.AZIMUTH, reading, asked, notes=notes)
@@ -146,11 +151,11 @@ class _Bench:
             return angle, ()
         if self.tape is not None and self.tape.kind == THIS_MACHINE:
             return Reading(None, angle.unit, why_not=SAME_TAPE), ()
-        own = TAPE_AZIMUTH_ARCMIN
-        note = f"{own.value:g}' is counted for the tape's own azimuth: {own.source}."
+        own_arcmin = ARC_MINUTES * TAPE_AZIMUTH_RAD.value
+        note = f"{own_arcmin:.2g}' is counted for the tape's own azimuth: {TAPE_AZIMUTH_RAD.source}."
         if self.tape is None or self.tape.kind != CERTIFIED:
             note += " A tape that is no calibration tape may be off by more."
-        return replace(angle, doubt=math.hypot(angle.doubt or 0.0, own.value), interval=None), (note,)
+        return replace(angle, doubt=math.hypot(angle.doubt or 0.0, own_arcmin), interval=None), (note,)
 
     def _programmes(self) -> list[tuple[int, ...]]:
         """Give the tracks that belong to one programme: all that play together, or side by side on a machine of two."""

@@ -3,7 +3,6 @@
 iec_60386   weighted peak flutter: test tone, weighting, two-sigma and quasi-peak readings
 iec_60094   the cassette format: speeds, tape, tracks, hubs, pad force
 din_45500   limits for home equipment: speed, flutter, response, noise, crosstalk, balance, erasure
-setting_practice  what service papers and calibration tapes allow in setting heads
 nab         the average-responding reading of older meters and service sheets
 alignment   how close heads and levels are set: service practice, calibration tapes
 replay_curve  IEC 60094-1: flux on the tape over frequency, and what the other tape switch makes of it
