@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tapewright.diagnose.beliefs import posterior
-from tapewright.diagnose.likelihoods import counted, of_readings, spoken_by, states_of, together
-from tapewright.diagnose.network import Network, network
+from tapewright.diagnose.likelihoods import counted, functions_of, of_readings, spoken_by, states_of, together
+from tapewright.diagnose.network import Network, network, with_functions
 from tapewright.diagnose.projection import DEGREE_SHARES, DEGREES, chances
 from tapewright.faults.applied import Fault, applied
 from tapewright.faults.at_the_heads import gap_m, noise_db
@@ -22,8 +22,13 @@ from tests.described import Table, described
 DECK = "two_motor_deck"
 
 
+@cache
 def net() -> Network:
-    return network(shipped(DECK))
+    """A network that speaks of what readings of a pass are about, as `examine` takes one."""
+    machine = shipped(DECK)
+    rotors = ("pinch_roller", "supply_reel", "takeup_reel")
+    names = ["edge_spacing_um", *(f"azimuth_swing_arcmin:{one}" for one in rotors)]
+    return with_functions(network(machine), functions_of(machine, names))
 
 
 @cache

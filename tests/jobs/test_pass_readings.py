@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from tapewright.diagnose.beliefs import posterior, ranked
-from tapewright.diagnose.likelihoods import of_readings
-from tapewright.diagnose.network import network
+from tapewright.diagnose.likelihoods import functions_of, of_readings
+from tapewright.diagnose.network import network, with_functions
 from tapewright.jobs.pass_rates import rates_to_ask
 from tapewright.jobs.pass_readings import pass_notes, readings_of
 from tapewright.jobs.pass_said import pass_said
@@ -91,8 +91,8 @@ def heard(truth: Truth, dips: Dips = ()) -> PassSaid:
 
 def leading(said: PassSaid, known: dict[str, Reading] | None = None) -> tuple[str, str, float]:
     """Give the part that explains the pass best, how, and its share."""
-    net = network(four_tracks())
     readings = readings_of(four_tracks(), said, known or {})
+    net = with_functions(network(four_tracks()), functions_of(four_tracks(), readings))
     beliefs, _ = ranked(net, posterior(net, of_readings(net, readings)))
     return beliefs[0].part, beliefs[0].kind, beliefs[0].explains_complaint
 

@@ -13,7 +13,7 @@ from tapewright.diagnose.combinations import Combinations, combine, combine_toge
 from tapewright.diagnose.expectation import Expected
 from tapewright.diagnose.expected import OF_A_PASS, expected
 from tapewright.diagnose.measured import Asked, asked, split
-from tapewright.diagnose.network import Network
+from tapewright.diagnose.network import Network, with_functions
 from tapewright.diagnose.network import network as of_machine
 from tapewright.diagnose.projection import chances, project
 from tapewright.faults.behaviours import MOVING
@@ -110,8 +110,8 @@ def of_readings(network: Network, readings: Mapping[str, Reading]) -> dict[str, 
 def _of_a_pass(network: Network, readings: Mapping[str, Reading]) -> list[dict[str, Array]]:
     """Say what readings of one pass tell together: each explains the others away, as single likelihoods could not."""
     said = []
-    for names in _about_the_same(network.machine, tuple(readings)):
-        known = _states_together(network.machine, names)
+    for names in _about_the_same(network.machine, network.told, tuple(readings)):
+        known = _states_together(network.machine, network.told, names)
         values = [readings[name] for name in names]
         likely = np.ones(len(known[0][1].values))
         for (hangs_on, found), one in zip(known, values, strict=True):
@@ -129,9 +129,10 @@ def _with_all_nodes(found: Sequence[Combinations]) -> Combinations:
 
 
 @lru_cache(maxsize=64)
-def _about_the_same(machine: Machine, names: tuple[str, ...]) -> tuple[tuple[str, ...], ...]:
+def _about_the_same(machine: Machine, told: frozenset[str], names: tuple[str, ...]) -> tuple[tuple[str, ...], ...]:
     """Part readings into groups that share no part that matters to them; those that tell nothing are left out."""
-    parts = {name: frozenset(known[1].parts) for name in names if (known := _states_of(machine, name)) is not None}
+    known = {name: _states_of(machine, told, name) for name in names}
+    parts = {name: frozenset(one[1].parts) for name, one in known.items() if one is not None}
     groups: list[tuple[list[str], frozenset[str]]] = []
     for name, own in parts.items():
         if not own:
@@ -144,9 +145,11 @@ def _about_the_same(machine: Machine, names: tuple[str, ...]) -> tuple[tuple[str
 
 
 @lru_cache(maxsize=64)
-def _states_together(machine: Machine, names: tuple[str, ...]) -> tuple[tuple[Expected, Combinations], ...]:
-    known = [found[0] for name in names if (found := _states_of(machine, name)) is not None]
-    return tuple(zip(known, combine_together(of_machine(machine), known), strict=True))
+def _states_together(
+    machine: Machine, told: frozenset[str], names: tuple[str, ...]
+) -> tuple[tuple[Expected, Combinations], ...]:
+    known = [found[0] for name in names if (found := _states_of(machine, told, name)) is not None]
+    return tuple(zip(known, combine_together(with_functions(of_machine(machine), told), known), strict=True))
 
 
 def counted(readings: Mapping[str, Reading]) -> dict[str, Reading]:
@@ -189,16 +192,28 @@ def states_of(network: Network, name: str) -> tuple[Expected, Combinations] | No
 
     What does not hang on base rates is worked out once for each machine and name.
     """
-    return _states_of(network.machine, name)
+    return _states_of(network.machine, network.told, name)
+
+
+def functions_of(machine: Machine, readings: Iterable[str]) -> frozenset[str]:
+    """Name the functions that readings of a pass are about, for `network.with_functions`.
+
+    Arguments:
+        machine: as described.
+        readings: their names.
+    """
+    of_pass = [asked(machine, name) for name in readings if split(name)[0] in OF_A_PASS]
+    known = [expected(sound(machine), what) for what in of_pass if not isinstance(what, Problem)]
+    return frozenset(node for one in known if one is not None for node in one.nodes)
 
 
 @lru_cache(maxsize=256)
-def _states_of(machine: Machine, name: str) -> tuple[Expected, Combinations] | None:
+def _states_of(machine: Machine, told: frozenset[str], name: str) -> tuple[Expected, Combinations] | None:
     what = asked(machine, name)
     hangs_on = None if isinstance(what, Problem) else expected(sound(machine), what)
     if hangs_on is None:
         return None
-    found = combine(of_machine(machine), hangs_on)
+    found = combine(with_functions(of_machine(machine), told), hangs_on)
     return (hangs_on, found) if np.isfinite(found.values).any() else None
 
 

@@ -27,7 +27,7 @@ SOUND_STATE = ("sound", 0.0)
 READ_DIRECTLY = ("tape@play",)
 """Nodes that measurements speak to as well as signs: none of their words may be merged."""
 READ_AT: Final = ("lifts@", "sways_with:")
-"""Functions that readings of tracks are about, beside those that signs are: several parts may bring them about."""
+"""Functions that readings of tracks are about, where there are any: several parts may bring them about."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,8 +156,18 @@ def speaking_of(net: Network, signs_told: Iterable[str]) -> Network:
         net: the machine's network.
         signs_told: ids of signs; those the network does not know are passed over.
     """
-    told = {net.signs[sign].node for sign in signs_told if sign in net.signs and net.signs[sign].aside}
-    wanted = frozenset(told - net.words.keys() - net.constants.keys())
+    return with_functions(net, {net.signs[one].node for one in signs_told if one in net.signs and net.signs[one].aside})
+
+
+def with_functions(net: Network, functions: Iterable[str]) -> Network:
+    """Give a network that also speaks of some functions; what the machine does not have is passed over.
+
+    Arguments:
+        net: the machine's network.
+        functions: by name: those of signs, and `READ_AT`.
+    """
+    drawn = {node.name for node in net.mechanism.nodes}
+    wanted = frozenset(drawn.intersection(functions) - net.words.keys() - net.constants.keys())
     if not wanted:
         return net
     larger = _of_usual_age(net.machine, wanted | net.told)
@@ -185,7 +195,7 @@ def derive(machine: Machine, told: frozenset[str] = frozenset()) -> Network:
     spoken_of = [s for s in found.values() if s.node in told or not s.aside]
     observed = tuple(dict.fromkeys(s.node for s in spoken_of if s.node not in constants))
     steady = tuple(c.name for c in graph.conditions if c.about == "steady" and c.name not in constants)
-    read = tuple(n.name for n in graph.nodes if n.name.startswith(READ_AT) and n.name not in constants)
+    read = tuple(sorted(one for one in told if one.startswith(READ_AT) and one not in constants))
     steady = (*steady, *read)
     observed = tuple(dict.fromkeys(observed + steady))
     needed = ancestors(graph.nodes, observed) - set(constants)

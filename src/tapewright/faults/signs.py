@@ -169,7 +169,7 @@ def _sign(machine: Machine, template: Template, subject: str, mode: str, node: s
 
 JOINING: Final = frozenset({
     "late", "warming", "warming_base", "waver", "noise", "squeal", "eaten", "cut", "later_stops", "later_tape",
-    "helped_on", "tries", "stiff", "sudden", "rested", "handled", "loose_piece",
+    "helped_on", "tries", "outer", "stiff", "sudden", "rested", "handled", "loose_piece",
 })  # fmt: skip
 """What hangs on nearly every part at once, or on one mode at two moments."""
 
