@@ -16,6 +16,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 OF_A_JOB = (
     "", "?q=loop", "?part=capstan_belt", "/ticket", "/recordings", "/findings", "/plan", "/proof", "/sheet", "/years",
+    "/set-up", "/set-up/clean", "/set-up/azimuth",
 )  # fmt: skip
 OF_THE_BENCH = ("/", "/?q=nothing+fits", "/arrive", "/who", "/sign-in", "/jobs/in-and-out", "/jobs/nothing")
 PAPERS = ("/report", "/hand-over/owner.html", "/hand-over/bench.html")

@@ -85,7 +85,7 @@ def test_the_list_names_every_step_in_its_order(visitor: Visitor, job: str) -> N
     assert "The azimuth screw , without a calibration tape" in told
 
 
-@pytest.mark.parametrize("id", [step.id for step in set_up_plan(shipped("four_track")).steps])
+@pytest.mark.parametrize("id", ["clean", "speed", "azimuth", "response", "bias"])
 def test_every_step_has_its_page_with_cautions_and_aim(visitor: Visitor, job: str, id: str) -> None:
     page = visitor.get(f"{job}/set-up/{id}")
     assert page.status_code == 200

@@ -36,9 +36,8 @@ BALANCE: Final = Conflict(
 SCATTER: Final = Conflict(
     "tracks that want different azimuths",
     "The gaps of one head do not lie on one straight line (gap scatter); no screw changes that.",
-    "Set the line through all gaps to nought: the outer tracks are then off by the same amount to either side. Leave "
-    "the "
-    "rest. Where one pair stays over its limit, the head is at fault, and the report says so.",
+    "Set the line through all gaps to nought, or with an input of two channels the outer pair: the inner tracks are "
+    "then off by what their gaps stand out. Leave the rest. Where a pair stays over its limit, the head is at fault.",
 )
 BOTH_WAYS: Final = Conflict(
     "the two directions",
