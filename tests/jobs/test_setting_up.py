@@ -1,6 +1,7 @@
-"""Setting a machine up: the order follows from what disturbs what, figures from documents; the job keeps what came of it."""
+"""Setting a machine up: the order follows from what disturbs what, figures from documents; the job keeps what came."""
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -147,6 +148,19 @@ def test_levels_of_tapes_against_each_other() -> None:
 def test_tracks_that_no_document_places_have_no_place() -> None:
     assert centres_m((1, 8)) == ()
     assert centres_m((1, 2, 3, 4)) == (0.30e-3, 1.20e-3, 2.61e-3, 3.51e-3)
+
+
+def test_one_track_is_set_by_its_level_and_eight_without_an_angle() -> None:
+    machine = shipped("four_track")
+    mono = set_up_plan(replace(machine, tape=replace(machine.tape, tracks=1)))
+    azimuth = step_of(mono, "azimuth")
+    assert (azimuth.reading, azimuth.target) == ("level_db", None)
+    assert "no delay to read" in azimuth.how
+    assert step_of(mono, "height").reading == "level_db"
+    assert not any("balance" in one.between for one in mono.conflicts)
+    eight = set_up_plan(replace(machine, tape=replace(machine.tape, tracks=8)))
+    assert step_of(eight, "azimuth").tolerance is None
+    assert any("No document says where" in note for note in eight.notes)
 
 
 # --- tapes at hand ---------------------------------------------------------------------------------------------------

@@ -33,6 +33,8 @@ RESPONSE_TONES_HZ: Final = (315.0, 1000.0, 4000.0, 6300.0, 8000.0, 10000.0, 1250
 LEVEL_TONE_HZ: Final = 315.0
 SPEED_TONE_HZ: Final = 3150.0
 REVERSE: Final = "_reverse"
+BETWEEN_TRACKS: Final = ("angle_arcmin", "balance_db")
+"""Readings that one track alone does not have: its level is followed instead."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,7 +214,7 @@ def _step(machine: Machine, each: Adjustment, id: str) -> SetUpStep:
         mode=mode,
         speed_m_per_s=speed,
         tones_hz=_tones(each),
-        reading=each.reading if len(tracks) > 1 or each.kind != "azimuth" else "level_db",
+        reading="level_db" if len(tracks) < 2 and each.reading in BETWEEN_TRACKS else each.reading,
         target=aim.target,
         tolerance=aim.tolerance,
         unit=aim.unit,

@@ -78,8 +78,8 @@ ADJUSTMENTS: Final = (
         "How high the head stands over the deck plate, so that its gaps lie on the tracks.",
         "The two screws, or nut and spring, that carry the head; washers under it on many machines, and then nothing "
         "can be turned.",
-        "Play the level section and follow the level of {tracks}: the right height is where both are loudest. "
-        " Half a turn of the screw at most; no more than needed to find the top from both sides.",
+        "Play the level section and follow the level of {tracks}: the right height is where it is highest. Half a turn "
+        "of the screw at most; no more than needed to find the top from both sides.",
         ("level",), "balance_db", ("nip", "moving", "live", "tone"), True,
         disturbs=("azimuth", "level", "response"), nudges=("path",),
     ),
