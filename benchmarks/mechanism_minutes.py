@@ -27,7 +27,7 @@ import numpy as np
 from tapewright.faults.applied import Fault, applied
 from tapewright.faults.catalogue import possible_faults
 from tapewright.faults.consequences import modes_told
-from tapewright.jobs.mechanism_heard import listen
+from tapewright.jobs.mechanism_heard import expected_rates, listen
 from tapewright.machine.library import shipped, shipped_ids
 from tapewright.machine.minute import minute_steps
 from tapewright.machine.parts import Machine
@@ -159,7 +159,9 @@ def heard_of(machine: Machine, heard: MechanismHeard, marks: tuple[Mark, ...]) -
 
 
 def _should_run(machine: Machine) -> bool:
-    return "capstan_motor" in machine.modes["play"].motors
+    """Tell whether a capstan motor should be heard: a slow one whose segments nobody described has no comb to hear."""
+    due = expected_rates(machine)
+    return any(one.name == "capstan_motor" and one.mode == "play" and one.comb for one in due)
 
 
 def _runs_on(machine: Machine, motor: str, lasts_s: float) -> bool:
@@ -223,7 +225,8 @@ def run(trial: Trial) -> Result:
         if abs(errors[-1]) > 0.005:
             off.append(f"{one.name} {one.mode} {true_hz:.3f} heard {match.rate_hz.value:.3f} ± {match.rate_hz.doubt}")
         starts.append(match.start_s - one.start_s)
-    named = [one for one in heard.stretches if one.name and one.sure >= SURE]
+    motors = {name for name, rotor in machine.rotors.items() if rotor.kind == "motor"}
+    named = [one for one in heard.stretches if one.name in motors and one.sure >= SURE]
     invented = sum(not any(_overlap(true, one) > 0.2 for true in minute.truth.motors if true.name == one.name)
                    for one in named)  # fmt: skip
     return Result(
@@ -270,7 +273,7 @@ def told(results: list[Result], *, misses: bool) -> None:
     starts = np.array(list(itertools.chain.from_iterable(r.starts_s for r in results)))
     found, sought = sum(r.found for r in results), sum(r.sought for r in results)
     print(f"stretches of motors found: {found} of {sought} ({found / max(sought, 1):.1%}); "
-          f"named and not there: {sum(r.invented for r in results)}")  # fmt: skip
+          f"motors named and not there: {sum(r.invented for r in results)}")  # fmt: skip
     if len(errors):
         within = float(np.mean(np.abs(errors) < 0.005))
         print(f"rates: median error {100 * np.median(np.abs(errors)):.3f} %, 95th percentile "
