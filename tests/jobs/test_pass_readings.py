@@ -24,7 +24,8 @@ from tapewright.measure.one_pass import read_sections
 from tapewright.measure.one_pass_parts import SectionSound
 from tapewright.measure.sequence_finding import FoundSequence
 from tapewright.measure.sequence_plan import planned_sequence
-from tapewright.words.one_pass import PassSaid
+from tapewright.words import one_pass as names
+from tapewright.words.one_pass import PassReading, PassSaid
 from tapewright.words.reading import Reading
 from tapewright.words.sequence import AZIMUTH, LEVEL, RESPONSE, SPEED, Section
 from tests.described import Table, described
@@ -197,6 +198,15 @@ def test_dropouts_of_the_edge_in_step_with_the_giving_reel_are_a_hurt_edge() -> 
     at = list(np.arange(0.6, SPEED_S - 0.6, turn))
     part, kind, _ = leading(heard(spaced(0.4, 0.03, 0.03, 0.4), edge_dips(at, (0, 3))))
     assert (part, kind) == ("cassette", "edge_damaged")
+
+
+def test_what_was_never_recorded_over_accuses_no_erase_head() -> None:
+    """Whoever only plays the sequence leaves the tone where it was: nothing is said of erasing."""
+    about = ("invented", NOMINAL_M_PER_S, 1.0, (1, 2, 3, 4))
+    left = {db: PassSaid(*about, (PassReading(names.ERASURE, Reading(db, "dB", 0.5), 1),)) for db in (-0.1, -21.0)}
+    reading = {db: readings_of(four_tracks(), said, {})["erasure_db"] for db, said in left.items()}
+    assert "recorded over" in str(reading[-0.1].why_not)
+    assert reading[-21.0].value == -21.0
 
 
 def test_a_rate_that_is_hardly_known_is_not_looked_for() -> None:

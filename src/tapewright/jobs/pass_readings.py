@@ -14,6 +14,7 @@ from tapewright.machine.head_contact import TREBLE_HZ, tracks_of
 from tapewright.machine.parts import Machine
 from tapewright.measure.azimuth import wander_at
 from tapewright.measure.dropouts_of_tone import LEAST_TO_REPEAT, Dropout, repeats_with
+from tapewright.measure.one_pass import NOT_ERASED_DB
 from tapewright.words import one_pass as names
 from tapewright.words.one_pass import PassReading, PassSaid
 from tapewright.words.reading import Reading
@@ -79,7 +80,7 @@ def readings_of(machine: Machine, said: PassSaid, known: Mapping[str, Reading]) 
         "noise_a_db": _extreme(said.of(names.NOISE_A), max, "dB"),
         "hum_db": _extreme(said.of(names.HUM), max, "dB"),
         "crosstalk_db": _extreme(said.of(names.CROSSTALK), max, "dB"),
-        "erasure_db": _extreme(said.of(names.ERASURE), max, "dB"),
+        "erasure_db": _erasure(said),
         "level_at_three_percent_db": _extreme(said.of(names.THREE_PERCENT), min, "dB"),
     }
     return {name: replace(one, conditions=one.conditions or said.sequence) for name, one in found.items()}
@@ -117,6 +118,14 @@ def _extreme(found: Sequence[PassReading], which: Callable[..., PassReading], un
         return next((one.reading for one in found if one.reading.why_not), _none(unit))
     worst = which(there, key=lambda one: one.reading.value)
     return Reading(worst.reading.value, unit, worst.reading.doubt, conditions=f"track {worst.track}")
+
+
+def _erasure(said: PassSaid) -> Reading:
+    """Give what erasing left; what plays on as it was may never have been recorded over."""
+    left = _extreme(said.of(names.ERASURE), max, "dB")
+    if left.value is None or left.value <= NOT_ERASED_DB:
+        return left
+    return Reading(None, "dB", why_not="What was to be erased plays on as it was: was it recorded over at all?")
 
 
 def _spacings(said: PassSaid, edge: Sequence[int], inner: Sequence[int]) -> dict[str, Reading]:
