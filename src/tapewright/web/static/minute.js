@@ -166,7 +166,7 @@
     const name = called.replace(/\.wav$/, blob.type.includes("mp4") ? ".mp4" : ".webm");
     status.textContent = "Sending the film";
     try {
-      const answer = await fetch(`${place.dataset.puts}?${new URLSearchParams({ kind: "film", name, marks })}`, { method: "PUT", body: blob, headers: { "content-type": "application/octet-stream" } });
+      const answer = await fetch(`${place.dataset.takes}?${new URLSearchParams({ kind: "film", name, marks })}`, { method: "PUT", body: blob, headers: { "content-type": "application/octet-stream" } });
       if (answer.status === 201) return "";
       return (await answer.json()).problems.map((one) => `${one.where} ${one.found} ${one.do}`).join(" ");
     } catch {
