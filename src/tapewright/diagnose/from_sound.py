@@ -59,7 +59,7 @@ def evidence_of_sound(machine: Machine, heard: MechanismHeard) -> EvidenceHeard:
     spells = _spells(machine, heard)
     for name, what, why in _all(net, heard, spells):
         if isinstance(what, Observation):
-            known = name in net.signs and net.signs[name].node in net.words
+            known = name in net.signs
         else:
             known = not isinstance(asked(machine, name), Problem)
         if known:

@@ -135,7 +135,8 @@ def decoded(
     edge[np.cumsum([0, *(len(row.rates) for row in rows)])[:-1]] = True
     leave, stay = np.log(hop_s / STAYS_S), np.log1p(-hop_s / STAYS_S)
     # What turns when the recording begins may have begun at any time before.
-    on = entering[0] + np.log(0.5 * STAYS_S / hop_s) + gain[0]
+    entering[0] += np.log(0.5 * STAYS_S / hop_s)
+    on = entering[0] + gain[0]
     off = 0.0
     back = np.zeros((len(gain), len(rates)), dtype=np.int8)
     from_rate = np.full(len(gain), -1, dtype=np.intp)

@@ -138,7 +138,9 @@ def _peaks(sound: Sound, highest_hz: float) -> Iterator[tuple[float, list[tuple[
     bin_hz = sound.rate_hz / length
     cut = np.lib.stride_tricks.sliding_window_view(sound.samples, length)[::hop]
     last = min(int(1.3 * highest_hz / bin_hz), length // 2)
-    bins = np.arange(int(LOWEST_HZ / bin_hz), int(highest_hz / bin_hz))
+    bins = np.arange(int(LOWEST_HZ / bin_hz), min(int(highest_hz / bin_hz), last))
+    # The band of a tone has to lie inside what reaches the file.
+    bins = bins[np.rint(band_edges_hz(bins * bin_hz)[2] / bin_hz).astype(int) <= last]
     needed = criterion_db(bins * bin_hz)
     for first in range(0, len(cut), CHUNK):
         power = np.abs(np.fft.rfft(cut[first : first + CHUNK] * window, axis=1)[:, : last + 1]) ** 2
@@ -172,9 +174,9 @@ def whine(tone: Tone, stretches: Sequence[StretchHeard], combs: dict[str, tuple[
         inside = stretch.start_s - 0.3 <= tone.times_s[0] and tone.times_s[-1] <= stretch.end_s + 0.3
         if not inside or rate.value is None or rate.doubt is None:
             continue
-        off = max(0.002, rate.doubt / rate.value) * middle + 5.0
+        off = max(0.0005, rate.doubt / rate.value) * middle + 1.0
         # Multiples beyond the comb too, as long as they lie so far apart that a tone does not meet one by accident.
-        further = [float(k) for k in range(1, int(0.1 * rate.value / max(off / middle * rate.value, 1e-9)))]
+        further = [float(k) for k in range(1, int(0.05 * middle / off))]
         if any(abs(middle - order * rate.value) < off for order in (*combs.get(stretch.name, ()), *further)):
             return True
     return False

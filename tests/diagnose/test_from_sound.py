@@ -1,0 +1,115 @@
+"""What was heard of a mechanism becomes readings and signs, no surer than the ear was."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tapewright.diagnose.from_sound import evidence_of_sound
+from tapewright.diagnose.likelihoods import checked_evidence, of_observations, of_readings
+from tapewright.diagnose.network import network
+from tapewright.diagnose.told_when import as_told
+from tapewright.faults.applied import Fault, applied
+from tapewright.jobs.mechanism_heard import expected_rates, parse_marks
+from tapewright.machine.library import shipped
+from tapewright.machine.minute import minute_steps
+from tapewright.measure.mechanism import hear_sound
+from tapewright.measure.mechanism_frames import Sound
+from tapewright.simulate.minute import play_minute
+from tapewright.words.mechanism_heard import EvidenceHeard, Mark, MechanismHeard, NotHeard, Squeal, StretchHeard
+from tapewright.words.problem import InputAtFaultError
+from tapewright.words.reading import Reading
+
+FOUR = shipped("four_track")
+MARKS = (Mark("off", 0.0), Mark("switch_on", 4.0), Mark("cassette_in", 10.0), Mark("play", 14.0), Mark("stop", 29.0))
+NOTHING = MechanismHeard(35.0, 48000.0, MARKS, (), (), (), (), (), (), ())
+
+
+def ran(name: str, mode: str, start: float, end: float, sure: float = 0.97) -> StretchHeard:
+    return StretchHeard(name, mode, start, end, Reading(40.0, "Hz", 0.05), Reading(0.1, "%", 0.05), sure)
+
+
+def value(told: EvidenceHeard, name: str) -> float:
+    found = told.evidence.readings[name].value
+    assert found is not None
+    return found
+
+
+def test_a_motor_heard_is_as_sure_as_the_ear() -> None:
+    told = evidence_of_sound(FOUR, replace(NOTHING, stretches=(ran("capstan_motor", "cassette_in", 10.2, 33.0, 0.87),)))
+    assert value(told, "motor_runs_sure:capstan_motor@cassette_in") == 0.87
+    assert value(told, "motor_runs_sure:capstan_motor@play") == 0.87
+
+
+def test_silence_says_as_much_as_the_background_lets_it() -> None:
+    def after(sure: float) -> EvidenceHeard:
+        missing = NotHeard("capstan_motor", "cassette_in", 10.0, 14.0, -40.0, sure)
+        return evidence_of_sound(FOUR, replace(NOTHING, not_heard=(missing,)))
+
+    name = "motor_runs_sure:capstan_motor@cassette_in"
+    # Bayes by hand, as likely to run as not: missed / (missed + 1).
+    assert value(after(0.9), name) == pytest.approx(0.1 / 1.1)
+    assert value(after(0.6), name) == pytest.approx(0.4 / 1.4)
+    assert name not in after(0.1).evidence.readings
+
+
+def test_a_motor_that_goes_on_is_said_and_one_that_ends_too() -> None:
+    long = replace(NOTHING, stretches=(ran("cam_motor", "switch_on", 4.2, 8.4), ran("cam_motor", "play", 14.1, 18.3)))
+    short = replace(NOTHING, stretches=(ran("cam_motor", "switch_on", 4.2, 5.6), ran("cam_motor", "play", 14.1, 15.6)))
+    told, other = evidence_of_sound(FOUR, long), evidence_of_sound(FOUR, short)
+    assert value(told, "run_on_s:cam_motor") == pytest.approx(4.2)
+    assert {one.id: one.present for one in told.evidence.signs}["switch_on_cam_motor_goes_on"] is True
+    assert {one.id: one.present for one in other.evidence.signs}["switch_on_cam_motor_goes_on"] is False
+
+
+def test_a_squeal_that_comes_back_with_a_reel_names_it() -> None:
+    back = Reading(0.82, "Hz", 0.02)
+    squeal = Squeal(16.0, 24.0, Reading(3200.0, "Hz", 5.0), 15.0, back, "squeal", 0.95)
+    told = evidence_of_sound(FOUR, replace(NOTHING, squeals=(squeal,)))
+    assert "squeal_sure:takeup_reel@play" in told.evidence.readings
+    assert {one.id: one.present for one in told.evidence.signs}["play_squeak"] is True
+
+
+def test_what_stops_by_itself_says_after_how_long() -> None:
+    told = evidence_of_sound(FOUR, replace(NOTHING, stretches=(ran("reel_motor", "play", 14.6, 17.0),)))
+    assert value(told, "seconds_to_stop@play") == pytest.approx(3.0, abs=0.2)
+
+
+def test_without_marks_nothing_is_said_of_any_mode() -> None:
+    told = evidence_of_sound(FOUR, replace(NOTHING, marks=(), stretches=(ran("cam_motor", "", 4.2, 8.4),)))
+    assert not told.evidence.readings
+    assert not told.evidence.signs
+
+
+def test_every_name_is_one_the_machine_knows_and_has_its_reason() -> None:
+    stretches = (ran("cam_motor", "play", 14.1, 18.3), ran("capstan_motor", "play", 10.2, 33.0))
+    told = evidence_of_sound(FOUR, replace(NOTHING, stretches=stretches))
+    net, evidence = as_told(network(FOUR), told.evidence)
+    checked_evidence(net, evidence)
+    assert of_observations(net, evidence.signs) or of_readings(net, evidence.readings)
+    assert {name for name, _ in told.reasons} == {*told.evidence.readings, *(one.id for one in told.evidence.signs)}
+    assert all(why.endswith(".") for _, why in told.reasons)
+
+
+def test_expected_rates_are_the_modes_motors() -> None:
+    found = {(one.name, one.mode) for one in expected_rates(FOUR) if one.kind == "motor"}
+    assert found == {(motor, mode.name) for mode in FOUR.modes.values() for motor in mode.motors}
+    assert all(one.low_hz < one.rate_hz < one.high_hz for one in expected_rates(FOUR))
+
+
+@pytest.mark.parametrize("text", ["mode,at_s\nplay,x\n", "mode,at_s\n,3\n", "[1]", "{}", "", "mode,at_s\nplay,-1\n"])
+def test_marks_that_cannot_be_used_are_problems(text: str) -> None:
+    with pytest.raises(InputAtFaultError):
+        parse_marks(text, "marks")
+
+
+@pytest.mark.slow
+def test_a_simulated_minute_tells_a_missing_cam_belt_and_a_dead_capstan_motor() -> None:
+    """The simulator shares no code with the ear."""
+    for part, kind in (("cam_belt", "missing"), ("capstan_motor", "dead")):
+        minute = play_minute(applied(FOUR, [Fault(part, kind)]), minute_steps(FOUR), 3, snr_db=10.0)
+        sound = Sound(np.asarray(minute.samples, dtype=np.float32), float(minute.rate_hz))
+        told = evidence_of_sound(FOUR, hear_sound(sound, minute.truth.marks, expected_rates(FOUR)))
+        silent = value(told, "motor_runs_sure:capstan_motor@cassette_in") < 0.2
+        goes_on = {one.id: one.present for one in told.evidence.signs}.get("switch_on_cam_motor_goes_on")
+        assert (silent, goes_on) == (part == "capstan_motor", part == "cam_belt")
