@@ -15,6 +15,7 @@ import pytest
 from tapewright.diagnose.beliefs import posterior, ranked
 from tapewright.diagnose.likelihoods import functions_of, of_readings
 from tapewright.diagnose.network import network, with_functions
+from tapewright.jobs.examine import examine
 from tapewright.jobs.pass_rates import rates_to_ask
 from tapewright.jobs.pass_readings import pass_notes, readings_of
 from tapewright.jobs.pass_said import pass_said
@@ -25,8 +26,10 @@ from tapewright.measure.one_pass_parts import SectionSound
 from tapewright.measure.sequence_finding import FoundSequence
 from tapewright.measure.sequence_plan import planned_sequence
 from tapewright.words import one_pass as names
+from tapewright.words.evidence import Evidence
 from tapewright.words.one_pass import PassReading, PassSaid
 from tapewright.words.reading import Reading
+from tapewright.words.record import Heard
 from tapewright.words.sequence import AZIMUTH, LEVEL, RESPONSE, SPEED, Section
 from tests.described import Table, described
 from tests.measure import capture
@@ -215,3 +218,16 @@ def test_a_rate_that_is_hardly_known_is_not_looked_for() -> None:
     assert asked["pinch_roller"].at_hz == ()
     assert "too little" in asked["pinch_roller"].says
     assert asked["supply_reel"].supposed
+
+
+@pytest.mark.slow
+def test_examining_takes_what_a_pass_said_and_says_of_whom_it_speaks() -> None:
+    """The whole job: readings by name in the record, beliefs that follow, a note on the cassette."""
+    about = ("invented", NOMINAL_M_PER_S, 1.0, (1, 2, 3, 4))
+    said = PassSaid(*about, (PassReading(names.ERASURE, Reading(-21.0, "dB", 0.5), 1),))
+    one = Heard("pass.wav", 1, {}, {}, (), (), None, None, (), (), (), one_pass=said)
+    record = examine(four_tracks(), Evidence(), heard=[one])
+    assert record.evidence.readings["erasure_db"].value == -21.0
+    assert record.beliefs[0].part == "electronics"
+    assert dict(record.beliefs[0].kinds)["not_erasing"] > 0.5
+    assert any("played from" in note for note in record.notes)
