@@ -105,4 +105,7 @@ def test_what_was_printed_can_be_read_again() -> None:
     again = listed_before(about | listed_json(pass_said))
     assert [one.key for one in again.readings] == [one.key for one in pass_said.readings]
     assert [plain(one.reading) for one in again.readings] == [plain(one.reading) for one in pass_said.readings]
-    assert {one.verdict for one in pass_changes(pass_said, again)} == {"no more than doubt"}
+    changes = pass_changes(pass_said, again)
+    assert {one.verdict for one in changes} == {"no more than doubt"}
+    assert all(one.judged_before == one.judged_after for one in changes)
+    assert {one.judged_after for one in changes} >= {"pass", "fail"}

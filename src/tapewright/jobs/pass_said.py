@@ -15,12 +15,13 @@ from tapewright.measure.sequence_finding import FoundSequence
 from tapewright.measure.sequence_other_speed import at_other_speed
 from tapewright.measure.test_tape import KnownTape
 from tapewright.words import one_pass as names
-from tapewright.words.one_pass import DropoutHeard, PassReading, PassSaid, summed_up
+from tapewright.words.one_pass import DropoutHeard, Judgement, PassReading, PassSaid, summed_up
 from tapewright.words.plain import plain
 from tapewright.words.reading import Reading
 from tapewright.words.record import Heard
 from tapewright.words.sequence import RESPONSE
 from tapewright.words.sequence import Sequence as TestSequence
+from tapewright.words.verdict import Verdict
 
 OF_TRACK: Final = (
     (names.LEVEL, "level_db"),
@@ -173,8 +174,20 @@ def listed_before(found: Mapping[str, Any]) -> PassSaid:
         for row in found["listed"]
     )
     tracks = tuple(sorted({one.track for one in readings if one.track}))
-    return PassSaid(
-        str(found["sequence"]), float(found["tape_speed_m_s"]), float(found["speed_ratio"]), tracks, readings
+    judged = tuple(_judged_before(row) for row in found.get("acceptance", {}).get("judged", ()))
+    about = str(found["sequence"]), float(found["tape_speed_m_s"]), float(found["speed_ratio"])
+    return PassSaid(*about, tracks, readings, acceptance=judged)
+
+
+def _judged_before(row: Mapping[str, Any]) -> Judgement:
+    verdict = None if row["verdict"] is None else Verdict(**row["verdict"])
+    return Judgement(
+        str(row["name"]),
+        _reading_before(row["reading"]),
+        verdict,
+        int(row["track"]),
+        int(row["from_track"]),
+        row["at_hz"],
     )
 
 
