@@ -65,10 +65,33 @@ def list_text(names: Iterable[str] = MACHINES) -> str:
 def page_text(names: Iterable[str] = MACHINES) -> str:
     """Write the manual's page from the same computation."""
     head = PAGE.read_text(encoding="utf-8").partition(MADE)[0] if PAGE.exists() else "# The guided minute\n\n"
-    return f"{head}{MADE}\n\n" + "\n".join(line for name in names for line in _of_machine(shipped(name)))
+    listed = list(names)
+    told = [*_in_all(listed), *(line for name in listed for line in _of_machine(shipped(name)))]
+    return f"{head}{MADE}\n\n" + "\n".join(told).rstrip() + "\n"
 
 
 MADE = "<!-- From here on written by: python -m benchmarks.guided_minute --write -->"
+
+
+def _in_all(names: Sequence[str]) -> Iterator[str]:
+    """Say how many show on each layout, and why the others do not."""
+    yield "## What it cannot reveal, and why\n"
+    yield "Faults, each degree counted.\n"
+    yield "| layout | all | shown | told apart | not shown |\n| --- | --- | --- | --- | --- |"
+    reasons: dict[str, int] = {}
+    for name in names:
+        found = _revealed(name)
+        by_id = {sign.id: sign for sign in signs(mechanism(shipped(name)))}
+        hidden = [one for one in found if not one.shows]
+        for one in hidden:
+            reason = _why_not(one, by_id)
+            reasons[reason] = reasons.get(reason, 0) + 1
+        shown, apart = len(found) - len(hidden), sum(one.told_apart for one in found)
+        yield f"| `{name}` | {len(found)} | {shown} | {apart} | {len(hidden)} |"
+    yield "\nOf those not shown, over all layouts:\n"
+    yield from (f"- {reasons[reason]}: {says};" for reason, says in REASONS if reason in reasons)
+    yield "\nThe easiest way in which each is noticed at all counts. What shows, but just like another part's fault,"
+    yield "stands in a group under its layout: the minute says that one of the group is bad, and not which.\n"
 
 
 def _of_machine(machine: Machine) -> Iterator[str]:
