@@ -3,11 +3,13 @@
 import json
 from pathlib import Path
 
+import pytest
 import soundfile
 
 from tests.doors.test_cli import refused, run_json
 
 
+@pytest.mark.slow
 def test_a_minute_is_played_with_its_truth(tmp_path: Path) -> None:
     out = tmp_path / "heard.wav"
     shown = run_json("simulate", "one_motor_portable", "--minute", "--fault", "capstan_motor=dead", "--out", out)

@@ -51,6 +51,7 @@ def test_the_same_fault_is_told_by_what_this_machine_does() -> None:
     assert any("take-up reel makes" in one and "in play" in one for one in own_cam)
 
 
+@pytest.mark.slow
 def test_an_exercise_offers_what_is_there_and_what_is_not() -> None:
     machine = shipped("four_track")
     for number, drawn in enumerate(itertools.islice(_worth_hearing(machine, 1), 3), start=1):

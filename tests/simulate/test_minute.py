@@ -59,7 +59,7 @@ def stretch(minute: Minute, name: str, mode: str) -> TrueStretch:
 # --- the rate that is sounded -----------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", ["one_motor_portable", "four_track", "rim_drive_recorder"])
+@pytest.mark.parametrize("name", ["one_motor_portable", "rim_drive_recorder"])
 def test_a_plain_transform_finds_the_motors_rate(name: str) -> None:
     # Oracle: one plain windowed FFT over the middle of play, its peak near the commutator's order, by a parabola.
     minute, machine = played(name), shipped(name)
