@@ -35,6 +35,8 @@ UNEXPECTED: Final = 6.0
 NOT_ONE_TAPE: Final = 20.0
 PACKS_APART: Final = 2.6
 """Ratio of the radii of a full pack and a bare hub, with room: 25.2 over 11 mm is 2.3."""
+OPEN: Final = 1.0
+"""Cost by which the best must lead for a rate to be given at all."""
 DECIDED: Final = 3.0
 """Cost by which the best must lead to count as told apart (a likelihood ratio of twenty)."""
 
@@ -251,6 +253,18 @@ def _turned(followed: Followed, way: _Ways, at: int, lead: float, blocks: NDArra
     return Turned(followed.name, followed.times_s, turns, followed.sigma_rad / (2.0 * np.pi), step_hz, symmetry, lead)
 
 
+def why_open(turned: Turned) -> str:
+    """Say why a hub's rate is left open.
+
+    Arguments:
+        turned: one that leads by less than `OPEN`.
+    """
+    return (
+        f"Its teeth look alike: the {turned.name} hub may as well turn {turned.step_hz:.2f} Hz faster or slower. "
+        "Put a strip of paper on one tooth, or film at another frame rate."
+    )
+
+
 def said_of_aliases(turned: Sequence[Turned], frame_rate_hz: float) -> tuple[str, ...]:
     """Say what like teeth leave open in this film, and what decided.
 
@@ -275,4 +289,4 @@ def said_of_aliases(turned: Sequence[Turned], frame_rate_hz: float) -> tuple[str
     return tuple(said)
 
 
-__all__ = ["Turned", "apparent_rate_hz", "fastest_sure_hz", "marked", "said_of_aliases", "unwrapped"]
+__all__ = ["Turned", "apparent_rate_hz", "fastest_sure_hz", "marked", "said_of_aliases", "unwrapped", "why_open"]

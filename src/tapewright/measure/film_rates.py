@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.measure.film_aliases import Turned
+from tapewright.measure.film_aliases import OPEN, Turned, why_open
 from tapewright.words.reading import Reading
 from tapewright.words.reels_seen import HubName, ReelRate
 
@@ -115,6 +115,8 @@ def mean_rate(turned: Turned, course: RateCourse, tick_s: float) -> Reading:
         course: its rate over time.
         tick_s: the step of the film's time stamps.
     """
+    if turned.lead < OPEN:
+        return Reading(None, "Hz", why_not=why_open(turned))
     moving = np.flatnonzero(np.abs(course.rate_hz) > max(TURNS_HZ, 0.2 * course.usual_hz))
     if not len(moving):
         whole = float(turned.times_s[-1] - turned.times_s[0])

@@ -49,14 +49,15 @@ class TapeSeen:
     takes_up: str
 
 
-def tape_seen(courses: tuple[RateCourse, ...], takes_up: str = "") -> TapeSeen:
+def tape_seen(courses: tuple[RateCourse, ...], takes_up: str = "", open_why: str = "") -> TapeSeen:
     """Read the tape off both hubs, over the time in which both turn steadily the same way.
 
     Arguments:
         courses: of two hubs, on the same times.
         takes_up: the hub that takes up, where it is known; else the one that turns slower as its pack grows.
+        open_why: why the rates are left open; "" where they are not.
     """
-    why = _why_not(courses)
+    why = open_why or _why_not(courses)
     if why:
         none = {unit: Reading(None, unit, why_not=why) for unit in ("m/s", "m", "1")}
         return TapeSeen(none["m/s"], {one.name: none["m"] for one in courses}, none["m"], none["1"], takes_up)

@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from tapewright.measure.film_aliases import DECIDED, Turned, said_of_aliases, unwrapped
+from tapewright.measure.film_aliases import DECIDED, OPEN, Turned, said_of_aliases, unwrapped, why_open
 from tapewright.measure.film_events import reel_events
 from tapewright.measure.film_hubs import find_hubs, hubs_pointed_at
 from tapewright.measure.film_rates import RateCourse, mean_rate, rate_course
@@ -23,6 +23,8 @@ BURST_S: Final = 0.5
 LEAST_FITS: Final = 0.4
 """A hub whose frames agree less with its picture was none, or left the film."""
 LEAST_TURNS: Final = 0.08
+LEAST_ONWARD: Final = 0.8
+"""Within a second a reel turns one way: so much of its way, at least, leads on."""
 LEAST_SHARE_WOUND: Final = 0.4
 """A wind must carry so much of the tape over for the whole to be told from it."""
 WIND_M_PER_S: Final = 0.15
@@ -75,12 +77,14 @@ def _wrong(path: Path, found: str, do: str) -> InputAtFaultError:
 
 def _see_that_it_turns(path: Path, followed: Sequence[Followed], turned: Sequence[Turned]) -> None:
     """Refuse what looked like hubs and is not: frames that do not agree, a course that wobbles and gets nowhere."""
-    good = False
+    good: list[bool] = []
+    moves = False
     for frames, way in zip(followed, turned, strict=True):
         fits = float(np.median(frames.fits.max(axis=1)))
-        net, walked = abs(way.turns[-1] - way.turns[0]), float(np.abs(np.diff(way.turns)).sum())
-        good |= fits > LEAST_FITS and net > LEAST_TURNS and net > 0.3 * walked
-    if not good:
+        onward = _onward(way)
+        good.append(fits > LEAST_FITS and onward > LEAST_ONWARD)
+        moves |= onward < 1.0 or float(np.ptp(way.turns)) > LEAST_TURNS
+    if not all(good) or not moves:
         raise _wrong(
             path,
             "shows something that moves, but no hub that turns.",
@@ -88,12 +92,23 @@ def _see_that_it_turns(path: Path, followed: Sequence[Followed], turned: Sequenc
         )
 
 
+def _onward(way: Turned) -> float:
+    """Give which share of its way, second by second, leads on and not back again; 1 where it stands."""
+    walked = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(way.turns)))])
+    marks = np.searchsorted(way.times_s, np.arange(way.times_s[0], way.times_s[-1], 1.0))
+    marks = np.append(marks, len(way.times_s) - 1)
+    each, net = np.diff(walked[marks]), np.abs(np.diff(way.turns[marks]))
+    moving = each > 0.05
+    return float(net[moving].sum() / each[moving].sum()) if moving.any() else 1.0
+
+
 def _told(hubs: Sequence[HubSeen], turned: Sequence[Turned], tick_s: float, takes_up: str) -> ReelsSeen:
     courses = tuple(rate_course(one) for one in turned)
     times = turned[0].times_s
     duration = float(times[-1] - times[0])
     frame_rate = float((len(times) - 1) / duration)
-    tape = tape_seen(courses, takes_up)
+    unsure = next((one for one in turned if one.lead < OPEN), None)
+    tape = tape_seen(courses, takes_up, "" if unsure is None else why_open(unsure))
     events = reel_events(courses, tape.takes_up, tape.speed_m_per_s.value)
     means: dict[str, Reading] = {
         way.name: mean_rate(way, course, tick_s) for way, course in zip(turned, courses, strict=True)
