@@ -41,6 +41,7 @@ _LOWEST, _STEP = 1e-3, 0.02
 
 
 def _of_power(above: Array) -> Array:
+    above = np.minimum(above, 2000.0)  # all is said long before, and exponentials vanish far beyond
     nothing = (1.0 - ELSEWHERE) * np.exp(-above)
     nothing = nothing + ELSEWHERE / ELSEWHERE_LOUDNESS * np.exp(-above / ELSEWHERE_LOUDNESS)
     a_line = np.mean([np.exp(-above / (1.0 + s)) / (1.0 + s) for s in LOUDNESS], axis=0)
