@@ -278,7 +278,8 @@ def what_it_reveals(machine: Machine) -> tuple[Revealed, ...]:
 
     >>> from tapewright.machine.library import shipped
     >>> found = what_it_reveals(shipped("four_track"))
-    >>> next("-motor_runs_sure:cam_motor@play" in one.shows for one in found if one.fault.kind == "dead")
+    >>> dead = next(one for one in found if one.fault == Fault("cam_motor", "dead", 1.0))
+    >>> "-motor_runs_sure:cam_motor@switch_on" in dead.shows
     True
     """
     ideal = sound(machine)
