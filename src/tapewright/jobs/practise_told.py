@@ -12,7 +12,7 @@ RATE: Final = 0.015
 """So much faster or slower, relative, is heard against a sound one: a quarter of a semitone; from memory."""
 REEL: Final = 0.2
 """The same of a reel, which is heard by its rustle alone."""
-SOUNDS: Final = {"squeal": "squeals", "chirp": "chirps", "knock": "knocks", "thump": "thumps", "rubbing": "rubs"}
+SOUNDS: Final = {"squeal": "squeals", "chirp": "chirps", "knock": "knocks", "thump": "thumps", "rub": "rubs"}
 
 
 def differences(machine: Machine, sound: MinuteTruth, worn: MinuteTruth) -> tuple[str, ...]:

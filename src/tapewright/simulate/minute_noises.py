@@ -113,7 +113,7 @@ def _kind_of_noise(wrong: Imperfections) -> str:
     lumpy, noisy = wrong.lump >= LUMP_FELT, wrong.noise >= HEARD_FROM
     if lumpy:
         return "knock" if noisy else "thump"
-    return "rubbing" if noisy else ""
+    return "rub" if noisy else ""
 
 
 def _moving(turning: Turning, spell: Spell, rotor: str) -> tuple[float, float] | None:

@@ -42,7 +42,7 @@ class TrueNoise:
 
     Arguments:
         part: which.
-        kind: "squeal", "chirp", "knock", "thump" or "rubbing".
+        kind: "squeal", "chirp", "knock", "thump" or "rub".
         mode: what the machine was in.
         start_s, end_s: when.
         rate_hz: how often a second it comes or swells: once a turn of the part.

@@ -202,7 +202,7 @@ def _sound_noise(
     turned = np.cumsum(rate) / rate_hz + draws.random()
     if one.frequency_hz is not None:
         total[start:end] += _squeal(one, times - times[0] if len(times) else times, turned, rate_hz, draws)
-    elif one.kind == "rubbing":
+    elif one.kind == "rub":
         swell = np.clip(0.5 + 0.8 * np.cos(2 * np.pi * turned), 0.0, None)
         total[start:end] += RUBBING_RMS * 1.5 * swell * _band(draws.standard_normal(len(times)), 500.0, 5000.0, rate_hz)
     else:
