@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tapewright.measure.film_aliases import (
+    DECIDED,
     Turned,
     apparent_rate_hz,
     fastest_sure_hz,
@@ -137,6 +138,33 @@ def test_what_the_machine_can_do_decides_between_like_rates() -> None:
     alone = unwrapped([followed(np.full(240, 7.3), TIMES)])[0]
     assert alone.turns[-1] / TIMES[-1] == pytest.approx(2.3, rel=1e-3)
     assert "Nothing decides for sure" in said_of_aliases([alone], 30.0)[0]
+
+
+def test_two_packs_on_one_tape_show_a_wind_of_like_teeth() -> None:
+    """Turns by the closed form of two packs, 8.3 and 8.8 turns a second at 30 frames; alone they look like 3.3, 3.8."""
+    times = np.arange(300) / 30.0
+    taken = 8.8 * times + 0.02 * times**2
+    length = 0.0205 * taken + 16e-6 * taken**2 / 2.0
+    given_off = (0.0217 - np.sqrt(0.0217**2 - 2.0 * 16e-6 * length)) / 16e-6
+    draw = np.random.default_rng(4)
+    hubs = []
+    for turns in (given_off, taken):
+        angle = 2.0 * np.pi * turns + 2e-3 * draw.standard_normal(300)
+        angle = np.mod(angle + np.pi / 3.0 * draw.integers(0, 6, 300), 2.0 * np.pi)
+        hubs.append(Followed("left", 6, times, angle, np.full(300, 2e-3), np.ones((300, 6))))
+    for way, turns in zip(unwrapped(hubs), (given_off, taken), strict=True):
+        assert way.turns[-1] - way.turns[0] == pytest.approx(turns[-1], abs=0.02)
+        assert way.lead > DECIDED
+    assert unwrapped(hubs[:1])[0].turns[-1] < 0.5 * given_off[-1]
+
+
+def test_the_mean_of_a_changing_rate_is_that_of_the_stretch_that_is_stated() -> None:
+    times = TIMES + 0.004 * np.random.default_rng(5).uniform(-1.0, 1.0, 240)
+    turns = 6.0 * times + 0.05 * times**2
+    turned = Turned("left", times, turns, np.full(240, 2e-4), 5.0, 6, 9.0)
+    mean = mean_rate(turned, rate_course(turned), 1e-5)
+    begin, end = (float(word) for word in mean.conditions.split(" s;")[0].split(" to "))
+    assert mean.value == pytest.approx(6.0 + 0.05 * (begin + end), rel=6e-5)
 
 
 def course(name: Any, rate_hz: Any, *, doubt: float = 0.002) -> RateCourse:

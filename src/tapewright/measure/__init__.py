@@ -81,6 +81,7 @@ film_hubs       the two hubs of a cassette in a film: found, or pointed at
 film_shake      how each frame lies against the first, by what does not turn
 film_turning    a hub's angle from frame to frame
 film_aliases    which of several rates a film shows, where teeth look alike
+film_one_tape   which rates of two hubs can be on one tape
 film_rates      turns per second out of angles, with their doubt
 film_tape       what two hubs tell of the tape: speed, packs, thickness, position
 film_events     what reels do besides turning evenly

@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from tapewright.measure.film_one_tape import NOT_ONE_TAPE, TURNS_HZ, can_be_packs, costs_of_laws, pack_law
 from tapewright.measure.film_turning import Followed
 from tapewright.words.reels_seen import HubName
 
@@ -32,11 +33,8 @@ STANDS: Final = 0.003
 STANDING_IS_LIKELIER: Final = 0.5
 UNEXPECTED: Final = 6.0
 """What a rate outside of what the machine can do costs a film: no more, since machines that race exist."""
-NOT_ONE_TAPE: Final = 20.0
-PACKS_APART: Final = 2.6
-"""Ratio of the radii of a full pack and a bare hub, with room: 25.2 over 11 mm is 2.3."""
-OPEN: Final = 1.0
-"""Cost by which the best must lead for a rate to be given at all."""
+OPEN: Final = 2.0
+"""Cost by which the best must lead for a rate to be given at all (a likelihood ratio of seven)."""
 DECIDED: Final = 3.0
 """Cost by which the best must lead to count as told apart (a likelihood ratio of twenty)."""
 
@@ -112,11 +110,15 @@ def marked(followed: Followed) -> bool:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Ways:
-    """All ways to unwrap one hub: for each alias of the first block, what the best way costs, and that way."""
+    """All ways to unwrap one hub: for each alias of the first block, what the best way costs, its rates and turns.
+
+    Rates are by block, shape (ways, blocks); turns from the first frame on, shape (ways, frames).
+    """
 
     costs: Floats
-    paths: NDArray[np.intp]
     rates_hz: Floats
+    turns: Floats
+    blocks: NDArray[np.intp]
 
 
 def unwrapped(followed: Sequence[Followed], expected_hz: Sequence[tuple[float, float]] = ()) -> tuple[Turned, ...]:
@@ -132,7 +134,7 @@ def unwrapped(followed: Sequence[Followed], expected_hz: Sequence[tuple[float, f
     ways = [_ways(one, blocks, expected_hz) for one in followed]
     chosen, leads = _chosen(ways)
     rows = zip(followed, ways, chosen, leads, strict=True)
-    return tuple(_turned(one, way, at, lead, blocks) for one, way, at, lead in rows)
+    return tuple(_turned(one, way, at, lead) for one, way, at, lead in rows)
 
 
 def _blocks(times_s: Floats) -> NDArray[np.intp]:
@@ -179,7 +181,16 @@ def _ways(followed: Followed, blocks: NDArray[np.intp], expected_hz: Sequence[tu
     for at in range(1, count):
         paths[:, at] = follow[at - 1][paths[:, at - 1]]
     along = np.stack([rates[np.arange(count), path] for path in paths])
-    return _Ways(ahead, paths, along)
+    return _Ways(ahead, along, np.stack([_turns(followed, row[blocks]) for row in along]), blocks)
+
+
+def _turns(followed: Followed, rates_hz: Floats) -> Floats:
+    """Unwrap the angles along a course of rates, one for each step; gives turns from the first frame on."""
+    steps, between = np.diff(followed.angle_rad), np.diff(followed.times_s)
+    sector = 2.0 * np.pi / followed.symmetry
+    # A mark chooses the rate; which tooth is which in a single frame is never trusted.
+    steps = steps + sector * np.round((2.0 * np.pi * rates_hz * between - steps) / sector)
+    return np.asarray(np.concatenate([[0.0], np.cumsum(steps)]) / (2.0 * np.pi), dtype=np.float64)
 
 
 def _summed(values: NDArray[np.complex128], blocks: NDArray[np.intp]) -> NDArray[np.complex128]:
@@ -208,8 +219,7 @@ def _chosen(ways: Sequence[_Ways]) -> tuple[list[int], list[float]]:
     if len(ways) == 1:
         return _alone(ways[0])
     one, other = ways
-    together = np.stack([[_not_one_tape(a, b) for b in other.rates_hz] for a in one.rates_hz])
-    total = one.costs[:, None] + other.costs[None, :] + together
+    total = one.costs[:, None] + other.costs[None, :] + _on_one_tape(one, other)
     best = np.unravel_index(int(np.argmin(total)), total.shape)
     leads = []
     for axis, at in enumerate(best):
@@ -232,25 +242,39 @@ def _alone(way: _Ways) -> tuple[list[int], list[float]]:
     return [best], [min(rest, default=float("inf"))]
 
 
-def _not_one_tape(one: Floats, other: Floats) -> float:
-    """Give what it costs two hubs that both turn to turn as no two packs of one cassette do."""
-    both = (np.abs(one) > 0.1) & (np.abs(other) > 0.1)
-    if both.sum() < 0.1 * len(one) or not both.any():
-        return 0.0
-    ratio = np.median(one[both] / other[both])
-    return 0.0 if 1.0 / PACKS_APART < ratio < PACKS_APART else NOT_ONE_TAPE
+def _on_one_tape(one: _Ways, other: _Ways) -> Floats:
+    """Give what each way of one hub costs beside each way of the other, shape (ways, ways)."""
+    total = np.full((len(one.costs), len(other.costs)), NOT_ONE_TAPE)
+    alone = one.costs[:, None] + other.costs[None, :]
+    can = [
+        (i, j)
+        for i in range(len(one.costs))
+        for j in range(len(other.costs))
+        if can_be_packs(one.rates_hz[i], other.rates_hz[j])
+    ]
+    least = min((float(alone[pair]) for pair in can), default=0.0)
+    laws = {}
+    for i, j in can:
+        total[i, j] = 0.0
+        turning = (np.abs(one.rates_hz[i]) > TURNS_HZ) & (np.abs(other.rates_hz[j]) > TURNS_HZ)
+        if alone[i, j] < least + NOT_ONE_TAPE and turning.any():
+            law = pack_law(*(_by_block(way.turns[at], way.blocks)[turning] for way, at in ((one, i), (other, j))))
+            if law is not None:
+                laws[i, j] = law
+    for pair, cost in costs_of_laws(laws).items():
+        total[pair] = cost
+    return total
 
 
-def _turned(followed: Followed, way: _Ways, at: int, lead: float, blocks: NDArray[np.intp]) -> Turned:
-    steps, between = np.diff(followed.angle_rad), np.diff(followed.times_s)
-    sector = 2.0 * np.pi / followed.symmetry
-    # A mark chooses the rate; which tooth is which in a single frame is never trusted.
-    wanted = 2.0 * np.pi * way.rates_hz[at][blocks] * between
-    steps = steps + sector * np.round((wanted - steps) / sector)
-    turns = np.concatenate([[0.0], np.cumsum(steps)]) / (2.0 * np.pi)
+def _by_block(turns: Floats, blocks: NDArray[np.intp]) -> Floats:
+    return np.asarray(np.bincount(blocks, 0.5 * (turns[1:] + turns[:-1])) / np.bincount(blocks), dtype=np.float64)
+
+
+def _turned(followed: Followed, way: _Ways, at: int, lead: float) -> Turned:
     symmetry = 1 if marked(followed) else followed.symmetry
-    step_hz = 1.0 / (symmetry * float(np.median(between)))
-    return Turned(followed.name, followed.times_s, turns, followed.sigma_rad / (2.0 * np.pi), step_hz, symmetry, lead)
+    step_hz = 1.0 / (symmetry * float(np.median(np.diff(followed.times_s))))
+    sigma = followed.sigma_rad / (2.0 * np.pi)
+    return Turned(followed.name, followed.times_s, way.turns[at], sigma, step_hz, symmetry, lead)
 
 
 def why_open(turned: Turned) -> str:

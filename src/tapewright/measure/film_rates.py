@@ -122,15 +122,15 @@ def mean_rate(turned: Turned, course: RateCourse, tick_s: float) -> Reading:
         whole = float(turned.times_s[-1] - turned.times_s[0])
         doubt = SURE * np.sqrt(2.0) * float(np.median(turned.sigma_turns)) / whole + 1e-4
         return Reading(0.0, "Hz", float(doubt), method="angle over frame times", conditions="it stood all the time")
-    between = (course.times_s[moving[0]], course.times_s[moving[-1]])
-    if between[1] - between[0] < WINDOW_S:
-        between = (course.times_s[0], course.times_s[-1])
-    inside = np.flatnonzero((turned.times_s >= between[0] - 1e-9) & (turned.times_s <= between[1] + 1e-9))
-    if len(inside) < 2:
+    first, last = int(moving[0]), int(moving[-1])
+    if course.times_s[last] - course.times_s[first] < WINDOW_S:
+        first, last = 0, len(course.times_s) - 1
+    # The angle at a window's middle, by its own line: the mean is then that of exactly the stretch that is stated.
+    begin, end = float(course.times_s[first]), float(course.times_s[last])
+    seconds = end - begin
+    if seconds <= 0.0:
         return Reading(None, "Hz", why_not=f"The {turned.name} hub turned too shortly for a mean rate.")
-    first, last = int(inside[0]), int(inside[-1])
-    seconds = float(turned.times_s[last] - turned.times_s[first])
-    rate = float(turned.turns[last] - turned.turns[first]) / seconds
+    rate = float(course.turns[last] - course.turns[first]) / seconds
     sigma = float(np.median(turned.sigma_turns))
     scatter = float(np.median(course.doubt_hz)) / SURE * WINDOW_S / np.sqrt(12.0 / 6.0)
     ends = SURE * np.sqrt(2.0) * max(sigma, scatter) + 2.0 * WOBBLE_TURNS
@@ -140,7 +140,7 @@ def mean_rate(turned: Turned, course: RateCourse, tick_s: float) -> Reading:
         "Hz",
         float(doubt),
         method="angle by polar correlation over the frames' own times",
-        conditions=f"{between[0]:.1f} to {between[1]:.1f} s; no slower or faster alias",
+        conditions=f"{begin:.2f} to {end:.2f} s; no slower or faster alias",
     )
 
 
