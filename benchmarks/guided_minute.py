@@ -4,7 +4,7 @@ The list comes first and is kept beside this file; a test works it out anew. The
 every machine, in every degree, draws what an ear and eye of the stated quality would give of the minute, and asks the
 beliefs. The machines, their faults and the senses are simulated: no real machine is among them.
 
-Run: python -m benchmarks.guided_minute [--write] [--draws N] [MACHINE ...]
+Run: python -m benchmarks.guided_minute [--write] [--draws N] [--simulated N [--seed N] [--of-all]] [MACHINE ...]
 """
 
 import argparse
@@ -14,6 +14,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from functools import cache
 from pathlib import Path
 
+from benchmarks.guided_minute_simulated import report, sampled, tried
 from tapewright.faults.mechanism import mechanism
 from tapewright.faults.signs import Sign, signs
 from tapewright.jobs.guided_minute import Revealed, what_it_reveals
@@ -182,6 +183,19 @@ def _row(name: str, found: Sequence[Revealed], places: Sequence[Scored], sound: 
     print(f"{name:22s} " + "  ".join(said) + f"  {sound:>7s}", flush=True)
 
 
+def _simulated(names: Sequence[str], count: int, seed: int, *, of_all: bool) -> None:
+    everything = {name: [one.fault for one in _revealed(name)] for name in names} if of_all else {}
+    results = []
+    table = LIST.read_text(encoding="utf-8")
+    for number, (name, fault) in enumerate(sampled(table, names, count, seed, everything)):
+        one = tried(name, fault, number, seed)
+        results.append(one)
+        called = f"{name} {fault.part}={fault.kind} {fault.severity:g}"
+        mends = f"; {', '.join(one.mended) or 'none alone'} would mend it" if one.place != 1 else ""
+        print(f"{number:3d} {called:55s} place {one.place}, ideal {one.ideal} ({one.says}){mends}", flush=True)
+    print(*report(results), sep="\n")
+
+
 def main() -> None:
     """Print the score, after writing the list and the page where that is asked."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -190,7 +204,13 @@ def main() -> None:
     parser.add_argument("--draws", type=int, default=4, help="minutes of each fault")
     parser.add_argument("--sense", action="append", choices=SENSES, help="only this sense")
     parser.add_argument("--as-detected", action="store_true", help="only what the detectors of this version report")
+    parser.add_argument("--simulated", type=int, metavar="N", help="play, film and listen to N machines instead")
+    parser.add_argument("--of-all", action="store_true", help="with --simulated: of all faults, not of the list alone")
+    parser.add_argument("--seed", type=int, default=2026, help="with --simulated: which machines")
     asked = parser.parse_args()
+    if asked.simulated:
+        _simulated(asked.machines, asked.simulated, asked.seed, of_all=asked.of_all)
+        return
     if asked.write:
         write_whole(LIST, list_text())
         write_whole(PAGE, page_text())

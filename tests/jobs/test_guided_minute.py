@@ -15,7 +15,7 @@ from tapewright.faults.applied import Fault, applied
 from tapewright.faults.consequences import signs_shown
 from tapewright.jobs.guided_minute import differs, given, impressions, share_of
 from tapewright.jobs.guided_minute_marks import checked_marks, is_film, is_minute, marks_in, note_of, usual_marks
-from tapewright.jobs.guided_minute_score import _said, scored
+from tapewright.jobs.guided_minute_score import said_of, scored
 from tapewright.machine.library import shipped
 from tapewright.words.evidence import Observation
 from tapewright.words.mechanism_heard import Mark
@@ -116,7 +116,7 @@ def test_the_score_speaks_the_language_of_evidence() -> None:
     wanted = impressions(machine)
     net = speaking_of(network(machine), [one.name for one in wanted if one.sign is not None])
     now = given(machine, wanted)
-    found = _said(net, wanted, [now], np.random.default_rng(1), 1.0, 0.0)
+    found = said_of(net, wanted, [now], np.random.default_rng(1), 1.0, 0.0)
     signs = [
         Observation(one.name, how.chance > 0.5)
         for one, how in zip(wanted, now, strict=True)

@@ -6,7 +6,7 @@ simulated: this measures what the evidence can tell, not how well a telephone he
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -28,6 +28,8 @@ HITS: Final = 0.95
 FALSE_ALARMS: Final = 0.02
 """How often what is not there is found all the same."""
 SENSES: Final = ("sound", "film")
+AT_ONCE: Final = 24
+"""Machines whose beliefs are asked together: more of them want gigabytes, and take longer each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +85,9 @@ def suspected_though_sound(machine: Machine, *, draws: int = 50, seed: int = 1) 
     wanted = impressions(ideal)
     net = _speaking(ideal, wanted)
     given_now = [given(ideal, wanted)] * draws
-    found = shares(net, posterior(net, _said(net, wanted, given_now, np.random.default_rng(seed), HITS, FALSE_ALARMS)))
+    found = shares(
+        net, posterior(net, said_of(net, wanted, given_now, np.random.default_rng(seed), HITS, FALSE_ALARMS))
+    )
     return float((found.share.max(axis=1) > found.none_of_these).mean())
 
 
@@ -99,20 +103,33 @@ def _places(
     """Give the place of the part at fault among the suspects, from 1, shape (faults, draws)."""
     net = _speaking(ideal, wanted)
     given_each = [now for fault in faults for now in [given(applied(ideal, [fault]), wanted)] * draws]
-    said = _said(net, wanted, given_each, np.random.default_rng(seed), hits, false)
-    found = shares(net, posterior(net, said, with_words=False))
-    own = np.repeat([found.parts.index(fault.part) for fault in faults], draws)
-    mine = found.share[np.arange(len(own)), own]
-    # A tie is no lead: what stands level counts as ahead.
-    ahead = (found.share >= mine[:, None] - 1e-9).sum(axis=1)
-    return np.asarray(ahead.reshape(len(faults), draws), dtype=np.intp)
+    said = said_of(net, wanted, given_each, np.random.default_rng(seed), hits, false)
+    return places_of(net, said, [fault.part for fault in faults for _ in range(draws)]).reshape(len(faults), draws)
+
+
+def places_of(net: Network, said: Mapping[str, Array], parts: Sequence[str]) -> NDArray[np.intp]:
+    """Give the place of a part among the suspects of each machine, from 1; a tie is no lead.
+
+    Arguments:
+        net: the machine's belief network.
+        said: likelihoods of each machine's evidence, shape (machines, words) each.
+        parts: one for each machine.
+    """
+    places: list[int] = []
+    for first in range(0, len(parts), AT_ONCE):
+        own = parts[first : first + AT_ONCE]
+        rows = {name: one[first : first + AT_ONCE] for name, one in said.items()}
+        found = shares(net, posterior(net, rows, with_words=False))
+        mine = found.share[np.arange(len(own)), [found.parts.index(part) for part in own]]
+        places += (found.share >= mine[:, None] - 1e-9).sum(axis=1).tolist()
+    return np.array(places, dtype=np.intp)
 
 
 def _speaking(machine: Machine, wanted: Sequence[Impression]) -> Network:
     return speaking_of(network(machine), [one.name for one in wanted if one.sign is not None])
 
 
-def _said(
+def said_of(
     net: Network,
     wanted: Sequence[Impression],
     machines: Sequence[Sequence[Given]],
@@ -120,7 +137,16 @@ def _said(
     hits: float,
     false: float,
 ) -> dict[str, Array]:
-    """Multiply what all impressions say, node by node, shape (machines, words)."""
+    """Draw what a minute gives of some machines, and multiply what it says, node by node, shape (machines, words).
+
+    Arguments:
+        net: speaks of the signs among the impressions.
+        wanted: from `impressions`.
+        machines: what each of them gives, from `given`.
+        random: draws the senses' mistakes.
+        hits: how often what is there is found.
+        false: how often what is not there is found.
+    """
     said: dict[str, Array] = {}
     for number, one in enumerate(wanted):
         column = [given_all[number] for given_all in machines]

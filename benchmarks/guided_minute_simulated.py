@@ -1,0 +1,271 @@
+"""The whole way of a guided minute: played, filmed, listened to and watched, and the beliefs asked.
+
+Single faults from the list that was fixed beforehand are put in, one to a machine, the layouts in turn. The minute is
+played into a room and through a phone, and three of its steps are filmed. What the detectors make of both files is all
+the evidence there is. Where the part at fault does not lead, what a perfect ear and eye would have given is put in the
+place of one detector's report after another: that names the detector that lost it. Machines, sound and film are
+simulated; no real machine is among them.
+"""
+
+import csv
+import tempfile
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+from scipy.stats import binomtest
+
+from benchmarks.reel_films import some_camera, some_look
+from tapewright.diagnose.from_sound import evidence_of_sound
+from tapewright.diagnose.likelihoods import Array, of_observations, of_readings, together
+from tapewright.diagnose.network import Network, network, speaking_of
+from tapewright.faults.applied import Fault, applied
+from tapewright.jobs.guided_minute import Impression, given, impressions
+from tapewright.jobs.guided_minute_film import evidence_of_minute, watch_minute
+from tapewright.jobs.guided_minute_score import FALSE_ALARMS, HITS, places_of, said_of
+from tapewright.jobs.mechanism_heard import listen
+from tapewright.machine.library import shipped
+from tapewright.machine.minute import minute_steps
+from tapewright.machine.parts import Machine
+from tapewright.simulate.film import film
+from tapewright.simulate.film_course import FilmStep
+from tapewright.simulate.minute import play_minute, write_minute
+from tapewright.words.evidence import Evidence
+from tapewright.words.mechanism_heard import Mark
+from tapewright.words.problem import InputAtFaultError
+
+ROOMS: Final = ("case", "bench", "living_room", "workshop", "tiled_room")
+PHONES: Final = ("recorder", "phone", "phone_gain", "voice_message")
+BESIDE: Final = (("noise",), ("noise", "hum"), ("noise", "speech"))
+SNR_DB: Final = (10.0, 30.0)
+FILMED_S: Final = {"play": 8.0, "fast_forward": 4.0, "rewind": 4.0}
+"""Shorter than the minute's own steps: drawing and watching a film take longer than it lasts."""
+SIDE_S: Final = 400.0
+"""How far into the side the tape is: about the middle, as the steps ask for."""
+
+DETECTORS: Final[Mapping[str, tuple[str, ...]]] = {
+    "which motors run": ("motor_runs_sure",),
+    "rates of motors": ("rate_hz|sound",),
+    "racing and labouring": ("races", "labours"),
+    "squeals": ("squeals", "squeak", "squeal_sure"),
+    "knocks and rubbing": ("noise",),
+    "giving up by itself": ("stops", "seconds_to_stop", "falls_back", "starts_and_stops"),
+    "running on": ("goes_on", "run_on_s"),
+    "the head base": ("stays_down", "rises_late", "does_not_drop", "head_base_rise_s"),
+    "solenoids": ("no_click",),
+    "reels: rates and the tape's speed": ("rate_hz|film", "speed_error_pct", "wind_time_s", "tape_races"),
+    "reels: standing, faltering, piling up": (
+        "falters", "stands", "tape_still", "weak", "dead", "loop", "overruns", "coasts",
+    ),
+    "tray and lid": ("stays_out", "stops_short", "goes_late", "returns", "stays_in", "comes_part_way", "comes_late"),
+}  # fmt: skip
+"""What each detector reports: stems of readings, ends of signs."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """One machine, and what came of it.
+
+    Arguments:
+        machine, fault: what was tried.
+        says: room, phone and noise.
+        place: of the part at fault among the suspects, from 1; 0 where there was no evidence.
+        ideal: its place with a perfect ear's and eye's evidence instead.
+        mended: detectors of which each alone, replaced by the perfect one, puts it first.
+        told: for each yes or no that the fault changes, its detector and what it reported: "right", "wrong", "silent".
+    """
+
+    machine: str
+    fault: Fault
+    says: str
+    place: int
+    ideal: int
+    mended: tuple[str, ...]
+    told: tuple[tuple[str, str], ...]
+
+
+def sampled(
+    table: str, names: Sequence[str], count: int, seed: int, everything: Mapping[str, Sequence[Fault]]
+) -> Iterator[tuple[str, Fault]]:
+    """Draw single-fault machines, the layouts in turn, each fault alike.
+
+    Arguments:
+        table: the list that was fixed, as text.
+        names: of the layouts.
+        count: how many.
+        seed: the same machines each time.
+        everything: faults of each layout to draw from instead of the list; empty for the list.
+    """
+    listed: dict[str, list[Fault]] = {}
+    for row in csv.DictReader(table.splitlines()):
+        if row["told_apart"] == "1" and row["machine"] in names:
+            listed.setdefault(row["machine"], []).append(Fault(row["part"], row["kind"], float(row["degree"])))
+    chosen = {name: list(faults) for name, faults in (everything or listed).items()}
+    layouts = list(chosen)
+    for number in range(count):
+        name = layouts[number % len(layouts)]
+        own = chosen[name]
+        yield name, own[int(np.random.default_rng([seed, number]).integers(len(own)))]
+
+
+def tried(name: str, fault: Fault, number: int, seed: int) -> Tried:
+    """Play, film, listen, watch, and ask the beliefs.
+
+    Arguments:
+        name: of the layout.
+        fault: what is put in.
+        number, seed: which minute it is.
+    """
+    machine, random = shipped(name), np.random.default_rng([seed, number, 7])
+    with tempfile.TemporaryDirectory(prefix="tapewright-trial-") as folder:
+        sound, says = _listened(machine, fault, random, Path(folder) / "minute.wav")
+        seen, filmed = _watched(machine, fault, random, Path(folder) / "reels.mp4")
+    evidence = _both(sound, seen)
+    return _judged(machine, fault, evidence, random, f"{says}, {filmed}")
+
+
+def _listened(machine: Machine, fault: Fault, random: np.random.Generator, path: Path) -> tuple[Evidence, str]:
+    room, phone = str(random.choice(ROOMS)), str(random.choice(PHONES))
+    snr_db, beside = float(random.uniform(*SNR_DB)), BESIDE[int(random.integers(len(BESIDE)))]
+    worn = applied(machine, [fault])
+    minute = play_minute(
+        worn, minute_steps(machine), int(random.integers(1 << 30)), room=room, phone=phone, snr_db=snr_db,
+        background=beside, faults=[fault],
+    )  # fmt: skip
+    write_minute(minute, path)
+    heard = listen(path, machine, minute.truth.marks)
+    return evidence_of_sound(machine, heard).evidence, f"{room}, {phone}, {snr_db:.0f} dB, {'+'.join(beside)}"
+
+
+def _watched(machine: Machine, fault: Fault, random: np.random.Generator, path: Path) -> tuple[Evidence, str]:
+    steps, at_s = [], 0.0
+    for mode, lasts_s in FILMED_S.items():
+        if mode in machine.modes:
+            steps.append(FilmStep(mode, at_s, lasts_s))
+            at_s += lasts_s
+    camera = replace(some_camera(random), width=960, height=540, rate_hz=24.0, exposure_s=1 / 100, row_s=25e-6)
+    film(machine, [fault], path, steps, seed=int(random.integers(1 << 20)), position_s=SIDE_S, camera=camera,
+         look=some_look(random))  # fmt: skip
+    marks = [*(Mark(step.mode, step.at_s) for step in steps), Mark("off", at_s)]
+    try:
+        pieces = watch_minute(path, machine, marks)
+    except InputAtFaultError:
+        return Evidence((), {}), "film refused"
+    used = sum(one.watched is not None for one in pieces)
+    return evidence_of_minute(pieces).evidence, f"{used} of {len(steps)} steps watched"
+
+
+def _both(first: Evidence, second: Evidence) -> Evidence:
+    """Put both senses' findings together; what both say counts once, as the first heard it."""
+    known = {sign.id for sign in first.signs}
+    signs = (*first.signs, *(sign for sign in second.signs if sign.id not in known))
+    return Evidence(signs, {**second.readings, **first.readings})
+
+
+# --- what came of it --------------------------------------------------------------------------------------------------
+
+
+def _judged(machine: Machine, fault: Fault, evidence: Evidence, random: np.random.Generator, says: str) -> Tried:
+    wanted = impressions(machine)
+    now, usual = given(applied(machine, [fault]), wanted), given(machine, wanted)
+    ids = {sign.id for sign in evidence.signs} | {one.name for one in wanted if one.sign is not None}
+    net = speaking_of(network(machine), sorted(ids))
+    perfect = {
+        called: _rows(said_of(net, own, [[now[i] for i in where]], random, HITS, FALSE_ALARMS))
+        for called, own, where in _by_detector(wanted)
+    }
+    real = {called: _said(net, _only(machine, evidence, called)) for called in DETECTORS}
+    place = _place(net, list(real.values()), fault.part)
+    ideal = _place(net, list(perfect.values()), fault.part)
+    mended: tuple[str, ...] = ()
+    if place != 1:
+        swapped = {one: [perfect[one] if one == called else real[called] for called in real] for one in perfect}
+        mended = tuple(one for one, parts in swapped.items() if _place(net, parts, fault.part) == 1)
+    told = tuple(
+        (called, _reported(one, evidence, this.chance > was.chance))
+        for one, this, was in zip(wanted, now, usual, strict=True)
+        if one.reading is None and abs(this.chance - was.chance) >= 0.4
+        for called in (_detector(one.name, one.sense),)
+    )
+    return Tried(machine.id, fault, says, place, ideal, mended, told)
+
+
+def _place(net: Network, said: Sequence[Mapping[str, Array]], part: str) -> int:
+    whole = together(*said)
+    return int(places_of(net, {name: np.atleast_2d(one) for name, one in whole.items()}, [part])[0]) if whole else 0
+
+
+def _rows(said: Mapping[str, Array]) -> dict[str, Array]:
+    return {name: one[0] for name, one in said.items()}
+
+
+def _said(net: Network, evidence: Evidence) -> dict[str, Array]:
+    return together(of_observations(net, evidence.signs), of_readings(net, evidence.readings))
+
+
+def _only(machine: Machine, evidence: Evidence, detector: str) -> Evidence:
+    signs = tuple(sign for sign in evidence.signs if _detector(sign.id, "") == detector)
+    own = {name for name in evidence.readings if _detector(name, _sense(machine, name)) == detector}
+    return Evidence(signs, {name: one for name, one in evidence.readings.items() if name in own})
+
+
+def _sense(machine: Machine, name: str) -> str:
+    """Say which sense a rate comes from: a motor's is heard, a reel's is seen."""
+    part = name.partition("@")[0].partition(":")[2]
+    return "sound" if part in machine.rotors and machine.rotors[part].kind == "motor" else "film"
+
+
+def _by_detector(wanted: Sequence[Impression]) -> Iterator[tuple[str, list[Impression], list[int]]]:
+    for called in DETECTORS:
+        where = [i for i, one in enumerate(wanted) if _detector(one.name, one.sense) == called]
+        yield called, [wanted[i] for i in where], where
+
+
+def _detector(name: str, sense: str) -> str:
+    """Name the detector that an impression or a finding comes from."""
+    stem = name.partition("@")[0].partition(":")[0]
+    for called, ends in DETECTORS.items():
+        for end in ends:
+            own, _, of = end.partition("|")
+            if (stem == own and of in ("", sense)) or (not of and name.endswith(f"_{own}")):
+                return called
+    raise ValueError(f"no detector reports {name}")
+
+
+def _reported(one: Impression, evidence: Evidence, more: bool) -> str:
+    """Say whether a yes or no that the fault changes was reported as it is."""
+    if one.sign is None:
+        reading = evidence.readings.get(one.name)
+        value = None if reading is None else reading.value
+        return "silent" if value is None or abs(value - 0.5) < 0.1 else "right" if (value > 0.5) == more else "wrong"
+    found = [sign.present for sign in evidence.signs if sign.id == one.name]
+    return "silent" if not found or found[0] is None else "right" if found[0] == more else "wrong"
+
+
+def report(results: Sequence[Tried]) -> Iterator[str]:
+    """Say what came of all, in lines.
+
+    Arguments:
+        results: of every machine tried.
+    """
+    first, ideal = sum(one.place == 1 for one in results), sum(one.ideal == 1 for one in results)
+    count = len(results)
+    for says, number in (("simulated sound and film", first), ("a perfect ear and eye on the same", ideal)):
+        low, high = binomtest(number, count).proportion_ci()
+        yield f"{says}: first in {number} of {count}, {number / count:.0%} ({low:.0%} to {high:.0%})"
+    among = sum(1 <= one.place <= 3 for one in results)
+    yield f"among the first three: {among} of {count}, {among / count:.0%}"
+    lost = [one for one in results if one.place != 1]
+    yield f"\n{'detector':40s} changed: right silent wrong   of {len(lost)} not first, it alone would mend"
+    for called in DETECTORS:
+        told = [what for one in results for of, what in one.told if of == called]
+        counts = [told.count(word) for word in ("right", "silent", "wrong")]
+        mends = sum(called in one.mended for one in lost)
+        if told or mends:
+            yield f"{called:40s}         {counts[0]:6d} {counts[1]:6d} {counts[2]:5d}   {mends:d}"
+    several = sum(one.ideal == 1 and not one.mended for one in lost)
+    hopeless = sum(one.ideal != 1 and not one.mended for one in lost)
+    yield f"{'none alone, all together':40s}                               {several:d}"
+    yield f"{'not even all together':40s}                               {hopeless:d}"
