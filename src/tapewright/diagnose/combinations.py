@@ -6,6 +6,7 @@ with each single fault; what several faults do together is composed from that.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import combinations, product
 from typing import Final
 
@@ -239,8 +240,12 @@ def _single(network: Network, ideal: Machine, what: Expected, name: str, state: 
 def _with(network: Network, ideal: Machine, name: str, state: int) -> Machine:
     kind, severity = network.parts[name].states[state]
     assert (kind, severity) != SOUND_STATE
-    fault = fault_kind(ideal, name, kind)
-    return with_imperfections(ideal, name, imperfections_of(fault, severity))
+    return _with_fault(ideal, name, kind, severity)
+
+
+@lru_cache(maxsize=512)  # every reading asks of the same faults, and what follows from each is kept by the machine
+def _with_fault(ideal: Machine, name: str, kind: str, severity: float) -> Machine:
+    return with_imperfections(ideal, name, imperfections_of(fault_kind(ideal, name, kind), severity))
 
 
 def _moved(values: Array, at_rest: float, what: Expected) -> NDArray[np.bool_]:

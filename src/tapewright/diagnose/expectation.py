@@ -9,16 +9,11 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from tapewright.faults.behaviours import HOLDS_FROM
+from tapewright.faults.conditions import sound_margins
 from tapewright.machine.doubt import Column
 from tapewright.machine.figure import figure
 from tapewright.machine.force_sizes import at_work_in, force_table
-from tapewright.machine.forces import (
-    asked_of_shaft,
-    asked_of_steps,
-    capacity_at,
-    load_on,
-    mode_margins,
-)
+from tapewright.machine.forces import asked_of_shaft, asked_of_steps, capacity_at, load_on
 from tapewright.machine.parts import Machine, shaft
 
 Composed = Literal["product", "sum", "squares"]
@@ -59,7 +54,7 @@ class Expected:
 
 def holding(machine: Machine, mode: str, couplings: set[str]) -> float:
     """Give the share of what is asked that the worst of some couplings passes, with the margin it needs to hold."""
-    found = [m.ratio.value for m in mode_margins(machine, mode, exact=True) if m.coupling in couplings]
+    found = [one.ratio.value for name, one in sound_margins(machine, mode).items() if name in couplings]
     return min(1.0, min(found, default=HOLDS_FROM) / HOLDS_FROM)
 
 

@@ -76,7 +76,7 @@ class ModeOutcome:
     harm: Mapping[str, str] = field(default_factory=dict)
 
 
-@lru_cache(maxsize=16)  # one machine is asked many things in a row; nothing of it or of the answer ever changes
+@lru_cache(maxsize=256)  # a machine with each of its faults is asked many things; nothing of the answer ever changes
 def outcome(machine: Machine) -> Outcome:
     """Work out what everything does on a machine as it is, imperfections included.
 

@@ -11,11 +11,11 @@ from typing import Final
 import numpy as np
 
 from tapewright.faults.behaviours import HOLDS_FROM
+from tapewright.faults.conditions import sound_margins
 from tapewright.faults.consequences import outcome
 from tapewright.faults.tape_speed import driven_by, racing_turns
 from tapewright.machine.couplings import Step, running_diameter, steps
 from tapewright.machine.doubt import columns
-from tapewright.machine.forces import mode_margins
 from tapewright.machine.formulas import belt_resonance, run_out_flutter, transmissibility
 from tapewright.machine.parts import Coupling, Machine, Rotor, part, shaft
 from tapewright.machine.rates import Rate, rates
@@ -167,7 +167,7 @@ def fault_lines(machine: Machine, mode: str = "play") -> tuple[FaultLine, ...]:
     if not driven:
         return ()
     drive = _drive(machine, mode, driven)
-    turning = rates(machine, mode)
+    turning = rates(machine, mode, exact=True)
     quicker = _racing_factor(machine, mode, turning) if driven == "take_up" else 1.0
     found = [line for name in machine.rotors for line in _rotor_lines(drive, mode, name, turning)]
     found += [line for name in machine.couplings for line in _coupling_lines(drive, mode, name, turning)]
@@ -205,7 +205,7 @@ def _drive(machine: Machine, mode: str, driven: str) -> _Drive:
         machine,
         at_work,
         ends,
-        {m.coupling: min(1.0, m.ratio.value / HOLDS_FROM) for m in mode_margins(machine, mode, exact=True)},
+        {name: min(1.0, one.ratio.value / HOLDS_FROM) for name, one in sound_margins(machine, mode).items()},
         {name: hertz for name, (hertz, _) in resonances.items()},
         {name: doubt for name, (_, doubt) in resonances.items()},
     )

@@ -86,13 +86,13 @@ def racing_turns(machine: Machine, mode: str = "play") -> float:
     reel = shaft(machine, machine.modes[mode].takes_up)
     arriving = [step for step in steps(machine, mode) if shaft(machine, step.driven) == reel]
     if arriving and arriving[0].slips:
-        return rates(machine, mode)[arriving[0].driver].turns_per_s.value
+        return rates(machine, mode, exact=True)[arriving[0].driver].turns_per_s.value
     if "fast_forward" in machine.modes and arriving:
         winding = machine.modes["fast_forward"].motors
         for motor, given in machine.modes[mode].motors.items():
             if motor in winding and reel in _shafts_beyond(machine, mode, shaft(machine, motor)):
-                turns = rates(machine, "fast_forward")[machine.modes["fast_forward"].takes_up].turns_per_s.value
-                return turns * abs(given / winding[motor])
+                winds = rates(machine, "fast_forward", exact=True)[machine.modes["fast_forward"].takes_up]
+                return winds.turns_per_s.value * abs(given / winding[motor])
     return RACING_TURNS
 
 

@@ -1,7 +1,7 @@
 """Who turns whom, in which mode, at what ratio: outward from the powered motors, then from what the tape turns."""
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from tapewright.machine.belt_path import sides_of
@@ -10,6 +10,9 @@ from tapewright.machine.formulas import speed_ratio
 from tapewright.machine.parts import HOLDING_KINDS, Coupling, Machine, Mode, shaft
 from tapewright.machine.typical import all_sizes
 from tapewright.words.estimate import Estimate
+
+_OnShafts = tuple[Coupling, list[str]]
+"""A coupling, and the shaft that each rotor of its path sits on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +68,7 @@ def steps(machine: Machine, mode: str) -> tuple[Step, ...]:
     After the motors come the reels that the tape turns. A coupling between two shafts that already turn is given in the
     direction of its description.
     """
-    at_work = active(machine, machine.modes[mode])
+    at_work = [(one, [shaft(machine, end) for end in one.path]) for one in active(machine, machine.modes[mode])]
     reached: set[str] = set()
     found: list[Step] = []
     for start in _starts(machine, machine.modes[mode]):
@@ -74,10 +77,10 @@ def steps(machine: Machine, mode: str) -> tuple[Step, ...]:
         reached.add(start)
         queue = deque([start])
         while queue:
-            for step in _from(machine, at_work, queue.popleft(), reached):
+            for step in _from(at_work, queue.popleft(), reached):
                 found.append(step)
                 queue.append(shaft(machine, step.driven))
-    return (*found, *_closing(machine, at_work, reached, found))
+    return (*found, *_closing(at_work, reached, found))
 
 
 def _starts(machine: Machine, mode: Mode) -> Iterator[str]:
@@ -85,24 +88,25 @@ def _starts(machine: Machine, mode: Mode) -> Iterator[str]:
     yield from (shaft(machine, reel) for reel in (mode.takes_up, mode.gives) if reel)
 
 
-def _from(machine: Machine, at_work: tuple[Coupling, ...], start: str, reached: set[str]) -> Iterator[Step]:
-    for coupling in at_work:
-        ends = [name for name in coupling.path if shaft(machine, name) == start]
-        for other in coupling.path:
-            if ends and shaft(machine, other) not in reached:
-                reached.add(shaft(machine, other))
-                yield Step(ends[0], other, coupling.name, coupling.kind == "clutch")
+def _from(at_work: Sequence[_OnShafts], start: str, reached: set[str]) -> Iterator[Step]:
+    for coupling, shafts in at_work:
+        if start not in shafts:
+            continue
+        driver = coupling.path[shafts.index(start)]
+        for other, owner in zip(coupling.path, shafts, strict=True):
+            if owner not in reached:
+                reached.add(owner)
+                yield Step(driver, other, coupling.name, coupling.kind == "clutch")
 
 
-def _closing(machine: Machine, at_work: tuple[Coupling, ...], reached: set[str], found: list[Step]) -> Iterator[Step]:
+def _closing(at_work: Sequence[_OnShafts], reached: set[str], found: Sequence[Step]) -> Iterator[Step]:
     done = {(step.coupling, end) for step in found for end in (step.driver, step.driven)}
-    for coupling in at_work:
-        for other in coupling.path[1:]:
-            ends = (coupling.path[0], other)
-            if all(shaft(machine, end) in reached for end in ends) and not all(
-                (coupling.name, e) in done for e in ends
-            ):
-                yield Step(coupling.path[0], other, coupling.name, coupling.kind == "clutch")
+    for coupling, shafts in at_work:
+        first = coupling.path[0]
+        for other, owner in zip(coupling.path[1:], shafts[1:], strict=True):
+            both_turn = shafts[0] in reached and owner in reached
+            if both_turn and not all((coupling.name, end) in done for end in (first, other)):
+                yield Step(first, other, coupling.name, coupling.kind == "clutch")
 
 
 def tied(machine: Machine, mode: str, rotor: str) -> frozenset[str]:

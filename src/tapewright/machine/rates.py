@@ -39,13 +39,14 @@ class Rate:
     range_per_s: tuple[float, float] | None = None
 
 
-def rates(machine: Machine, mode: str) -> Mapping[str, Rate]:
+def rates(machine: Machine, mode: str, *, exact: bool = False) -> Mapping[str, Rate]:
     """Give how fast everything turns in a mode.
 
     Arguments:
         machine: as described, or with imperfections: a rotor's `rate` changes the diameter it shows, or a motor's
             speed.
         mode: its name.
+        exact: True to leave the doubt out, which takes a fraction of the time.
 
     Returns:
         Rates by the rotor's or belt's name; teeth as "gear.teeth" and commutators as "motor.commutator". Only what
@@ -59,7 +60,7 @@ def rates(machine: Machine, mode: str) -> Mapping[str, Rate]:
     >>> round(rates(shipped("four_track"), "play")["capstan"].turns_per_s.value, 2)
     12.05
     """
-    table = columns(all_sizes(machine))
+    table = columns(all_sizes(machine), exact)
     tape = machine.tape
     half = float(half_side_radius(tape.hub_radius_m, tape.full_radius_m))
     middle = _every(machine, mode, table, (half, half))

@@ -195,8 +195,9 @@ def possible_faults(machine: Machine, age_years: float | None = None) -> tuple[P
     return tuple(
         PossibleFault(name, fault, _at_age(_base_rate(machine, name, fault), age_years))
         for name in part_names(machine)
+        for kinds in (homes(machine, name),)
         for fault in catalogue()
-        if homes(machine, name) & set(fault.lives_in)
+        if not kinds.isdisjoint(fault.lives_in)
     )
 
 
