@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import Any
 
+import av
 import numpy as np
 import pytest
 
@@ -66,6 +67,23 @@ def test_what_is_no_film_is_refused_with_what_to_do(tmp_path: Path) -> None:
         assert error.value.problems[0].do
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [102, 106])
+def test_noise_is_refused_though_spots_of_it_look_like_hubs(seed: int, tmp_path: Path) -> None:
+    """Soft noise of another draw in each frame: a turn that fits best is found in it, but it leads nowhere."""
+    draw = np.random.default_rng(seed)
+    soft = 3.0 * draw.standard_normal((80, 60, 80)).repeat(4, axis=1).repeat(4, axis=2)
+    with av.open(str(tmp_path / "a.mp4"), "w") as container:
+        stream = container.add_stream("mpeg4", rate=10)
+        stream.width, stream.height, stream.pix_fmt = 320, 240, "yuv420p"
+        for picture in soft:
+            gray = np.clip(128.0 + 15.0 * picture, 0, 255).astype(np.uint8)
+            container.mux(stream.encode(av.VideoFrame.from_ndarray(gray, format="gray")))
+        container.mux(stream.encode())
+    with pytest.raises(InputAtFaultError, match="turns"):
+        watch_reels(tmp_path / "a.mp4")
+
+
 def test_one_hub_alone_may_be_a_fan(tmp_path: Path) -> None:
     path = write_film(tmp_path / "fan.mp4", two(lambda t: 0.5 * t, lambda t: t)[:1], np.arange(45) / 30.0, size=SIZE)
     with pytest.raises(InputAtFaultError, match="nothing that turns"):
@@ -117,8 +135,6 @@ def test_a_hub_that_stands_is_found_beside_one_that_turns(tmp_path: Path) -> Non
 
 @pytest.mark.slow
 def test_a_film_on_its_side_is_watched_upright(tmp_path: Path) -> None:
-    import av
-
     upright = write_film(
         tmp_path / "a.mp4", two(lambda t: 0.45 * t, lambda t: 0.61 * t), np.arange(60) / 30.0, size=SIZE
     )

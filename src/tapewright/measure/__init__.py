@@ -76,6 +76,7 @@ erasure         how much of a tone is left after it was erased
 dropouts_of_tone  dropouts: length by depth, on which tracks, and whether they come back with a rate
 film_reading    frames out of a film: brightness alone, each with its own time, turned as it is watched
 film_polar      a hub unrolled: harmonics over the angle, and the angle between two such pictures
+film_runs       short runs of a film's frames laid over each other
 film_turners    what turns about a point of its own in short runs of frames
 film_hubs       the two hubs of a cassette in a film: found, or pointed at
 film_shake      how each frame lies against the first, by what does not turn

@@ -15,17 +15,16 @@ from scipy import signal
 
 from tapewright.measure.film_polar import Place, harmonics, looked_up, ring_points, symmetry_of
 from tapewright.measure.film_reading import FilmFrame
+from tapewright.measure.film_runs import Runs, laid_over
 from tapewright.measure.film_turners import (
     LOOK_ANGLES,
     LOOK_HARMONICS,
     RINGS,
     WIDEST,
-    Runs,
     Turner,
     apart,
     could_be_two,
     fitted,
-    laid_over,
     turners,
 )
 from tapewright.words.reels_seen import HubName, HubSeen

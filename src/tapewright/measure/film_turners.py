@@ -1,23 +1,21 @@
 """What turns about a point of its own in short runs of a film's frames.
 
-The runs are laid over each other. Where brightness changes, something moves; a spot that moves turns only if its
+Where brightness changes, something moves; a spot that moves turns only if its
 frames, unrolled about its centre, are turned copies of each other. Centre, size and foreshortening are those for
 which that holds best.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, optimize
 
 from tapewright.measure.film_polar import Place, correlation, harmonics, ring_points, symmetry_of
-from tapewright.measure.film_reading import FilmFrame, small
+from tapewright.measure.film_runs import Pictures, Runs
 
 Floats = NDArray[np.float64]
-Pictures = NDArray[np.float32]
 
 LEAST_RADIUS: Final = 5.0
 """Of a spot that moves, pixels of the small picture; own choice."""
@@ -25,8 +23,6 @@ MOST_SPOTS: Final = 10
 RINGS: Final = np.linspace(0.25, 1.0, 10)
 LOOK_ANGLES: Final = 128
 LOOK_HARMONICS: Final = 32
-MOST_MOVED: Final = 0.15
-"""Of the picture's height: a farther shift of the camera is no shake."""
 LEAST_ALIKE: Final = 0.55
 """Correlation of turned frames below which nothing turns there; own choice, by films with and without reels."""
 LEAST_TURNED: Final = 0.04
@@ -39,21 +35,6 @@ MOST_STRETCH: Final = 0.33
 """A circle seen twice as long as wide; what is seen from the side more than this cannot be read."""
 WIDEST: Final = (1.6, 14.0)
 """Distance of two hubs over the radius of what turns: two axes stand 42.5 mm apart, and a hub has 3 to 11 mm."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Runs:
-    """Short runs of small frames, laid over each other.
-
-    Arguments:
-        frames: shape (n, height, width), each with its mean taken out and its contrast made one.
-        run: which run each belongs to, shape (n,).
-        by: pixels of the film for one pixel here.
-    """
-
-    frames: Pictures
-    run: NDArray[np.intp]
-    by: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,50 +69,6 @@ class Turner:
     def weight(self) -> float:
         """Give how much it is worth beside others."""
         return self.alike * self.strength
-
-
-def laid_over(bursts: Sequence[Sequence[FilmFrame]]) -> Runs:
-    """Thin the frames, take the light's flicker out and shift each onto the first.
-
-    Arguments:
-        bursts: runs of frames from different places of the film.
-    """
-    held: list[Pictures] = []
-    which: list[int] = []
-    by = 1
-    for number, burst in enumerate(bursts):
-        for frame in burst:
-            thin, by = small(frame.luma)
-            thin = thin - thin.mean()
-            thin /= max(float(thin.std()), 1e-6)
-            if held and thin.shape != held[0].shape:
-                continue
-            if held:
-                thin = _shifted(thin, held[0])
-            held.append(thin)
-            which.append(number)
-    return Runs(np.stack(held), np.array(which, dtype=np.intp), by)
-
-
-def _shifted(picture: Pictures, onto: Pictures) -> Pictures:
-    """Shift a picture onto another by phase correlation, to a fraction of a pixel; a jump is let be."""
-    window = np.outer(np.hanning(onto.shape[0]), np.hanning(onto.shape[1])).astype(np.float32)
-    cross = np.fft.rfft2(picture * window) * np.conj(np.fft.rfft2(onto * window))
-    peak = np.fft.irfft2(cross / (np.abs(cross) + 1e-6 * np.abs(cross).max()), s=onto.shape)
-    down, across = (int(at) for at in np.unravel_index(int(np.argmax(peak)), peak.shape))
-    moved = [_between(peak[:, across], down), _between(peak[down, :], across)]
-    farthest = max(abs(value) for value in moved)
-    if not 0.1 <= farthest <= MOST_MOVED * onto.shape[0]:
-        return picture
-    return np.asarray(ndimage.shift(picture, [-value for value in moved], order=1, mode="nearest"), dtype=np.float32)
-
-
-def _between(line: NDArray[Any], at: int) -> float:
-    """Give where a peak stands between the points of a ring, counted from its zero either way."""
-    before, here, after = (float(line[(at + step) % len(line)]) for step in (-1, 0, 1))
-    bend = before - 2.0 * here + after
-    off = 0.5 * (before - after) / bend if bend < 0.0 else 0.0
-    return (at + len(line) // 2) % len(line) - len(line) // 2 + off
 
 
 def _moving(runs: Runs) -> Floats:
@@ -354,11 +291,9 @@ __all__ = [
     "LOOK_HARMONICS",
     "RINGS",
     "WIDEST",
-    "Runs",
     "Turner",
     "apart",
     "could_be_two",
     "fitted",
-    "laid_over",
     "turners",
 ]

@@ -25,6 +25,9 @@ LEAST_FITS: Final = 0.4
 LEAST_TURNS: Final = 0.08
 LEAST_ONWARD: Final = 0.8
 """Within a second a reel turns one way: so much of its way, at least, leads on."""
+MOST_SCATTER: Final = 0.075
+"""Of angles about their course, over the step from tooth to like tooth: hubs have 0.04 at most, noise 0.13 and more;
+by drawn films."""
 LEAST_SHARE_WOUND: Final = 0.4
 """A wind must carry so much of the tape over for the whole to be told from it."""
 WIND_M_PER_S: Final = 0.15
@@ -76,13 +79,14 @@ def _wrong(path: Path, found: str, do: str) -> InputAtFaultError:
 
 
 def _see_that_it_turns(path: Path, followed: Sequence[Followed], turned: Sequence[Turned]) -> None:
-    """Refuse what looked like hubs and is not: frames that do not agree, a course that wobbles and gets nowhere."""
+    """Refuse what looked like hubs and is not: frames that do not agree, a way that jumps or leads nowhere."""
     good: list[bool] = []
     moves = False
     for frames, way in zip(followed, turned, strict=True):
         fits = float(np.median(frames.fits.max(axis=1)))
         onward = _onward(way)
-        good.append(fits > LEAST_FITS and onward > LEAST_ONWARD)
+        even = _scatter(way, frames.symmetry) < MOST_SCATTER
+        good.append(fits > LEAST_FITS and onward > LEAST_ONWARD and even)
         moves |= onward < 1.0 or float(np.ptp(way.turns)) > LEAST_TURNS
     if not all(good) or not moves:
         raise _wrong(
@@ -100,6 +104,14 @@ def _onward(way: Turned) -> float:
     each, net = np.diff(walked[marks]), np.abs(np.diff(way.turns[marks]))
     moving = each > 0.05
     return float(net[moving].sum() / each[moving].sum()) if moving.any() else 1.0
+
+
+def _scatter(way: Turned, symmetry: int) -> float:
+    """Give how far the angles scatter about their course, over the step from one tooth to the next that is like it."""
+    course = rate_course(way)
+    left = np.abs(way.turns - np.interp(way.times_s, course.times_s, course.turns))
+    inside = (way.times_s >= course.times_s[0]) & (way.times_s <= course.times_s[-1])
+    return float(1.4826 * np.median(left[inside]) * symmetry) if inside.any() else 0.0
 
 
 def _told(hubs: Sequence[HubSeen], turned: Sequence[Turned], tick_s: float, takes_up: str) -> ReelsSeen:
