@@ -198,6 +198,15 @@ def test_both_hubs_tell_the_tape(speed: float, thickness: float, wound: float) -
         assert reading.doubt < 0.12 * reading.value
 
 
+def test_a_pack_that_grows_on_the_wrong_side_is_noticed() -> None:
+    """Two packs of 16 µm tape; the right one grows, whatever was said (a mirrored film, or one upside down)."""
+    hubs = reels(0.0476, 16e-6, 10.0, 60.0)
+    assert not tape_seen(hubs, "right").other_way
+    wrong = tape_seen(hubs, "left")
+    assert wrong.other_way
+    assert wrong.takes_up == "right"
+
+
 def test_published_reel_rates_are_the_published_speed() -> None:
     # Reference notes on standards: reels turn 0.689 Hz (bare hub) to 0.300 Hz (full) at 4.76 cm/s.
     seen = tape_seen((course("left", np.full(100, 0.300)), course("right", np.full(100, 0.689))), "right")

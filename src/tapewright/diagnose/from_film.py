@@ -13,6 +13,7 @@ from tapewright.diagnose.measured import asked
 from tapewright.diagnose.network import network
 from tapewright.machine.parts import SPOKEN_MODES, Machine, spoken
 from tapewright.machine.rates import tape_speed
+from tapewright.measure.film_watching import OTHER_WAY
 from tapewright.words.evidence import Evidence, Observation
 from tapewright.words.mechanism_heard import EvidenceHeard
 from tapewright.words.problem import InputAtFaultError, Problem, nearest
@@ -97,6 +98,10 @@ def check_mode(machine: Machine, mode: str) -> None:
 
 def _all(machine: Machine, seen: ReelsSeen, mode: str) -> Iterator[Said]:
     where = sides(machine, mode)
+    if any(text.startswith(OTHER_WAY) for text in seen.cannot_say):
+        # Which reel is which is open then: only what both hubs tell together is said.
+        yield from _tape(machine, seen, mode)
+        return
     entered = machine.modes[mode]
     taker, giver = where.get(entered.takes_up or ""), where.get(entered.gives or "")
     yield from _rates(machine, seen, mode, where)

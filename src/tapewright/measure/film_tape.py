@@ -40,6 +40,7 @@ class TapeSeen:
         thickness_m: of the tape.
         position: share of the tape that is on the hub that takes up.
         takes_up: the hub that takes up; "" when that cannot be told.
+        other_way: whether the pack that surely grows is not on the hub that was said to take up.
     """
 
     speed_m_per_s: Reading
@@ -47,6 +48,7 @@ class TapeSeen:
     thickness_m: Reading
     position: Reading
     takes_up: str
+    other_way: bool = False
 
 
 def tape_seen(courses: tuple[RateCourse, ...], takes_up: str = "", open_why: str = "") -> TapeSeen:
@@ -54,7 +56,8 @@ def tape_seen(courses: tuple[RateCourse, ...], takes_up: str = "", open_why: str
 
     Arguments:
         courses: of two hubs, on the same times.
-        takes_up: the hub that takes up, where it is known; else the one that turns slower as its pack grows.
+        takes_up: the hub that takes up, where it is known; else the one that turns slower as its pack grows. Where the
+            other pack surely grows, that one is taken.
         open_why: why the rates are left open; "" where they are not.
     """
     why = open_why or _why_not(courses)
@@ -78,9 +81,12 @@ def tape_seen(courses: tuple[RateCourse, ...], takes_up: str = "", open_why: str
         radii[one.name] = Reading(radius, "m", radius * 0.5 * of_whole / whole, method="both hubs' rates",
                                   conditions=conditions)  # fmt: skip
     thick, grows = _thickness(courses, fits, speed, share)
-    taker = takes_up or grows
+    # With a thickness to be had at all, which pack grows is sure by four standard deviations.
+    other_way = bool(takes_up) and thick.value is not None and grows != takes_up
+    taker = grows if other_way or not takes_up else takes_up
     speed_read = Reading(float(speed), "m/s", float(speed * share), method="both hubs' rates", conditions=conditions)
-    return TapeSeen(speed_read, radii, thick, _position(courses, radii, whole, of_whole, taker), taker)
+    return TapeSeen(speed_read, radii, thick, _position(courses, radii, whole, of_whole, taker), taker,
+                    other_way)  # fmt: skip
 
 
 def _why_not(courses: tuple[RateCourse, ...]) -> str:

@@ -34,6 +34,9 @@ WIND_M_PER_S: Final = 0.15
 """What runs faster is a wind: play at double speed has 0.095."""
 
 
+OTHER_WAY: Final = "Whether the film is mirrored, upside down or of another mode"
+
+
 def watch_reels(
     path: Path,
     hubs: Sequence[HubSeen] | None = None,
@@ -177,6 +180,8 @@ def _cannot_say(courses: Sequence[RateCourse], turned: Sequence[Turned], tape: T
         )
     elif not tape.takes_up:
         said.append("It cannot be told which hub takes up, so nothing is said of a loop.")
+    if tape.other_way:
+        said.append(f"{OTHER_WAY}: the pack on the {tape.takes_up} hub grows, though the other one should take up.")
     unsure = [way for way in turned if way.lead < DECIDED]
     said += [f"Whether the {way.name} hub turns at the rate given or one {way.step_hz:.2f} Hz off." for way in unsure]
     said.append("A steady slip of a reel that was there from the first frame to the last: only changes show.")
@@ -184,4 +189,4 @@ def _cannot_say(courses: Sequence[RateCourse], turned: Sequence[Turned], tape: T
     return tuple(said)
 
 
-__all__ = ["watch_reels"]
+__all__ = ["OTHER_WAY", "watch_reels"]
