@@ -198,3 +198,10 @@ def test_every_shipped_machine_can_be_judged_and_said(machine: str) -> None:
     assert {row[2].split()[0] for row in rows} <= {"✓", "✗", "≈"}
     assert 0 < len(owners_rows(judged)) < len(rows)
     assert all(row[0] in acceptance_text(judged).replace("\n", " ") or len(row[0]) > 28 for row in rows)
+
+
+def test_what_was_never_recorded_over_is_not_judged() -> None:
+    """The sheet of the sequence leaves it open to skip erasing; a machine must not fail for that."""
+    found = [one for one in acceptance(said(erased=-0.02)) if one.name == names.ERASURE]
+    assert found
+    assert all(one.verdict is None and "recorded over" in (one.reading.why_not or "") for one in found)

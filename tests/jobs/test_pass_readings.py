@@ -15,6 +15,7 @@ import pytest
 from tapewright.diagnose.beliefs import posterior, ranked
 from tapewright.diagnose.likelihoods import functions_of, of_readings
 from tapewright.diagnose.network import network, with_functions
+from tapewright.jobs.acceptance import SAME_TAPE
 from tapewright.jobs.examine import examine
 from tapewright.jobs.pass_rates import rates_to_ask
 from tapewright.jobs.pass_readings import pass_notes, readings_of
@@ -27,7 +28,7 @@ from tapewright.measure.sequence_finding import FoundSequence
 from tapewright.measure.sequence_plan import planned_sequence
 from tapewright.words import one_pass as names
 from tapewright.words.evidence import Evidence
-from tapewright.words.one_pass import PassReading, PassSaid
+from tapewright.words.one_pass import Judgement, PassReading, PassSaid
 from tapewright.words.reading import Reading
 from tapewright.words.record import Heard
 from tapewright.words.sequence import AZIMUTH, LEVEL, RESPONSE, SPEED, Section
@@ -163,9 +164,44 @@ def test_what_swings_with_the_giving_reel_is_laid_to_the_pack_or_its_table() -> 
     readings = readings_of(four_tracks(), said, {})
     assert readings["azimuth_swing_arcmin:supply_reel"].value == pytest.approx(4.0, rel=0.1)
     assert leading(said)[0] in ("cassette", "supply_reel")
-    notes = pass_notes(readings)
-    assert any("takeup_reel" in note and "not known" in note for note in notes)
-    assert not any("supply_reel:" in note for note in notes)
+    notes = pass_notes(four_tracks(), channels_of(said, 4), readings)
+    assert any("step with take-up reel" in note and "not known" in note for note in notes)
+    assert not any("supply reel" in note for note in notes)
+
+
+def channels_of(said: PassSaid, count: int) -> list[Heard]:
+    silent = [Heard("pass.wav", at, {}, {}) for at in range(2, count + 1)]
+    return [Heard("pass.wav", 1, {}, {}, one_pass=said), *silent]
+
+
+def quiet(tracks: tuple[int, ...], speed_m_per_s: float = NOMINAL_M_PER_S) -> PassSaid:
+    return PassSaid("sequence", speed_m_per_s, 1.0, tracks, (PassReading(names.AZIMUTH, Reading(0.1, "arcmin", 0.01)),))
+
+
+def test_a_track_that_is_not_there_is_said_with_what_to_do_next() -> None:
+    """Common practice: leads are swapped to tell a dead track from a dead lead."""
+    (told,) = [one for one in pass_notes(four_tracks(), channels_of(quiet((1, 2, 4)), 4), {}) if "not found" in one]
+    assert told.startswith("Track 3 was not found")
+    assert "Swap the lead with that of track 1" in told
+
+
+def test_two_channels_of_a_four_track_machine_miss_nothing() -> None:
+    assert not [one for one in pass_notes(four_tracks(), channels_of(quiet((1, 2)), 2), {}) if "not found" in one]
+
+
+def test_a_tape_for_another_speed_than_the_description_is_said() -> None:
+    notes = pass_notes(four_tracks(), channels_of(quiet((1, 2, 3, 4), 2 * NOMINAL_M_PER_S), 4), {})
+    assert any("9.53 cm/s" in one and "4.76 cm/s" in one for one in notes)
+    assert not any("cm/s" in one for one in pass_notes(four_tracks(), channels_of(quiet((1, 2, 3, 4)), 4), {}))
+
+
+def test_a_tape_of_the_machine_itself_says_nothing_of_its_azimuth() -> None:
+    """A head is always square to what it recorded: neither nought nor a turned screw may follow from it."""
+    said = quiet((1, 2, 3, 4))
+    assert readings_of(four_tracks(), said, {})["azimuth_error_arcmin"].value == pytest.approx(0.1)
+    none = Judgement(names.AZIMUTH, Reading(None, "arcmin", why_not=SAME_TAPE), None)
+    own_tape = readings_of(four_tracks(), replace(said, acceptance=(none,)), {})["azimuth_error_arcmin"]
+    assert own_tape.why_not == SAME_TAPE
 
 
 @pytest.mark.slow

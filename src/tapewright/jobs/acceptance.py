@@ -12,6 +12,7 @@ from typing import Final
 from tapewright.jobs.verdicts import OWN_SHEET, verdicts
 from tapewright.machine.limits import RESPONSE_HIGH, RESPONSE_LOW, WAY_OF
 from tapewright.machine.parts import Machine
+from tapewright.measure.erasure import where_erased
 from tapewright.measure.test_tape import CERTIFIED, THIS_MACHINE, KnownTape
 from tapewright.standards import din_45500 as din
 from tapewright.standards.alignment import (
@@ -100,7 +101,7 @@ class _Bench:
         yield from self._crosstalk()
         yield from self._noise()
         yield from self._distortion()
-        yield from self._each(names.ERASURE, _Asked(-din.ERASURE_DB.value, AT_MOST, din.ERASURE_DB.source))
+        yield from self._erasure()
         yield from self._each(names.HUM)
         yield from self._each(names.DROPOUTS)
 
@@ -129,6 +130,11 @@ class _Bench:
         """Judge a reading on every track."""
         for one in self.said.of(name):
             yield self._judged(name, one.reading, self._asked(name, otherwise), one.track)
+
+    def _erasure(self) -> Iterator[Judgement]:
+        asked = self._asked(names.ERASURE, _Asked(-din.ERASURE_DB.value, AT_MOST, din.ERASURE_DB.source))
+        for one in self.said.of(names.ERASURE):
+            yield self._judged(names.ERASURE, where_erased(one.reading), asked, one.track)
 
     # --- heads --------------------------------------------------------------------------------------------------------
 

@@ -133,7 +133,7 @@ def examine(
         plan=tuple(plan(latest.network, beliefs, latest.observations, likelihoods)),
         clash=tuple(clashes(latest.network, latest.observations)),
         heard=tuple(heard),
-        notes=(*(one.says for one in odd), *pass_notes(of_pass), *_notes(machine, heard, knowledge)),
+        notes=(*(one.says for one in odd), *pass_notes(machine, heard, of_pass), *_notes(machine, heard, knowledge)),
     )
 
 

@@ -11,10 +11,11 @@ from typing import Final
 
 from tapewright.jobs.pass_rates import PartRates, rates_to_ask
 from tapewright.machine.head_contact import TREBLE_HZ, tracks_of
-from tapewright.machine.parts import Machine
+from tapewright.machine.parts import Machine, spoken
+from tapewright.machine.speeds import speeds_m_per_s
 from tapewright.measure.azimuth import wander_at
 from tapewright.measure.dropouts_of_tone import LEAST_TO_REPEAT, Dropout, repeats_with
-from tapewright.measure.one_pass import NOT_ERASED_DB
+from tapewright.measure.erasure import where_erased
 from tapewright.words import one_pass as names
 from tapewright.words.one_pass import PassReading, PassSaid
 from tapewright.words.reading import Reading
@@ -24,6 +25,8 @@ STANDS_OUT: Final = 2.0
 """How many doubts something must exceed at a rate that was supposed, before it counts."""
 EXPLAINED: Final = 0.5
 """Share of the wander's power that what was found with rotors must make up, for the whole to be left out."""
+SAME_SPEED: Final = 0.03
+"""Ratio within which a test tape is for the speed of the description."""
 NEAR_TREBLE: Final = 1.35
 LEAST_UM: Final = 0.01
 SUPPOSED_NOT_SEEN: Final = (
@@ -44,18 +47,61 @@ def pass_readings(machine: Machine, heard: Sequence[Heard], known: Mapping[str, 
     return {} if said is None else readings_of(machine, said, known)
 
 
-def pass_notes(found: Mapping[str, Reading]) -> tuple[str, ...]:
-    """Say of whom a pass speaks, and what turns at no known rate.
+def pass_notes(machine: Machine, heard: Sequence[Heard], found: Mapping[str, Reading]) -> tuple[str, ...]:
+    """Say of whom a pass speaks, what does not fit the machine, which track is missing, and what turns unseen.
 
     Arguments:
+        machine: as described.
+        heard: the recordings' channels.
         found: from `pass_readings`.
     """
-    if not found:
+    first = next((one for one in heard if one.one_pass is not None), None)
+    if first is None or first.one_pass is None:
         return ()
-    swings = {name.partition(":")[2]: one for name, one in found.items() if name.startswith("azimuth_swing_arcmin:")}
-    unknown = [f"{part}: {one.why_not}" for part, one in swings.items() if one.why_not]
-    spoken = "What the pass of the test sequence says of the cassette, it says of the one it was played from."
-    return (spoken, *(f"Azimuth in step with the {one}" for one in unknown))
+    channels = sum(one.file == first.file for one in heard)
+    spoken_of = "What the pass of the test sequence says of the cassette, it says of the one it was played from."
+    return (
+        *_of_other_speed(machine, first.one_pass),
+        *_of_missing_tracks(machine, first.one_pass, channels),
+        spoken_of,
+        *_of_unknown_rates(machine, found),
+    )
+
+
+def _of_other_speed(machine: Machine, said: PassSaid) -> tuple[str, ...]:
+    """Say that a tape which plays right on this machine is for another speed than the description's."""
+    tape_m_per_s = said.tape_speed_m_per_s
+    own = speeds_m_per_s(machine)
+    if any(abs(tape_m_per_s / one - 1.0) < SAME_SPEED for one in own):
+        return ()
+    described = " or ".join(f"{100.0 * one:.3g}" for one in own)
+    played = f"The test tape is for {100.0 * tape_m_per_s:.3g} cm/s and plays right, but this machine is described with"
+    return (f"{played} {described} cm/s: see which of them is wrong before believing the rest.",)
+
+
+def _of_missing_tracks(machine: Machine, said: PassSaid, channels: int) -> tuple[str, ...]:
+    """Say which tracks were not found in a recording that has a channel for each: dead, or never connected."""
+    missing = [str(track) for track in range(1, machine.tape.tracks + 1) if track not in said.tracks]
+    if not missing or channels < machine.tape.tracks or not said.tracks:
+        return ()
+    several = len(missing) > 1
+    which = f"{'Tracks' if several else 'Track'} {' and '.join(missing)}"
+    found = f"{which} {'were' if several else 'was'} not found, though there is a channel for every track"
+    return (
+        f"{found}, and nothing is judged of {'them' if several else 'it'}. Swap the lead with that of track "
+        f"{said.tracks[0]} and capture once more: what is silent through the good lead too is dead (head winding, "
+        "replay amplifier, switch); where the other track falls silent instead, it was the lead or the input.",
+    )
+
+
+def _of_unknown_rates(machine: Machine, found: Mapping[str, Reading]) -> tuple[str, ...]:
+    """Say in step with which parts nothing could be looked for, parts with the same reason together."""
+    reasons: dict[str, list[str]] = {}
+    for name, one in found.items():
+        stem, _, part = name.partition(":")
+        if stem == "azimuth_swing_arcmin" and one.why_not:
+            reasons.setdefault(one.why_not, []).append(spoken(machine, part))
+    return tuple(f"Azimuth in step with {' and '.join(parts)}: {why}" for why, parts in reasons.items())
 
 
 def readings_of(machine: Machine, said: PassSaid, known: Mapping[str, Reading]) -> dict[str, Reading]:
@@ -70,7 +116,7 @@ def readings_of(machine: Machine, said: PassSaid, known: Mapping[str, Reading]) 
     inner = [track for track in said.tracks if track not in edge]
     found = {
         **_swings(machine, said, known),
-        "azimuth_error_arcmin": _size(_only(said, names.AZIMUTH, "arcmin")),
+        "azimuth_error_arcmin": _azimuth(said),
         **_spacings(said, edge, inner),
         "gap_um": _mean([one.reading for one in said.of(names.GAP)], "µm"),
         "response_treble_db": _treble(machine, said),
@@ -80,7 +126,7 @@ def readings_of(machine: Machine, said: PassSaid, known: Mapping[str, Reading]) 
         "noise_a_db": _extreme(said.of(names.NOISE_A), max, "dB"),
         "hum_db": _extreme(said.of(names.HUM), max, "dB"),
         "crosstalk_db": _extreme(said.of(names.CROSSTALK), max, "dB"),
-        "erasure_db": _erasure(said),
+        "erasure_db": where_erased(_extreme(said.of(names.ERASURE), max, "dB")),
         "level_at_three_percent_db": _extreme(said.of(names.THREE_PERCENT), min, "dB"),
     }
     return {name: replace(one, conditions=one.conditions or said.sequence) for name, one in found.items()}
@@ -98,7 +144,12 @@ def _on(said: PassSaid, name: str, tracks: Sequence[int]) -> list[Reading]:
     return [one.reading for one in said.of(name) if one.track in tracks]
 
 
-def _size(reading: Reading) -> Reading:
+def _azimuth(said: PassSaid) -> Reading:
+    """Give how far the azimuth is off; none by a tape that the same head recorded, which the acceptance knows."""
+    judged = next((one.reading for one in said.acceptance if one.name == names.AZIMUTH), None)
+    if judged is not None and judged.value is None:
+        return judged
+    reading = _only(said, names.AZIMUTH, "arcmin")
     return reading if reading.value is None else Reading(abs(reading.value), reading.unit, reading.doubt)
 
 
@@ -120,14 +171,6 @@ def _extreme(found: Sequence[PassReading], which: Callable[..., PassReading], un
     return Reading(worst.reading.value, unit, worst.reading.doubt, conditions=f"track {worst.track}")
 
 
-def _erasure(said: PassSaid) -> Reading:
-    """Give what erasing left; what plays on as it was may never have been recorded over."""
-    left = _extreme(said.of(names.ERASURE), max, "dB")
-    if left.value is None or left.value <= NOT_ERASED_DB:
-        return left
-    return Reading(None, "dB", why_not="What was to be erased plays on as it was: was it recorded over at all?")
-
-
 def _spacings(said: PassSaid, edge: Sequence[int], inner: Sequence[int]) -> dict[str, Reading]:
     found = said.of(names.SPACING)
     each = {f"track_spacing_um:{one.track}": one.reading for one in found}
@@ -147,7 +190,7 @@ def _at_least(reading: Reading) -> Reading:
 
 def _treble(machine: Machine, said: PassSaid) -> Reading:
     """Give the weakest track's response at the tone next to 10 kHz."""
-    if abs(said.tape_speed_m_per_s / machine.tape.speed_m_per_s - 1.0) > 0.03:
+    if abs(said.tape_speed_m_per_s / machine.tape.speed_m_per_s - 1.0) > SAME_SPEED:
         return Reading(None, "dB", why_not="The sequence is for another speed than the description's.")
     tones = {one.at_hz for one in said.of(names.RESPONSE) if one.at_hz and one.reading.value is not None}
     near = min(tones, key=lambda hz: abs(math.log(hz / TREBLE_HZ)), default=None)

@@ -16,6 +16,8 @@ BESIDE: Final = 6.0
 """The noise is taken from so many times the tone's own band, half on either side."""
 LEAST_S: Final = 1.0
 SEEN: Final = 2.0
+NOT_ERASED_DB: Final = -10.0
+"""More than this left is no erasing; DIN 45500 part 4 asks for -60 dB."""
 PIECE_S: Final = 1.0
 
 
@@ -82,4 +84,18 @@ def _reading(power: float, sigma: float, reference_db: float, seconds: float) ->
                    method=method, conditions=said)  # fmt: skip
 
 
-__all__ = ["erasure"]
+def where_erased(left: Reading) -> Reading:
+    """Give what erasing left; none where all plays on as it was, for then it may never have been recorded over.
+
+    Arguments:
+        left: from `erasure`, dB.
+
+    >>> where_erased(Reading(-0.1, "dB", 0.1)).value is None, where_erased(Reading(-62.0, "dB", 0.5)).value
+    (True, -62.0)
+    """
+    if left.value is None or left.value <= NOT_ERASED_DB:
+        return left
+    return Reading(None, left.unit, why_not="What was to be erased plays on as it was: was it recorded over at all?")
+
+
+__all__ = ["NOT_ERASED_DB", "erasure", "where_erased"]

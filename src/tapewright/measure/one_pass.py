@@ -17,7 +17,7 @@ from tapewright.measure.azimuth import ARC_MINUTE, LEAST_VALUES, Azimuth, read_a
 from tapewright.measure.crosstalk import crosstalk_of
 from tapewright.measure.distortion import level_at_three_percent
 from tapewright.measure.dropouts_of_tone import Dropouts, dropouts_of, repeats_with
-from tapewright.measure.erasure import erasure
+from tapewright.measure.erasure import NOT_ERASED_DB, erasure
 from tapewright.measure.hum_lines import Hum, hum_lines
 from tapewright.measure.levels import balance, heard_on, levels_of
 from tapewright.measure.losses import Losses, Track, fit_losses
@@ -54,8 +54,6 @@ LOWEST_FOR_DROPOUTS_HZ: Final = 2000.0
 """The shorter the wave, the more a speck under the tape shows."""
 USUAL_CROSSTALK: Final = 0.01
 """What may cross over where it was not read: -40 dB, common practice for tracks side by side."""
-NOT_ERASED_DB: Final = -10.0
-"""More than this left is no erasing; DIN 45500 part 4 asks for -60 dB."""
 READ: Final = (SPEED, LEVEL, AZIMUTH, RESPONSE, MULTITONE, SILENCE, CROSSTALK, DISTORTION, ERASURE)
 
 Values = NDArray[np.float64]
