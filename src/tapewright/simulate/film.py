@@ -1,9 +1,7 @@
 """Write the film that a phone would take of a cassette in such a machine, and the truth about it beside it."""
 
-import contextlib
 import json
-import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -20,6 +18,7 @@ from tapewright.simulate.film_look import AXES_MM, OPENING_MM, Look, Scene
 from tapewright.simulate.film_picture import Painter
 from tapewright.simulate.film_scenes import NoReel, cassette_scene, no_reel_scene
 from tapewright.simulate.film_words import burn_in
+from tapewright.simulate.place import in_the_way, written_beside
 from tapewright.words.plain import plain
 from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.whole_file import write_whole
@@ -238,33 +237,16 @@ def _check(path: Path, seconds: float, seed: int, quality: int, camera: Camera) 
     elif not path.parent.is_dir():
         wrong.append(Problem(str(path), f"the folder {path.parent} is not there.", "Make it first, or give another."))
     else:
-        wrong += _in_the_way(path, path.with_suffix(".json"))
+        wrong += in_the_way(path, "film")
     if wrong:
         raise InputAtFaultError(wrong)
-
-
-def _in_the_way(path: Path, beside: Path) -> list[Problem]:
-    """Say whether something stands at these places that is no simulation's."""
-    if beside.exists() and not _is_truth(beside):
-        return [Problem(str(beside), "is there already and is no truth of a simulation.", "Give another name.")]
-    if path.exists() and path.stat().st_size and not beside.exists():
-        return [Problem(str(path), "is there already and has no truth beside it: it may be a real film.", "Rename.")]
-    return []
-
-
-def _is_truth(path: Path) -> bool:
-    try:
-        held = json.loads(path.read_text(encoding="utf-8") or "{}")
-    except (OSError, ValueError):
-        return False
-    return isinstance(held, dict) and (not held or held.get("simulated") is True)
 
 
 def _write(
     path: Path, painter: Painter, ticks: list[int], truly: NDArray[np.float64], truth: FilmTruth, quality: int,
     progress: Callable[[float], None] | None,
 ) -> None:  # fmt: skip
-    with _beside(path) as part:
+    with written_beside(path) as part:
         try:
             _encode(part, painter, ticks, truly, quality, progress)
         except OSError as error:
@@ -273,17 +255,6 @@ def _write(
             raise InputAtFaultError(Problem(str(path), f"cannot be written: {said}.", do)) from error
         write_whole(path.with_suffix(".json"), json.dumps(plain(truth), indent=1, ensure_ascii=False) + "\n")
         part.replace(path)
-
-
-@contextlib.contextmanager
-def _beside(path: Path) -> Iterator[Path]:
-    """Give a name beside the place, with the same ending, which is gone again whatever happens."""
-    part = path.with_name(f".{path.stem}.{os.getpid()}.part{path.suffix.lower()}")
-    try:
-        yield part
-    finally:
-        with contextlib.suppress(OSError):
-            part.unlink()
 
 
 def _encode(

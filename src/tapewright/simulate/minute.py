@@ -31,6 +31,7 @@ from tapewright.simulate.minute_truth import SAYS, MinuteTruth, TrueNoise, TrueS
 from tapewright.simulate.minute_turning import FALTERS, GRID_HZ, MOTOR_WANDERS, Turning, turning
 from tapewright.simulate.minute_voices import voices
 from tapewright.simulate.pack import Samples
+from tapewright.simulate.place import in_the_way
 from tapewright.words.mechanism_heard import Mark
 from tapewright.words.plain import plain
 from tapewright.words.problem import InputAtFaultError, Problem, nearest
@@ -161,15 +162,12 @@ def write_minute(minute: Minute, out_path: str | Path) -> MinuteTruth:
     if ending != ".wav" and ending not in PACKED_AS:
         do = "Give a name that ends in .wav, .m4a, .ogg or .opus."
         raise InputAtFaultError(Problem(str(path), "has an ending that no minute is written with.", do))
-    beside = path.with_suffix(".json")
-    if path.exists() and not _is_truth(beside):
-        found = "is there already and has no truth beside it: it may be a real recording."
-        raise InputAtFaultError(Problem(str(path), found, "Give another name."))
-    if beside.exists() and not _is_truth(beside):
-        raise InputAtFaultError(Problem(str(beside), "is there already and is no truth of a simulation.", "Rename."))
+    wrong = in_the_way(path, "recording")
+    if wrong:
+        raise InputAtFaultError(wrong)
     truth = replace(minute.truth, file=path.name)
     write_whole(path, minute_bytes(minute, ending))
-    write_whole(beside, json.dumps(plain(truth), indent=1, ensure_ascii=False) + "\n")
+    write_whole(path.with_suffix(".json"), json.dumps(plain(truth), indent=1, ensure_ascii=False) + "\n")
     return truth
 
 
@@ -208,14 +206,6 @@ def _check(room: str, phone: str, kinds: tuple[str, ...], snr_db: float, rate_hz
         wrong.append(Problem("--seed", f"is {seed}.", "Give a whole number from 0."))
     if wrong:
         raise InputAtFaultError(wrong)
-
-
-def _is_truth(path: Path) -> bool:
-    try:
-        held = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return False
-    return isinstance(held, dict) and held.get("simulated") is True
 
 
 # --- loudness and truth -----------------------------------------------------------------------------------------------

@@ -20,6 +20,7 @@ from tapewright.machine.parts import Machine
 from tapewright.simulate import defects
 from tapewright.simulate.course import Course, course
 from tapewright.simulate.pack import Samples
+from tapewright.simulate.place import in_the_way, written_beside
 from tapewright.simulate.timebase import SpeedSource
 from tapewright.simulate.truth import SAYS, Truth, TruthTone, true_flutter, true_lines
 from tapewright.standards.iec_60386 import TEST_TONE_HZ
@@ -149,7 +150,7 @@ def simulate(
         way, tone_hz, duration_s, sample_rate_hz, seed, snr_db, hum_db, hum_hz, channels, drawn if way.moves else ()
     )
     heard = _Heard()
-    with _refusing(path), _beside(path) as part:
+    with _refusing(path), written_beside(path) as part:
         _write(part, recipe, heard, "RF64" if size > LARGEST_WAV else "WAV", progress)
         truth = _truth(worn, tuple(faults), path, recipe, heard, position_s)
         write_whole(path.with_suffix(".json"), json.dumps(plain(truth), indent=1, ensure_ascii=False) + "\n")
@@ -202,36 +203,16 @@ def _check_place(path: Path, size: int) -> None:
     beside = path.with_suffix(".json")
     if beside.is_dir():
         raise _refusal(beside, "is a folder, and the truth has to go there.", "Give another name.")
-    if beside.exists() and not _is_truth(beside):
-        raise _refusal(beside, "is there already and is no truth of a simulation.", "Give another name.")
-    if path.exists() and path.stat().st_size and not beside.exists():
-        raise _refusal(path, "is there already and has no truth beside it: it may be a real recording.", "Rename.")
+    wrong = in_the_way(path, "recording")
+    if wrong:
+        raise InputAtFaultError(wrong)
     free = shutil.disk_usage(path.parent).free
     if free < size + 1_000_000:
         found = f"needs {size / 1e6:.0f} MB, and {free / 1e6:.0f} MB are free there."
         raise _refusal(path, found, "Make room, or make it shorter.")
 
 
-def _is_truth(path: Path) -> bool:
-    try:
-        held = json.loads(path.read_text(encoding="utf-8") or "{}")
-    except (OSError, ValueError):
-        return False
-    return isinstance(held, dict) and (not held or held.get("simulated") is True)
-
-
 # --- what is written --------------------------------------------------------------------------------------------------
-
-
-@contextlib.contextmanager
-def _beside(path: Path) -> Iterator[Path]:
-    """Give a name beside the place, which is gone again whatever happens."""
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        yield part
-    finally:
-        with contextlib.suppress(OSError):
-            part.unlink()
 
 
 def _write(part: Path, recipe: _Recipe, heard: _Heard, container: str, tell: Callable[[float], None] | None) -> None:

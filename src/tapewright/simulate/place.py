@@ -1,0 +1,51 @@
+"""The place that a simulation is written to: only where nothing stands or another simulation does, and whole."""
+
+import contextlib
+import json
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+from tapewright.words.problem import Problem
+
+
+def in_the_way(path: Path, what: str) -> list[Problem]:
+    """Say whether something stands at a place, or where its truth goes, that is no simulation's.
+
+    Arguments:
+        path: where the simulation goes; its truth goes beside it with .json.
+        what: "film", "recording": what a file without a truth may really be.
+
+    >>> in_the_way(Path("nowhere") / "played.wav", "recording")
+    []
+    """
+    beside = path.with_suffix(".json")
+    if beside.exists() and not _is_truth(beside):
+        return [Problem(str(beside), "is there already and is no truth of a simulation.", "Give another name.")]
+    if path.exists() and path.stat().st_size and not beside.exists():
+        found = f"is there already and has no truth beside it: it may be a real {what}."
+        return [Problem(str(path), found, "Rename.")]
+    return []
+
+
+def _is_truth(path: Path) -> bool:
+    try:
+        held = json.loads(path.read_text(encoding="utf-8") or "{}")
+    except (OSError, ValueError):
+        return False
+    return isinstance(held, dict) and (not held or held.get("simulated") is True)
+
+
+@contextlib.contextmanager
+def written_beside(path: Path) -> Iterator[Path]:
+    """Give a name beside the place, with the same ending, which is gone again whatever happens.
+
+    Arguments:
+        path: which what was written takes the place of at the end, in one step.
+    """
+    part = path.with_name(f".{path.stem}.{os.getpid()}.part{path.suffix.lower()}")
+    try:
+        yield part
+    finally:
+        with contextlib.suppress(OSError):
+            part.unlink()
