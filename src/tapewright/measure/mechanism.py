@@ -11,8 +11,10 @@ import numpy as np
 from tapewright.measure.mechanism_clicks import RATE_HZ, find_clicks, octave_levels
 from tapewright.measure.mechanism_comb import LOWEST_HZ, orders_within, weighed
 from tapewright.measure.mechanism_disturbances import (
+    HUM_QUIET_S,
     clipping,
     codec_band,
+    hum_taken_out,
     mains_hum,
     processing,
     speech,
@@ -66,7 +68,13 @@ SILENT_KIND: Final = 0.98
 """One motor in fifty is of a kind that hardly sounds at all; trade judgement, from memory."""
 LINE_SPEAKS: Final = 0.5
 SETTLES_S: Final = 0.5
+NOTHING_KNOWN: Final = 0.6
+"""Where nothing at all is heard to turn: chance that a motor would have been, a phone laid on the case; from memory."""
 SHORT_S: Final = 0.25
+SYLLABLES_HZ: Final = (2.0, 8.0)
+TALKED: Final = 3.0
+"""How much likelier a tone is no squeal's while somebody speaks; trade judgement, from memory."""
+RUNS_DOWN_S: Final = 2.5
 
 
 def hear_mechanism(path: str | Path, marks: Sequence[Mark] | None, expected: Sequence[RateExpected]) -> MechanismHeard:
@@ -103,11 +111,22 @@ def hear_sound(
     if duration < SHORT_S:
         too_short = f"The recording lasts {duration:.2f} s: too short for any rate."
         return MechanismHeard(duration, sound.rate_hz, marks, (), (), (), (), clicks, tuple(disturbances), (too_short,))
+    mains, hum = mains_hum(low)
+    heard_whole = low
+    quiet = _longest_off(marks, duration)
+    if mains and quiet[1] - quiet[0] > HUM_QUIET_S:
+        low = hum_taken_out(low, mains, quiet)
+        # What is left where the hum's size changes too quickly is left out of the evidence.
+        mains, _ = mains_hum(low)
     frames = framed(low)
     modes = _modes_of(frames.times_s, marks)
-    mains, hum = mains_hum(low)
     low_hz, high_hz, band = codec_band(sound, frames)
-    disturbances += [*hum, *band, *speech(low), *(processing(levels[-1], step_s, duration) if len(levels) else [])]
+    disturbances += [
+        *hum,
+        *band,
+        *speech(heard_whole),
+        *(processing(levels[-1], step_s, duration) if len(levels) else []),
+    ]
     by_name: dict[str, list[RateExpected]] = {}
     for one in expected or (UNNAMED,):
         by_name.setdefault(one.name, []).append(one)
@@ -124,8 +143,9 @@ def hear_sound(
     for start, end in _spans(marks, duration):
         # What the key and the start make is over by then.
         knocked, rubbed = repeats_in(high, step_s, start + SETTLES_S, end - SETTLES_S / 2)
-        knocks += knocked
-        rubbings += rubbed
+        talked = any(one.kind == "speech" and one.start_s < end and start < one.end_s for one in disturbances)
+        knocks += [one for one in knocked if not (talked and _like_talk(one.rate_hz.value))]
+        rubbings += [one for one in rubbed if not (talked and _like_talk(one.rate_hz.value))]
     return MechanismHeard(
         duration, source_hz or sound.rate_hz, marks, tuple(stretches), tuple(squeals), tuple(knocks), tuple(rubbings),
         clicks, tuple(sorted(disturbances, key=lambda one: one.start_s)),
@@ -138,6 +158,16 @@ def _modes_of(times_s: Array, marks: Sequence[Mark]) -> list[str]:
         return [""] * len(times_s)
     at = np.searchsorted([mark.at_s for mark in marks], times_s, side="right")
     return [marks[k - 1].mode if k else "" for k in at]
+
+
+def _longest_off(marks: Sequence[Mark], duration_s: float) -> tuple[float, float]:
+    """Give the longest time for which the machine is known to be off, what runs down and the hand's delay left out."""
+    ends = [*(mark.at_s for mark in marks[1:]), duration_s]
+    spans = [
+        (mark.at_s + (RUNS_DOWN_S if k else 0.0), end)
+        for k, (mark, end) in enumerate(zip(marks, ends, strict=False)) if mark.mode == OFF
+    ]  # fmt: skip
+    return max(spans, key=lambda span: span[1] - span[0], default=(0.0, 0.0))
 
 
 def _spans(marks: Sequence[Mark], duration_s: float) -> list[tuple[float, float]]:
@@ -267,13 +297,18 @@ class _Ear:
         # What shakes grows with the square of the rate: a motor that turns slowly is a quiet one.
         likely = [level + 40.0 * math.log10(min(1.0, one.rate_hz / rate)) for level, rate in known]
         spread = SAME_MOTOR_DB if own else SAME_MACHINE_DB
-        sure = chance_heard(float(np.median(likely)), needed, spread) if known else 0.0
+        sure = chance_heard(float(np.median(likely)), needed, spread) if known else NOTHING_KNOWN
         return NotHeard(one.name, one.mode, start, end, needed, min(sure, SILENT_KIND))
 
 
 def _like_mains(rate_hz: float) -> bool:
     """Say whether a rate nobody named is that of the mains: too short a file cannot tell hum from a motor."""
     return any(abs(rate_hz / (mains * order) - 1.0) < 0.01 for mains in (50.0, 60.0) for order in (0.5, 1.0, 2.0))
+
+
+def _like_talk(rate_hz: float | None) -> bool:
+    """Say whether something comes back as often as syllables do (Greenberg 1999: mostly 2 to 8 a second)."""
+    return rate_hz is not None and SYLLABLES_HZ[0] <= rate_hz <= SYLLABLES_HZ[1]
 
 
 def _joined(runs: Sequence[Run], gap_frames: int = 6) -> list[Run]:
@@ -301,7 +336,7 @@ def _believed(squeals: Sequence[Squeal], disturbances: Sequence[Disturbance]) ->
     found = []
     for one in squeals:
         talked = any(d.start_s < one.end_s and one.start_s < d.end_s for d in spoken)
-        sure = one.sure * (0.6 if talked else 1.0)
+        sure = one.sure / (one.sure + TALKED * (1.0 - one.sure)) if talked else one.sure
         if sure >= SURE_ENOUGH:
             found.append(
                 Squeal(one.start_s, one.end_s, one.frequency_hz, one.prominence_db, one.modulation_hz, one.kind, sure)

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
-from tapewright.measure.mechanism_frames import Array, Frames, Single, Sound
+from tapewright.measure.mechanism_frames import HIGHEST_HZ, Array, Frames, Single, Sound
 from tapewright.words.mechanism_heard import Disturbance
 
 MAINS_HZ: Final = (50.0, 60.0)
@@ -14,6 +14,13 @@ MAINS_OFF: Final = 0.003
 CLIPPED: Final = 2e-5
 VOICED: Final = 0.55
 PITCH_HZ: Final = (80.0, 350.0)
+HUM_SAME_S: Final = 10.0
+"""Hum stays the same for longer than this."""
+HUM_STEP_S: Final = 0.02
+HUM_QUIET_S: Final = 2.0
+"""So much of a machine that is off it takes to learn the mains' exact frequency."""
+CLICKS: Final = 2.5
+"""A moment louder than this many times the usual is no hum."""
 
 
 def mains_hum(sound: Sound) -> tuple[float, list[Disturbance]]:
@@ -50,16 +57,74 @@ def mains_hum(sound: Sound) -> tuple[float, list[Disturbance]]:
     return mains, [Disturbance("mains_hum", 0.0, sound.duration_s, says)]
 
 
-def without_mains(said: Single, bin_hz: float, mains_hz: float) -> Single:
-    """Silence the evidence at the multiples of the mains."""
+def without_mains(said: Single, bin_hz: float, mains_hz: float, reach_hz: float = 5.5) -> Single:
+    """Silence the evidence at the multiples of the mains, as wide as a line is in a frame."""
     if not mains_hz:
         return said
     left = said.copy()
-    reach = max(1, round(3.0 / bin_hz))
+    reach = max(1, round(reach_hz / bin_hz))
     for order in range(1, int(said.shape[1] * bin_hz / mains_hz) + 1):
         at = round(order * mains_hz / bin_hz)
         left[:, max(0, at - reach) : at + reach + 1] = 0.0
     return left
+
+
+def hum_taken_out(sound: Sound, mains_hz: float, quiet_s: tuple[float, float]) -> Sound:
+    """Take the mains out of a sound: at each multiple what stays the same for ten seconds, by its slowly changing size.
+
+    Arguments:
+        sound: thinned.
+        mains_hz: 50 or 60; the exact frequency is found.
+        quiet_s: from when to when the machine is off: there nothing but hum stands at the multiples.
+
+    A motor whose line lies a quarter of a hertz beside a multiple stays. One that stands as still as the mains, at one
+    of its multiples, goes with it: nothing tells it from hum.
+    """
+    first, last = (round(at * sound.rate_hz) for at in quiet_s)
+    exact = _exact_mains(sound.samples[first:last], sound.rate_hz, mains_hz)
+    block = max(1, round(HUM_STEP_S * sound.rate_hz))
+    count = len(sound.samples) // block
+    wide = min(count // 2 * 2 - 1, round(HUM_SAME_S / HUM_STEP_S))
+    if wide < 3:
+        return sound
+    window = np.hanning(wide + 2)[1:-1]
+    weight = np.convolve(np.ones(count), window, mode="same")
+    times = np.arange(len(sound.samples)) / sound.rate_hz
+    middles = (np.arange(count) + 0.5) * block / sound.rate_hz
+    left = sound.samples.astype(np.float64)
+    turning = np.exp(-2j * np.pi * exact * times)
+    carrier = np.ones(len(times), dtype=np.complex128)
+    for _ in range(int(HIGHEST_HZ / exact)):
+        carrier = carrier * turning
+        slow = np.mean((sound.samples * carrier)[: count * block].reshape(count, block), axis=1)
+        # A key's click would ring on at every multiple for ten seconds.
+        slow *= np.minimum(1.0, CLICKS * np.median(np.abs(slow)) / np.maximum(np.abs(slow), 1e-20))
+        size = np.convolve(slow, window, mode="same") / weight
+        here = np.interp(times, middles, size.real) + 1j * np.interp(times, middles, size.imag)
+        left -= 2.0 * (here * carrier.conj()).real
+    return Sound(left.astype(np.float32), sound.rate_hz, sound.clipped, sound.left_out_s, sound.packed)
+
+
+def _exact_mains(samples: Single, rate_hz: float, mains_hz: float) -> float:
+    """Give the exact frequency of the mains: the peaks of all multiples, by what each is worth."""
+    length = len(samples)
+    power = np.abs(np.fft.rfft(samples * np.hanning(length), 4 * length)) ** 2
+    bin_hz = rate_hz / (4 * length)
+    found = weights = 0.0
+    for order in range(1, int(1000.0 / mains_hz) + 1):
+        middle, reach = round(order * mains_hz / bin_hz), max(2, round(MAINS_OFF * order * mains_hz / bin_hz))
+        reach = max(reach, round(1.0 / (length * bin_hz / rate_hz)))
+        peak = middle - reach + int(np.argmax(power[middle - reach : middle + reach + 1]))
+        around = float(np.median(power[middle - 8 * reach : middle + 8 * reach + 1]))
+        strong = float(power[peak]) / max(around, 1e-20)
+        if strong < 50.0 or abs(peak - middle) == reach:
+            continue
+        left, top, right = (float(np.log(max(power[k], 1e-20))) for k in (peak - 1, peak, peak + 1))
+        curved = left - 2.0 * top + right
+        shift = 0.5 * (left - right) / curved if curved < 0 else 0.0
+        worth = order**2 * min(strong, 1e4)
+        found, weights = found + worth * (peak + shift) * bin_hz / order, weights + worth
+    return found / weights if weights else mains_hz
 
 
 def speech(sound: Sound) -> list[Disturbance]:

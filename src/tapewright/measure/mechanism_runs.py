@@ -30,7 +30,13 @@ RESOLVED: Final = 6.0
 NEAR: Final = 0.2
 """Spread of a sound motor's rate about the one described, as a share of what is looked for; trade judgement."""
 STRANGE: Final = 0.1
-"""What each frame costs in which a rotor turns that should stand, or turns at another mode's rate, nats."""
+"""What each frame costs in which a rotor turns that should stand, nats."""
+ANOTHER_RATE: Final = 0.4
+"""The same where it should turn at quite another rate."""
+EXPECTED: Final = 3.0
+"""Density, per unit of the rate's logarithm, from which a rate counts as the rotor's own: it is known to a third."""
+NEARLY_ALL: Final = 0.8
+"""Share of what speaks for a comb that has to lie at multiples of another rotor's rate for it to be the other's."""
 SHORTEST_FRAMES: Final = 3
 MOST_RUNS: Final = 60
 
@@ -179,7 +185,8 @@ def _strange(rows: Sequence[_Lane], modes: Sequence[str]) -> Array:
     cost = np.zeros((len(modes), sum(len(row.rates) for row in rows)))
     for mode in dict.fromkeys(modes):
         here = [k for k, one in enumerate(modes) if one == mode]
-        costs = [0.0 if not mode or mode in row.modes or "" in row.modes else STRANGE for row in rows]
+        elsewhere = ANOTHER_RATE if any(mode in row.modes for row in rows) else STRANGE
+        costs = [0.0 if not mode or mode in row.modes or "" in row.modes else elsewhere for row in rows]
         cost[here] = np.repeat(costs, [len(row.rates) for row in rows])
     return cost
 
@@ -246,7 +253,7 @@ def find_runs(
 
     def worth(offer: _Offer) -> float:
         # Where two rotors' ranges hold one comb, it is the one's that is due there, and whose usual rate it is.
-        fits = 0.8 + 0.2 * min(offer.run.usual, 1.0)
+        fits = 0.8 + 0.2 * min(offer.narrow / EXPECTED, 1.0)
         return offer.gain * fits * (0.3 + 0.7 * _due(offer.run, offer.run.name, rows, modes))
 
     while len(found) < MOST_RUNS:
@@ -260,7 +267,7 @@ def find_runs(
         ranked = sorted(offers, key=lambda offer: (-worth(offer), offer.run.name, offer.run.first))
         better = (
             offer for offer in ranked
-            if not _another_fits(left, offer.run, rows, bin_hz) and not _another_is_due(offer.run, rows, modes)
+            if not _another_fits(left, offer.run, rows, modes, bin_hz) and not _another_is_due(offer.run, rows, modes)
         )  # fmt: skip
         best = next(better, ranked[0]).run
         found.append(best)
@@ -275,10 +282,17 @@ def find_runs(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Offer:
-    """A run that one rotor's course has in it, and how much better than silence it is, nats."""
+    """A run that one rotor's course has in it.
+
+    Arguments:
+        run: it.
+        gain: how much better than silence it is, nats.
+        narrow: how likely the rotor turns at just this rate, per unit of the rate's logarithm.
+    """
 
     run: Run
     gain: float
+    narrow: float
 
 
 def _meet(one: Run, other: Run) -> bool:
@@ -299,18 +313,28 @@ def _offers(name: str, course: NDArray[np.intp], rates: Array, along: Array, row
         span = (float(row.rates[0]), float(row.rates[-1]))
         near = int(np.clip(np.searchsorted(row.rates, middle), 0, len(row.rates) - 1))
         usual = float(row.likely[near]) * len(row.rates)
-        found.append(_Offer(Run(name, int(first), int(after) - 1, here, row.orders, span, usual), gain))
+        narrow = usual / math.log(span[1] / span[0]) if span[1] > span[0] else usual
+        found.append(_Offer(Run(name, int(first), int(after) - 1, here, row.orders, span, usual), gain, narrow))
     return found
 
 
-def _another_fits(said: Single, run: Run, rows: Mapping[str, Sequence[_Lane]], bin_hz: float) -> bool:
-    """Say whether all that is heard of a run lies at multiples of a rate that another rotor may have."""
-    speaks = [order for order in run.orders if mean_along(said, run, order, bin_hz) > 0.5]
-    shared = math.gcd(*(round(order) for order in speaks)) if speaks else 1
-    rate = float(np.median(run.rates_hz)) * shared
-    return shared > 1 and any(
-        row.rates[0] <= rate <= row.rates[-1] for other in rows if other != run.name for row in rows[other]
-    )
+def _another_fits(
+    said: Single, run: Run, rows: Mapping[str, Sequence[_Lane]], modes: Sequence[str], bin_hz: float
+) -> bool:
+    """Say whether nearly all that is heard of a run lies at multiples of a rate that another rotor is due to have."""
+    spoken = {order: max(0.0, mean_along(said, run, order, bin_hz)) for order in run.orders}
+    total, middle = sum(spoken.values()), float(np.median(run.rates_hz))
+    for shared in range(2, round(max(run.orders)) // 2 + 1):
+        fitting = sum(size for order, size in spoken.items() if round(order) % shared == 0)
+        if fitting < NEARLY_ALL * total or not total:
+            continue
+        rate = middle * shared
+        for other, lanes_of in rows.items():
+            there = any(row.rates[0] <= rate <= row.rates[-1] for row in lanes_of)
+            faster = Run(other, run.first, run.last, run.rates_hz * shared, run.orders, run.span_hz)
+            if other != run.name and there and _due(faster, other, rows, modes) > 0.2:
+                return True
+    return False
 
 
 def _due(run: Run, name: str, rows: Mapping[str, Sequence[_Lane]], modes: Sequence[str]) -> float:

@@ -23,12 +23,16 @@ FRAME_S: Final = 0.04
 HOP_S: Final = 0.01
 LASTS_S: Final = 0.06
 """A tone that is shorter is a click's ringing."""
+SOUNDS_S: Final = 0.15
+"""A squeal sounds for as long in all: what is shorter is what a key or the head base strikes in the case."""
 CHIRP_S: Final = 0.35
 GAP_S: Final = 0.06
 TOGETHER_S: Final = 3.0
 """Chirps of one pitch no further apart than this are one squeal that comes and goes."""
 NEAR: Final = 0.03
 EVEN_DB, EVEN_SPREAD_DB = 3.0, 1.0
+LASTING_DB, LASTING_S = 2.0, 1.0
+"""What lasts so long may stand out by so much less."""
 RINGS_DB: Final = 10.0
 UNSTEADY: Final = 0.008
 CHUNK: Final = 1000
@@ -245,23 +249,28 @@ def squeals_from(tones: Sequence[Tone]) -> list[Squeal]:
             groups.append([tone])
         else:
             home.append(tone)
-    return [_squeal(group) for group in groups]
+    return [_squeal(group) for group in groups if _lasting(group) >= SOUNDS_S]
+
+
+def _lasting(group: list[Tone]) -> float:
+    return sum(float(tone.times_s[-1] - tone.times_s[0]) + HOP_S for tone in group)
 
 
 def _squeal(group: list[Tone]) -> Squeal:
     start, end = float(group[0].times_s[0]) - FRAME_S / 4, float(group[-1].times_s[-1]) + FRAME_S / 4
     pitches = np.concatenate([tone.frequency_hz for tone in group])
     prominent = float(np.median(np.concatenate([tone.prominence_db for tone in group])))
-    lasting = sum(float(tone.times_s[-1] - tone.times_s[0]) + HOP_S for tone in group)
-    alone = max(1.0, lasting / FRAME_S)
+    alone = max(1.0, _lasting(group) / FRAME_S)
     spread = float(np.std(pitches)) if len(pitches) > 1 else 1.0 / FRAME_S
     frequency = Reading(
         float(np.median(pitches)), "Hz", float(max(1.96 * spread / np.sqrt(alone), 2.0)), method="peak of the spectrum"
     )
     # The criterion says what ears call a tone at all. Motors and cases have such tones too; in what was recorded of
-    # sound ones none stood out by more than 11.5 dB. So the odds are even 3 dB above the criterion.
+    # sound ones none stood out by more than 11.5 dB. So the odds are even 3 dB above the criterion, for a short one;
+    # one pitch held for a second needs less.
     beyond = prominent - float(criterion_db(np.array(frequency.value or 1e3)))
-    chance = float(np.exp(-(beyond - EVEN_DB) / EVEN_SPREAD_DB)) + float(np.exp(-alone))
+    even = EVEN_DB - LASTING_DB * min(1.0, _lasting(group) / LASTING_S)
+    chance = float(np.exp(-(beyond - even) / EVEN_SPREAD_DB)) + float(np.exp(-alone))
     kind = "squeal" if max(float(tone.times_s[-1] - tone.times_s[0]) for tone in group) >= CHIRP_S else "chirp"
     return Squeal(start, end, frequency, prominent, _comes_back(group), kind, 1.0 / (1.0 + chance))
 
