@@ -1,6 +1,7 @@
 """The hand-over says what was found, done and proved, and what a mended speed does to the owner's tapes."""
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -87,3 +88,17 @@ def test_pitch_goes_with_the_ratio_of_speeds(before: float, after: float) -> Non
 
 def test_a_speed_nobody_measured_is_not_made_up() -> None:
     assert "not measured" in tapes_advice(None, percent(0.0))[0]
+
+
+def test_of_several_channels_the_clearest_is_set_out_and_the_others_stand_beside_it(said: HandOver) -> None:
+    """A bench keeps two sheets for four channels, not eight; no reading is lost by it."""
+    one = heard()
+    channels = [replace(one, channel=at, tone={**one.tone, "found": True, "snr_db": snr}) for at, snr in
+                ((1, 30.0), (2, 44.0), (3, 41.0))]  # fmt: skip
+    page = bench_page(replace(said, before=(), after=tuple(channels)), MACHINE)
+    about = [section for section in page.sections if section.title.startswith("After: ")]
+    assert [section.title.partition(", ")[2] for section in about] == ["channel 2", "the other channels"]
+    (table,) = about[1].tables
+    assert table.headings == ("reading", "channel 1", "channel 3")
+    assert len(table.rows) == sum(reading.value is not None for reading in one.readings.values())
+    assert not about[1].pictures

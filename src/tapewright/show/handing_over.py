@@ -72,10 +72,10 @@ def bench_page(said: HandOver, machine: Machine) -> Page:
         _reasons(said),
         Section("Done", points=said.done) if said.done else None,
         _proof(said, machine),
-        *(_measured(f"Before: {one.file}, channel {one.channel}", one, machine) for one in said.before),
-        *(_measured(f"After: {one.file}, channel {one.channel}", one, machine) for one in said.after),
         *_passes("Before", said.before),
         *_passes("After", said.after),
+        *_recordings("Before", said.before, machine),
+        *_recordings("After", said.after, machine),
         Section("Tapes", points=said.tapes) if said.after else None,
         Section("May come next", points=said.expect) if said.expect else None,
         _bill(said),
@@ -181,6 +181,40 @@ def _proof(said: HandOver, machine: Machine) -> Section | None:
     if not tables:
         return None
     return Section("Before and after", (said.proof,), (), _plots(said), tuple(tables))
+
+
+def _recordings(when: str, heard: Sequence[Heard], machine: Machine) -> list[Section]:
+    """Set out of each recording the channel with the clearest tone in full, the others beside it in one short table."""
+    sections = []
+    for file in dict.fromkeys(one.file for one in heard):
+        channels = [one for one in heard if one.file == file]
+        fullest = max(channels, key=_clearness)
+        sections.append(_measured(f"{when}: {file}, channel {fullest.channel}", fullest, machine))
+        others = [one for one in channels if one is not fullest]
+        if others:
+            sections.append(_beside(f"{when}: {file}, the other channels", fullest, others))
+    return sections
+
+
+def _clearness(heard: Heard) -> float:
+    return float(str(heard.tone.get("snr_db") or 0.0)) if heard.tone.get("found") else -1.0
+
+
+def _beside(title: str, fullest: Heard, others: Sequence[Heard]) -> Section:
+    """Give what channels read that are not set out in full: values alone, for they were taken in the same way."""
+    names = dict.fromkeys(name for one in others for name, reading in one.readings.items() if reading.value is not None)
+    rows = tuple(
+        (
+            reading_name(name),
+            *(reading_said(name, one.readings[name]) if name in one.readings else "" for one in others),
+        )
+        for name in names
+    )
+    tones = tuple(f"Channel {one.channel}: {tone_said(one)}" for one in others)
+    notes = tuple(f"Channel {one.channel}: {note}" for one in others for note in one.notes if note not in fullest.notes)
+    headings = ("reading", *(f"channel {one.channel}" for one in others))
+    tables = (Table(headings, rows, "Readings, taken in the same way"),) if rows else ()
+    return Section(title, tones, notes, (), tables)
 
 
 def _measured(title: str, heard: Heard, machine: Machine) -> Section:
