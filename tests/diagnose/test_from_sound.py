@@ -75,6 +75,19 @@ def test_what_stops_by_itself_says_after_how_long() -> None:
     assert value(told, "seconds_to_stop@play") == pytest.approx(3.0, abs=0.2)
 
 
+def test_a_wind_given_up_leaves_its_mode_the_rate_it_had() -> None:
+    """The machine falls back to the rate of play by itself: that is no rate of the wind."""
+    machine = shipped("auto_reverse_deck")
+    marks = (Mark("off", 0.0), Mark("fast_forward", 5.0), Mark("stop", 13.0))
+    wound = replace(ran("capstan_motor", "fast_forward", 5.2, 7.2), rate_hz=Reading(59.5, "Hz", 0.01))
+    after = replace(ran("capstan_motor", "fast_forward", 7.5, 16.0), rate_hz=Reading(39.7, "Hz", 0.01))
+    told = evidence_of_sound(machine, replace(NOTHING, marks=marks, stretches=(wound, after)))
+    assert value(told, "rate_hz:capstan_motor@fast_forward") == pytest.approx(59.5)
+    steady = replace(after, rate_hz=Reading(59.6, "Hz", 0.01))
+    told = evidence_of_sound(machine, replace(NOTHING, marks=marks, stretches=(wound, steady)))
+    assert value(told, "rate_hz:capstan_motor@fast_forward") == pytest.approx(59.6)
+
+
 def test_without_marks_nothing_is_said_of_any_mode() -> None:
     told = evidence_of_sound(FOUR, replace(NOTHING, marks=(), stretches=(ran("cam_motor", "", 4.2, 8.4),)))
     assert not told.evidence.readings

@@ -29,6 +29,7 @@ def rows(text: str, machine: str = "") -> list[dict[str, str]]:
     return [row for row in csv.DictReader(text.splitlines()) if machine in ("", row["machine"])]
 
 
+@pytest.mark.slow
 def test_the_list_kept_is_what_follows_from_a_description_now() -> None:
     kept = rows(command.LIST.read_text(encoding="utf-8"), QUICK)
     assert kept == rows(command.list_text([QUICK]))
@@ -110,6 +111,7 @@ def test_alike_is_mutual() -> None:
 # --- the score --------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_the_score_speaks_the_language_of_evidence() -> None:
     """One row of the score's likelihoods is what the same evidence, written down, gives."""
     machine = shipped(QUICK)

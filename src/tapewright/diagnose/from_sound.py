@@ -137,12 +137,24 @@ def _rates(machine: Machine, heard: MechanismHeard, spells: tuple[_Spell, ...]) 
         mode = max(shares, key=lambda m: (one.name in machine.modes[m].motors, shares[m]), default="")
         if not mode or shares[mode] < LEAST_S or one.name not in machine.modes[mode].motors:
             continue
+        if _after_a_change(heard, one, next(spell for spell in spells if spell.mode == mode)):
+            continue
         name = f"rate_hz:{one.name}@{mode}"
         if shares[mode] > longest.get(name, 0.0):
             longest[name] = shares[mode]
             why = f"The {spoken(machine, one.name)} turns {one.rate_hz.value:.2f} times a second {SPOKEN_MODES[mode]}."
             found[name] = (name, one.rate_hz, why)
     yield from found.values()
+
+
+def _after_a_change(heard: MechanismHeard, one: StretchHeard, spell: _Spell) -> bool:
+    """Tell whether a motor turned at another rate earlier in a mode: the machine has left it by itself since."""
+    return any(
+        other.name == one.name and spell.start_s - 1.0 < other.start_s < one.start_s and other.rate_hz.value is not None
+        and other.end_s - other.start_s > LEAST_S
+        and abs(other.rate_hz.value / (one.rate_hz.value or other.rate_hz.value) - 1.0) > RATE_FITS
+        for other in heard.stretches
+    )  # fmt: skip
 
 
 def _running_on(net: Network, heard: MechanismHeard, spell: _Spell) -> Iterator[Said]:
