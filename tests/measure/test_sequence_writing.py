@@ -33,7 +33,8 @@ from tapewright.measure.sequence_writing import (
     sequence_frames,
     write_sequence,
 )
-from tapewright.show.sequence_sheet import clock, sequence_page, sequence_sheet, sequence_text
+from tapewright.show.sequence_sheet import sequence_page, sequence_sheet, sequence_text
+from tapewright.words.clock import clock
 from tapewright.words.problem import InputAtFaultError
 from tapewright.words.sequence import AZIMUTH, ERASURE, KINDS, MARK, MULTITONE, RESPONSE, SILENCE, Sequence
 

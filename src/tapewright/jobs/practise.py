@@ -20,11 +20,12 @@ from tapewright.faults.catalogue import possible_faults
 from tapewright.faults.consequences import signs_shown
 from tapewright.faults.mechanism import mechanism
 from tapewright.faults.signs import Sign, signs
-from tapewright.jobs.practise_told import clock, differences
+from tapewright.jobs.practise_told import differences
 from tapewright.machine.minute import minute_steps
 from tapewright.machine.parts import Machine, spoken
 from tapewright.simulate.minute import Minute, minute_bytes, minute_truth, play_minute
 from tapewright.simulate.minute_truth import SAYS
+from tapewright.words.clock import clock
 from tapewright.words.evidence import Observation
 from tapewright.words.plain import plain
 from tapewright.words.practise import Exercise, Offered, Practice

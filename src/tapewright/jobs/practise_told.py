@@ -5,6 +5,7 @@ from typing import Final
 
 from tapewright.machine.parts import SPOKEN_MODES, Machine, spoken
 from tapewright.simulate.minute_truth import MinuteTruth, TrueStretch
+from tapewright.words.clock import clock
 
 LASTS_S: Final = 0.8
 """So much longer or shorter is heard; from memory."""
@@ -26,15 +27,6 @@ def differences(machine: Machine, sound: MinuteTruth, worn: MinuteTruth) -> tupl
     found = [*_turning(machine, sound.motors, worn.motors, RATE), *_stopped(machine, sound, worn)]
     found += [*_noises(machine, sound, worn), *_base(sound, worn), *_turning(machine, sound.reels, worn.reels, REEL)]
     return tuple(dict.fromkeys(found))
-
-
-def clock(at_s: float) -> str:
-    """Say a moment of a recording.
-
-    >>> clock(74.26)
-    '1:14.3'
-    """
-    return f"{int(at_s // 60)}:{at_s % 60:04.1f}"
 
 
 def _in_mode(mode: str) -> str:

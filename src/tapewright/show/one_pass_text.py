@@ -10,7 +10,8 @@ from tapewright.measure.replay_response import Response
 from tapewright.measure.sequence_finding import FoundSequence
 from tapewright.show.columns import bullets, heading, paragraph, table
 from tapewright.show.said import with_doubt
-from tapewright.show.sequence_sheet import ERASE, SAID, clock
+from tapewright.show.sequence_sheet import ERASE, SAID
+from tapewright.words.clock import clock
 from tapewright.words.reading import Reading
 from tapewright.words.sequence import Section
 

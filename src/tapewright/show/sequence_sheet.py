@@ -6,6 +6,7 @@ from typing import Final
 from tapewright.faults.cautions import cautions
 from tapewright.show.columns import bullets, heading, paragraph, table
 from tapewright.show.paper import template
+from tapewright.words.clock import clock
 from tapewright.words.sequence import (
     AZIMUTH,
     CROSSTALK,
@@ -54,16 +55,6 @@ class SequenceSheet:
     steps: tuple[str, ...]
     cautions: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
-
-
-def clock(seconds: float) -> str:
-    """Write a time as minutes and seconds.
-
-    >>> clock(153.04), clock(9.96)
-    ('2:33.0', '0:10.0')
-    """
-    tenths = round(10.0 * seconds)
-    return f"{tenths // 600}:{tenths % 600 // 10:02d}.{tenths % 10}"
 
 
 def sequence_sheet(sequence: Sequence, reference_dbfs: float, file: str = "") -> SequenceSheet:

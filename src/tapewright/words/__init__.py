@@ -20,5 +20,6 @@ one_pass    PassSaid, PassReading, Judgement: what one pass of a test sequence s
 visits      Visit, Trend: one machine over the years
 reels_seen  HubSeen, ReelRate, ReelEvent, ReelsSeen: what a film of the hubs told
 plain       any noun as plain JSON data
+clock       a moment of a recording, in minutes and seconds
 whole_file  a file written whole or not at all
 """
