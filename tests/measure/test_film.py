@@ -67,6 +67,18 @@ def test_what_is_no_film_is_refused_with_what_to_do(tmp_path: Path) -> None:
         assert error.value.problems[0].do
 
 
+def test_a_header_that_states_its_clock_as_its_rate_does_no_harm(tmp_path: Path) -> None:
+    made = write_film(tmp_path / "a.mp4", two(lambda t: 0.45 * t, lambda t: t), np.arange(40) / 30.0, size=SIZE)
+    with av.open(str(made)) as source, av.open(str(tmp_path / "b.mkv"), "w") as out:
+        stream = out.add_stream_from_template(source.streams.video[0])
+        for packet in source.demux(video=0):
+            if packet.dts is not None:
+                packet.stream = stream
+                out.mux(packet)
+    assert film_header(tmp_path / "b.mkv").stated_rate_hz > 1000.0
+    assert sum(len(burst) for burst in film_bursts(tmp_path / "b.mkv", 8, 10, 0.5)) >= 20
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", [102, 106])
 def test_noise_is_refused_though_spots_of_it_look_like_hubs(seed: int, tmp_path: Path) -> None:

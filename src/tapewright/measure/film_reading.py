@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 LEAST_FRAMES: Final = 10
 NO_FILMS: Final = ("tty", "image2", "png_pipe", "jpeg_pipe")
+FASTEST_FILM_HZ: Final = 1000.0
+USUAL_FILM_HZ: Final = 30.0
 LEAST_PIXELS: Final = 64
 """Smaller pictures hold no hub that could be followed; own choice."""
 SMALL_WIDTH: Final = 480
@@ -114,7 +116,9 @@ def film_bursts(path: Path, bursts: int, frames: int, span_s: float) -> Iterator
         InputAtFaultError: there is no such file, or no film in it.
     """
     header = film_header(path)
-    every = max(1, round(span_s * header.stated_rate_hz / frames))
+    # A header may state the ticks of its clock as its rate.
+    rate = header.stated_rate_hz if header.stated_rate_hz < FASTEST_FILM_HZ else USUAL_FILM_HZ
+    every = max(1, round(span_s * rate / frames))
     with _opened(path) as container:
         stream = _stream(container, path)
         base = stream.time_base or Fraction(1, 1000)

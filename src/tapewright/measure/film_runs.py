@@ -58,7 +58,7 @@ def _shifted(picture: Pictures, onto: Pictures) -> Pictures:
     """Shift a picture onto another by phase correlation, to a fraction of a pixel; a jump is let be."""
     window = np.outer(np.hanning(onto.shape[0]), np.hanning(onto.shape[1])).astype(np.float32)
     cross = np.fft.rfft2(picture * window) * np.conj(np.fft.rfft2(onto * window))
-    peak = np.fft.irfft2(cross / (np.abs(cross) + 1e-6 * np.abs(cross).max()), s=onto.shape)
+    peak = np.fft.irfft2(cross / (np.abs(cross) + 1e-6 * np.abs(cross).max() + 1e-12), s=onto.shape)
     down, across = (int(at) for at in np.unravel_index(int(np.argmax(peak)), peak.shape))
     moved = [_between(peak[:, across], down), _between(peak[down, :], across)]
     farthest = max(abs(value) for value in moved)
