@@ -13,8 +13,9 @@ from tapewright.words.mechanism_heard import MechanismHeard, RateExpected
 
 FOLDER = Path(__file__).resolve().parents[3] / "shared" / "data" / "mechanism_sound"
 RATE_HZ = 44100.0
-MOTOR = RateExpected("motor", "play", 65.0, 54.0, 78.0, "motor", (1.0, 2.0, 3.0, 6.0))
-"""No description of the recorder is at hand: a motor of its size, with commutators of three segments as most have."""
+MOTOR = RateExpected("motor", "play", 65.0, 40.0, 90.0, "motor", (1.0, 2.0, 3.0, 6.0))
+"""No description of the recorder is at hand: a motor of its size, with commutators of three segments as most have.
+The range is that of `expected_rates` and more; it is not fitted to these files."""
 FILES = sorted(FOLDER.glob("*/*.wav")) + sorted(FOLDER.glob("*/*.raw"))
 KEYS = [path for path in FILES if not any(word in path.name for word in ("motor", "Noise", "hiss"))]
 pytestmark = pytest.mark.skipif(not FILES, reason="The shared recordings of mechanisms are not here.")
@@ -44,10 +45,28 @@ def test_no_file_squeals(all_heard: dict[str, MechanismHeard]) -> None:
 
 @pytest.mark.slow
 def test_keys_and_lids_are_no_motors_and_nearly_all_click(all_heard: dict[str, MechanismHeard]) -> None:
-    """In one file (a record key let go) two faint lines fit the recorder's motor: it may run there. None is sure."""
-    assert sum(bool(all_heard[path.name].stretches) for path in KEYS) <= 1
+    """One file misses the aim: in that of a record key let go, two faint lines near 67 Hz pass for the motor.
+
+    Nobody knows whether it runs there. It is named here, so that a second one does not slip in.
+    """
+    assert {path.name for path in KEYS if all_heard[path.name].stretches} <= {"record up.raw"}
     assert all(one.sure < 0.95 for path in KEYS for one in all_heard[path.name].stretches)
     assert sum(bool(all_heard[path.name].clicks) for path in KEYS) >= len(KEYS) - 2
+
+
+@pytest.mark.slow
+def test_a_comb_at_the_mains_is_said_to_be_like_hum(all_heard: dict[str, MechanismHeard]) -> None:
+    """A rewind key of the player has lines at multiples of 50.0 Hz for its 0.27 s: the room's or a motor's."""
+    assert any("cannot be told from mains hum" in one for one in all_heard["rewUp.wav"].cannot_say)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["motor play loaded.raw", "motor rewind loaded.raw", "rewNoise.wav", "ffNoise.wav"])
+def test_what_is_as_loud_throughout_is_heard_throughout(all_heard: dict[str, MechanismHeard], name: str) -> None:
+    """The level of these files, in pieces of a twentieth of a second, never falls: the motor has no edge in them."""
+    (one,) = all_heard[name].stretches
+    assert one.start_s == pytest.approx(0.0, abs=0.1)
+    assert one.end_s == pytest.approx(all_heard[name].duration_s, abs=0.1)
 
 
 def test_winding_is_told_from_play_by_its_rate() -> None:

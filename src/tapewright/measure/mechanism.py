@@ -149,7 +149,7 @@ def hear_sound(
     return MechanismHeard(
         duration, source_hz or sound.rate_hz, marks, tuple(stretches), tuple(squeals), tuple(knocks), tuple(rubbings),
         clicks, tuple(sorted(disturbances, key=lambda one: one.start_s)),
-        tuple(_cannot_say(sound, marks, by_name, low_hz, not_heard)), tuple(not_heard),
+        (*_cannot_say(sound, marks, by_name, low_hz, not_heard), *_mains_or_motor(ear.like_mains)), tuple(not_heard),
     )  # fmt: skip
 
 
@@ -186,6 +186,8 @@ class _Ear:
         # The edges of "off" hold the switch and what runs down: they are left out of what the room sounds like.
         quiet = off & np.roll(off, 5) & np.roll(off, -5)
         self.frames = quieted(frames, quiet)
+        self.knows_room = bool(quiet.any())
+        self.like_mains: list[float] = []
         self.said = without_mains(weighed(self.frames), self.frames.bin_hz, mains_hz)
         self.said[:, : int(low_hz / self.frames.bin_hz)] = 0.0
 
@@ -202,7 +204,9 @@ class _Ear:
             if sure < SURE_ENOUGH:
                 continue
             course = course_of(self.frames, run, FRAME_S)
-            if not run.name and _like_mains(float(np.median(run.rates_hz))):
+            middle = float(np.median(run.rates_hz))
+            if not self.knows_room and _like_mains(middle):
+                self.like_mains.append(middle)
                 continue
             kept.append((run, course, self._stretch(run, course, sure, runs, by_name[run.name])))
         stretches = sorted((stretch for _, _, stretch in kept), key=lambda s: (s.start_s, s.name))
@@ -302,8 +306,15 @@ class _Ear:
 
 
 def _like_mains(rate_hz: float) -> bool:
-    """Say whether a rate nobody named is that of the mains: too short a file cannot tell hum from a motor."""
+    """Say whether a rate is that of the mains: where nobody heard the room alone, hum and a motor look alike."""
     return any(abs(rate_hz / (mains * order) - 1.0) < 0.01 for mains in (50.0, 60.0) for order in (0.5, 1.0, 2.0))
+
+
+def _mains_or_motor(rates_hz: Sequence[float]) -> list[str]:
+    return [
+        f"Lines at multiples of {rate:.1f} Hz cannot be told from mains hum: there is no stretch with the machine off."
+        for rate in sorted({round(rate, 1) for rate in rates_hz})
+    ]
 
 
 def _like_talk(rate_hz: float | None) -> bool:

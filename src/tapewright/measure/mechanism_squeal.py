@@ -31,7 +31,7 @@ TOGETHER_S: Final = 3.0
 """Chirps of one pitch no further apart than this are one squeal that comes and goes."""
 NEAR: Final = 0.03
 EVEN_DB, EVEN_SPREAD_DB = 3.0, 1.0
-LASTING_DB, LASTING_S = 2.0, 1.0
+LASTING_DB, LASTING_S = 1.0, 1.0
 """What lasts so long may stand out by so much less."""
 RINGS_DB: Final = 10.0
 UNSTEADY: Final = 0.008
