@@ -62,6 +62,13 @@ def test_a_motor_that_goes_on_is_said_and_one_that_ends_too() -> None:
     assert {one.id: one.present for one in other.evidence.signs}["switch_on_cam_motor_goes_on"] is False
 
 
+def test_the_head_base_has_risen_when_its_motor_stops_before_the_logic_gives_up() -> None:
+    short = replace(NOTHING, stretches=(ran("cam_motor", "play", 14.2, 15.6),))
+    assert value(evidence_of_sound(FOUR, short), "head_base_rise_s") == pytest.approx(1.6)
+    long = replace(NOTHING, stretches=(ran("cam_motor", "play", 14.2, 18.3),))
+    assert "head_base_rise_s" not in evidence_of_sound(FOUR, long).evidence.readings
+
+
 def test_a_squeal_that_comes_back_with_a_reel_names_it() -> None:
     back = Reading(0.82, "Hz", 0.02)
     squeal = Squeal(16.0, 24.0, Reading(3200.0, "Hz", 5.0), 15.0, back, "squeal", 0.95)

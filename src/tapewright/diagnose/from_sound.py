@@ -26,6 +26,8 @@ TOGETHER_S: Final = 0.6
 BEFORE_THE_KEY_S: Final = 1.0
 """What stops by itself stops this long before the next key at least."""
 TIME_OUT_S: Final = 3.0
+ARRIVED: Final = 0.85
+"""A motor that ends before this share of the logic's wait was ended by its switch."""
 PLAIN_KNOCK_DB: Final = 6.0
 """Sound machines tick too; from here on an ear would call it a noise; trade judgement, from memory."""
 RATE_FITS: Final = 0.04
@@ -173,9 +175,14 @@ def _running_on(net: Network, heard: MechanismHeard, spell: _Spell) -> Iterator[
         why = f"The {called} runs for {lasts:.1f} s {when}; the logic waits {waits:g} s for its switch."
         if spell.mode == "play":
             yield f"run_on_s:{motor}", Reading(lasts, "s", 0.3, method="by microphone"), why
+            if lasts < ARRIVED * waits and one.sure > 0.8:
+                # Its switch ended it, so the head base is in place: from the key to there, the hand's delay counted in.
+                rise, doubt = one.start_s + lasts - spell.start_s, (spell.doubt_s**2 + 0.3**2) ** 0.5
+                arrived = f"The {called} stops {rise:.1f} s after the key, before the logic gives up: it has arrived."
+                yield "head_base_rise_s", Reading(rise, "s", doubt, method="by microphone"), arrived
         goes_on = next((s for s in net.signs.values() if s.node == f"runs_on:{motor}@{spell.mode}"), None)
         if goes_on is not None and spell.mode != "play":
-            on = lasts > 0.85 * waits
+            on = lasts > ARRIVED * waits
             yield goes_on.id, Observation(goes_on.id, on, one.sure), why
 
 
