@@ -68,7 +68,7 @@ def test_axe_finds_nothing_serious(
     hand = Hand(chromium, address, width, height, touch=touch, color_scheme=colours)
     page = hand.page
     places = [f"{address}{one}" for one in OF_THE_BENCH] + [
-        f"{one}{place}" for one in (job, begun) for place in OF_A_JOB
+        f"{one}{place}" for one in (job, begun) for place in (*OF_A_JOB, "/minute")
     ]
     for place in [*places, *(f"{job}{paper}" for paper in PAPERS)]:
         page.goto(place)
