@@ -16,7 +16,7 @@ from tapewright.show.acceptance_rows import acceptance_text, judged_rows, not_re
 from tapewright.words import one_pass as names
 from tapewright.words.one_pass import Judgement, PassReading, PassSaid, summed_up
 from tapewright.words.reading import Reading
-from tapewright.words.verdict import FAIL, PASS, WITHIN_DOUBT
+from tapewright.words.verdict import FAIL, PASS, WITHIN_DOUBT, Verdict
 
 TONES_HZ = (40.0, 250.0, 315.0, 1000.0, 6300.0, 12500.0, 18000.0)
 
@@ -205,3 +205,17 @@ def test_what_was_never_recorded_over_is_not_judged() -> None:
     found = [one for one in acceptance(said(erased=-0.02)) if one.name == names.ERASURE]
     assert found
     assert all(one.verdict is None and "recorded over" in (one.reading.why_not or "") for one in found)
+
+
+def test_what_was_not_read_is_counted_beside_what_passes() -> None:
+    """By hand: two pass; hum was read as nothing on two tracks; what is only an upper limit was read."""
+    kept = Judgement(names.BALANCE, db(0.1, 0.1), Verdict(PASS, 2.0, "dB", "its sheet"), 1)
+    none = Reading(None, "dB", why_not="No silent section was found.")
+    below = Reading(None, "dB", why_not="Noise.", interval=(-200.0, -70.0))
+    judged = [kept, kept, *(Judgement(names.HUM, none, None, track) for track in (1, 2))]
+    judged += [Judgement("speed_error_pct", none, None), Judgement(names.ERASURE, below, None, 1)]
+    assert summed_up(judged) == (
+        "2 of 2 readings that could be read and have a limit pass. 3 were not read: hum, all harmonics; speed error."
+    )
+    assert summed_up(judged[2:4]) == "No reading could be held against a limit. 2 were not read: hum, all harmonics."
+    assert len(not_read(judged)) == 2, "tracks with the same reason together"

@@ -66,7 +66,7 @@ def played(speed_ratio: float) -> Values:
     ids=["channels swapped", "two tracks of four", "5 % fast"],
 )
 def test_no_head_is_accused(tmp_path: Path, speed_ratio: float, channels: Sequence[int]) -> None:
-    """Oracle: nothing is wrong with the heads, whatever the leads and the speed; the readings are those of the sheet."""
+    """Oracle: nothing is wrong with the heads, whatever leads and speed; readings are those of the sheet."""
     path = tmp_path / "capture.wav"
     soundfile.write(str(path), played(speed_ratio)[:, list(channels)], RATE_HZ, subtype="PCM_24")
     record = examine(four_tracks(), Evidence(), [path])

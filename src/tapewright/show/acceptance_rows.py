@@ -5,39 +5,14 @@ from typing import Final
 
 from tapewright.show.columns import bullets, heading, paragraph, table
 from tapewright.show.said import READING_NAMES, with_doubt
-from tapewright.words.one_pass import Judgement
+from tapewright.words.one_pass import CALLED, Judgement, unread
 from tapewright.words.reading import Reading
 from tapewright.words.verdict import AT_LEAST, AT_MOST, EITHER_WAY, FAIL, PASS, WITHIN_DOUBT, Verdict, worst
 
 LEAST_DOUBT: Final = 0.01
 """A doubt below this is written as this: a machine has none so small, only a file has."""
 HEADINGS: Final = ("reading", "read", "verdict", "limit", "whose")
-SAID: Final = READING_NAMES | {
-    "azimuth_arcmin": "azimuth",
-    "azimuth_wander_arcmin": "wander of the azimuth",
-    "level_db": "reference level",
-    "balance_db": "balance of the tracks",
-    "delay_us": "delay against the mean",
-    "gap_scatter_um": "gap off the line",
-    "response_db": "response against 315 Hz",
-    "response_spread_middle_db": "response, spread of the middle",
-    "response_spread_db": "response, spread of the whole",
-    "multitone_response_db": "response of many tones at once",
-    "spacing_um": "spacing",
-    "gap_um": "gap",
-    "crosstalk_db": "crosstalk",
-    "crosstalk_sides_db": "crosstalk from the other side",
-    "noise_a_db": "noise, A-weighted",
-    "noise_468_db": "noise, BS.468 quasi-peak",
-    "signal_to_noise_a_db": "signal to noise, weighted",
-    "signal_to_noise_db": "signal to noise, unweighted",
-    "third_harmonic_pct": "third harmonic",
-    "level_at_three_percent_db": "level at 3 % third harmonic",
-    "erasure_db": "left by erasing",
-    "hum_db": "hum, all harmonics",
-    "dropouts_per_minute": "dropouts a minute",
-    "intermodulation_db": "between many tones",
-}
+SAID: Final = READING_NAMES | CALLED
 """What each reading of a pass is called."""
 SIGNS: Final = {PASS: "✓", FAIL: "✗", WITHIN_DOUBT: "≈"}
 """Said by shape as well as by word, so that no colour is needed."""
@@ -129,10 +104,9 @@ def sources_said(sources: Sequence[str]) -> list[str]:
 def not_read(judgements: Sequence[Judgement]) -> list[str]:
     """Say what was not read, and why; the same reason of several tracks once."""
     reasons: dict[tuple[str, str], list[int]] = {}
-    for one in judgements:
-        if one.reading.value is None and one.reading.interval is None and one.verdict is None:
-            key = SAID.get(one.name, one.name), one.reading.why_not or ""
-            reasons.setdefault(key, []).append(one.track)
+    for one in unread(judgements):
+        key = SAID.get(one.name, one.name), one.reading.why_not or ""
+        reasons.setdefault(key, []).append(one.track)
     return [f"{_capital(name)}{_on(tracks)} not read: {why}" for (name, why), tracks in reasons.items()]
 
 

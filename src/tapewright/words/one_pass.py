@@ -31,6 +31,33 @@ NAMES: Final = (
     AZIMUTH, WANDER, LEVEL, BALANCE, DELAY, SCATTER, RESPONSE, BETWEEN, SPACING, GAP, CROSSTALK, NOISE_A, NOISE_468,
     THIRD, THREE_PERCENT, ERASURE, HUM, DROPOUTS, INTERMODULATION,
 )  # fmt: skip
+CALLED: Final = {
+    "azimuth_arcmin": "azimuth",
+    "azimuth_wander_arcmin": "wander of the azimuth",
+    "level_db": "reference level",
+    "balance_db": "balance of the tracks",
+    "delay_us": "delay against the mean",
+    "gap_scatter_um": "gap off the line",
+    "response_db": "response against 315 Hz",
+    "response_spread_middle_db": "response, spread of the middle",
+    "response_spread_db": "response, spread of the whole",
+    "multitone_response_db": "response of many tones at once",
+    "spacing_um": "spacing",
+    "gap_um": "gap",
+    "crosstalk_db": "crosstalk",
+    "crosstalk_sides_db": "crosstalk from the other side",
+    "noise_a_db": "noise, A-weighted",
+    "noise_468_db": "noise, BS.468 quasi-peak",
+    "signal_to_noise_a_db": "signal to noise, weighted",
+    "signal_to_noise_db": "signal to noise, unweighted",
+    "third_harmonic_pct": "third harmonic",
+    "level_at_three_percent_db": "level at 3 % third harmonic",
+    "erasure_db": "left by erasing",
+    "hum_db": "hum, all harmonics",
+    "dropouts_per_minute": "dropouts a minute",
+    "intermodulation_db": "between many tones",
+}
+"""What each reading of a pass is called."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,17 +172,36 @@ class PassSaid:
         return [one for one in self.readings if one.name == name]
 
 
-def summed_up(judgements: Sequence[Judgement]) -> str:
-    """Say in a sentence what an acceptance comes to.
+def unread(judgements: Sequence[Judgement]) -> list[Judgement]:
+    """Give what could not be judged because it was not read, not even as an upper limit."""
+    return [
+        one for one in judgements if one.reading.value is None and one.reading.interval is None and one.verdict is None
+    ]
 
-    >>> summed_up([Judgement("hum_db", Reading(-60.0, "dB"), Verdict(PASS, -50.0, "dB", "its sheet"))])
-    '1 of 1 readings that have a limit passes.'
+
+def _called(name: str) -> str:
+    return CALLED.get(name) or name.rpartition("_")[0].replace("_", " ")
+
+
+def summed_up(judgements: Sequence[Judgement]) -> str:
+    """Say in a sentence what an acceptance comes to, and what is not in it because it was not read.
+
+    >>> summed_up([
+    ...     Judgement("hum_db", Reading(-60.0, "dB"), Verdict(PASS, -50.0, "dB", "its sheet")),
+    ...     Judgement("erasure_db", Reading(None, "dB", why_not="No such section."), None, 1),
+    ... ])
+    '1 of 1 readings that could be read and have a limit passes. 1 was not read: left by erasing.'
     """
     said = [one.verdict.verdict for one in judgements if one.verdict is not None]
+    lacking = unread(judgements)
+    without = f"{len(lacking)} {'was' if len(lacking) == 1 else 'were'} not read: " + "; ".join(
+        dict.fromkeys(_called(one.name) for one in lacking)
+    )
+    more = f" {without}." if lacking else ""
     if not said:
-        return "No reading could be held against a limit."
+        return f"No reading could be held against a limit.{more}"
     passed, failed, near = (said.count(one) for one in (PASS, FAIL, WITHIN_DOUBT))
-    pieces = [f"{passed} of {len(said)} readings that have a limit pass{'es' if passed == 1 else ''}"]
+    pieces = [f"{passed} of {len(said)} readings that could be read and have a limit pass{'es' if passed == 1 else ''}"]
     pieces += [f"{failed} fail{'s' if failed == 1 else ''}"] if failed else []
     pieces += [f"{near} {'is' if near == 1 else 'are'} too near to tell"] if near else []
-    return "; ".join(pieces) + "."
+    return f"{'; '.join(pieces)}.{more}"
