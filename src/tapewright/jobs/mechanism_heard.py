@@ -3,11 +3,13 @@
 import csv
 import io
 import json
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
-from tapewright.machine.parts import Machine
+from tapewright.machine.parts import SPOKEN_MODES, Machine, part_names, spoken
 from tapewright.machine.rates import Rate, rates
 from tapewright.measure.mechanism import hear_mechanism
 from tapewright.measure.mechanism_frames import read_sound
@@ -98,7 +100,17 @@ def listen(path: Path, machine: Machine | None, marks: Sequence[Mark] | None = N
             raise InputAtFaultError(
                 [Problem("marks", f"{m.mode!r} is no mode of this machine.", nearest(m.mode, known)) for m in wrong]
             )
-    return hear_mechanism(path, marks, () if machine is None else expected_rates(machine))
+    heard = hear_mechanism(path, marks, () if machine is None else expected_rates(machine))
+    return heard if machine is None else replace(heard, cannot_say=tuple(_spoken(machine, heard.cannot_say)))
+
+
+def _spoken(machine: Machine, sentences: Sequence[str]) -> Iterator[str]:
+    """Say parts and modes as people do, where the ear, which knows no machine, wrote their names."""
+    words = {name: f"the {spoken(machine, name)}" for name in part_names(machine)}
+    words |= {name: SPOKEN_MODES.get(name, name.replace("_", " ")) for name in machine.modes}
+    for sentence in sentences:
+        said = re.sub(r"\w+", lambda found: words.get(found[0], found[0]) if "_" in found[0] else found[0], sentence)
+        yield said[:1].upper() + said[1:]
 
 
 def mechanism_picture(path: Path) -> SoundPicture:

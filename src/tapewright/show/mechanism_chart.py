@@ -72,10 +72,13 @@ def _combs(axes: "Axes", heard: MechanismHeard, style: Mapping[str, str], machin
                 [one.start_s, one.end_s], [order * rate, order * rate], style[one.name], color=DRAWN_AS[INK],
                 linewidth=1.4 if order == 1.0 else 0.8,
             )  # fmt: skip
-        called = name_of(machine, one.name) if one.name else "steady"
         if one.name not in said:
-            axes.text((one.start_s + one.end_s) / 2, 0.86 * rate, called, ha="center", va="top", fontsize=8)
+            called = name_of(machine, one.name) if one.name else "something steady"
+            axes.plot([], [], style[one.name], color=DRAWN_AS[INK], linewidth=1.4, label=called)
         said.add(one.name)
+    if said:
+        # Below the picture: the lines of two motors lie too close to each other for names beside them.
+        axes.legend(loc="upper left", bbox_to_anchor=(0.0, -0.17), ncols=4, fontsize=8, frameon=False, handlelength=3.6)
 
 
 def _events(axes: "Axes", heard: MechanismHeard) -> None:
