@@ -13,7 +13,9 @@ from tapewright.machine.library import shipped, shipped_ids
 from tapewright.show.report import html_report, write_report
 from tapewright.words.findings import PlanStep
 from tapewright.words.problem import InputAtFaultError
+from tapewright.words.reading import Reading
 from tapewright.words.record import Answered, Record
+from tapewright.words.verdict import Verdict
 from tests.show.sample import record, without_a_tone
 from tests.show.test_text import bare, flat
 
@@ -225,3 +227,24 @@ def test_a_file_that_cannot_be_replaced_leaves_no_litter(tmp_path: Path) -> None
     with pytest.raises(InputAtFaultError):
         write_report(record(with_recordings=False), shipped("four_track"), tmp_path)
     assert [path.name for path in tmp_path.iterdir()] == ["report.html"]
+
+
+def test_of_four_channels_one_is_drawn_and_the_others_stand_in_one_table() -> None:
+    """By hand: the clearest tone is drawn; the readings of each other are there, with what their limit makes of them."""
+    made = record()
+    clearest = made.heard[0]
+    broken = {"speed_error_pct": Verdict("fail", 0.1, "%", "its sheet")}
+    less = [
+        replace(clearest, channel=channel, tone={**clearest.tone, "snr_db": 20.0}, verdicts=broken,
+                readings={"speed_error_pct": Reading(channel + 0.25, "%", 0.01)})
+        for channel in (1, 3, 4)
+    ]  # fmt: skip
+    four = replace(made, heard=(less[0], replace(clearest, channel=2), *less[1:]))
+    html, alone = (html_report(one, shipped("four_track")) for one in (four, replace(made, heard=(clearest,))))
+    assert html.count("Speed over time; fast is upward.") == 1
+    assert html.count("<svg") == alone.count("<svg")
+    words = Page(html).words
+    assert f"{clearest.file}, channel 2" in words
+    for channel in (1, 3, 4):
+        assert f"{channel + 0.25:+.3f}" in words or f"{channel + 0.25:.2f}" in words
+    assert words.count(": fail") == 3

@@ -39,6 +39,7 @@ setting_up_text  how a machine is set up
 setting_up_live  what is read live while it is set up, as lines of words
 sequence_sheet  the sheet that goes with a test sequence, as text and as a page
 practise_page  the page on which ears are trained
+channels_beside  of several channels the clearest in full, the others beside it
 handing_over  the hand-over for the owner and for the bench, as a page and on paper
 reels_text  what a film of the hubs told, as text
 reels_picture  the same as pictures: rates over time, a frame with the hubs marked

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from tapewright.machine.parts import Machine
+from tapewright.show.channels_beside import beside, fullest_first
 from tapewright.show.charts import spectrum_chart, speed_chart
 from tapewright.show.comparing import PASS_HEADINGS, line_rows, pass_rows, reading_rows, spectra_chart, speeds_chart
 from tapewright.show.one_pass_shown import owners_section, pass_sections
@@ -186,35 +187,11 @@ def _proof(said: HandOver, machine: Machine) -> Section | None:
 def _recordings(when: str, heard: Sequence[Heard], machine: Machine) -> list[Section]:
     """Set out of each recording the channel with the clearest tone in full, the others beside it in one short table."""
     sections = []
-    for file in dict.fromkeys(one.file for one in heard):
-        channels = [one for one in heard if one.file == file]
-        fullest = max(channels, key=_clearness)
-        sections.append(_measured(f"{when}: {file}, channel {fullest.channel}", fullest, machine))
-        others = [one for one in channels if one is not fullest]
+    for fullest, others in fullest_first(heard):
+        sections.append(_measured(f"{when}: {fullest.file}, channel {fullest.channel}", fullest, machine))
         if others:
-            sections.append(_beside(f"{when}: {file}, the other channels", fullest, others))
+            sections.append(beside(f"{when}: {fullest.file}, the other channels", fullest, others))
     return sections
-
-
-def _clearness(heard: Heard) -> float:
-    return float(str(heard.tone.get("snr_db") or 0.0)) if heard.tone.get("found") else -1.0
-
-
-def _beside(title: str, fullest: Heard, others: Sequence[Heard]) -> Section:
-    """Give what channels read that are not set out in full: values alone, for they were taken in the same way."""
-    names = dict.fromkeys(name for one in others for name, reading in one.readings.items() if reading.value is not None)
-    rows = tuple(
-        (
-            reading_name(name),
-            *(reading_said(name, one.readings[name]) if name in one.readings else "" for one in others),
-        )
-        for name in names
-    )
-    tones = tuple(f"Channel {one.channel}: {tone_said(one)}" for one in others)
-    notes = tuple(f"Channel {one.channel}: {note}" for one in others for note in one.notes if note not in fullest.notes)
-    headings = ("reading", *(f"channel {one.channel}" for one in others))
-    tables = (Table(headings, rows, "Readings, taken in the same way"),) if rows else ()
-    return Section(title, tones, notes, (), tables)
 
 
 def _measured(title: str, heard: Heard, machine: Machine) -> Section:

@@ -11,6 +11,7 @@ import numpy as np
 from tapewright.machine.parts import Machine, part_names
 from tapewright.show import said
 from tapewright.show.chain import chain_drawing
+from tapewright.show.channels_beside import beside, fullest_first
 from tapewright.show.charts import beliefs_chart, spectrum_chart, speed_chart
 from tapewright.show.drawing import drawing
 from tapewright.show.lines_said import ONCE, event_rows, left_said, order_rows, orders_shown, share_said, whose_line
@@ -55,7 +56,7 @@ def html_report(record: Record, machine: Machine) -> str:
         check=_check(machine, record.next_check),
         plan=[_step(step) for step in record.plan],
         total=_total(record.plan),
-        heard=[_heard(one, machine) for one in record.heard],
+        heard=[_recording(*each, machine) for each in fullest_first(record.heard)],
         heads=[
             section
             for one in record.heard
@@ -188,6 +189,12 @@ def _step(step: PlanStep) -> Row:
 def _total(plan: Sequence[PlanStep]) -> Row:
     low, high = sum(step.cost_low for step in plan), sum(step.cost_high for step in plan)
     return {"minutes": said.minutes_said(sum(step.minutes for step in plan)), "cost": f"{low:.0f} to {high:.0f}"}
+
+
+def _recording(fullest: Heard, others: Sequence[Heard], machine: Machine) -> Row:
+    """Set out the channel with the clearest tone in full, with pictures; the others beside it in one short table."""
+    section = beside(f"{fullest.file}, the other channels", fullest, others) if others else None
+    return {**_heard(fullest, machine), "others": section}
 
 
 def _heard(heard: Heard, machine: Machine) -> Row:
