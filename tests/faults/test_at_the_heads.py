@@ -29,7 +29,7 @@ from tapewright.machine.head_contact import (
 )
 from tapewright.machine.library import shipped
 from tapewright.machine.parts import Machine
-from tapewright.measure.azimuth import summed_db as measured_sum_db
+from tapewright.measure.askew import summed_db as measured_sum_db
 from tapewright.measure.losses import azimuth_loss_db, gap_loss_db, spacing_loss_db
 from tests.described import Table, described
 

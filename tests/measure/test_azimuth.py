@@ -8,15 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from tapewright.measure.azimuth import (
-    ARC_MINUTE,
-    delay_s,
-    line_weights,
-    read_azimuth,
-    summed_db,
-    turned_over,
-    wander_at,
-)
+from tapewright.measure.askew import ARC_MINUTE, delay_s, line_weights, summed_db
+from tapewright.measure.azimuth import read_azimuth, turned_over, wander_at
 from tapewright.measure.losses import azimuth_loss_db
 from tapewright.measure.section_tone import Baseband, section_tone
 from tapewright.standards.iec_60094 import DOUBLE_SPEED_M_PER_S, OUTER_TRACK_SPACING_M, SPEED_M_PER_S, TRACK_CENTRES_M

@@ -13,9 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from tapewright.measure.azimuth import ARC_MINUTE, delay_s, read_azimuth, summed_db
+from tapewright.measure.askew import ARC_MINUTE, comes_round_arcmin, delay_s, summed_db
+from tapewright.measure.azimuth import read_azimuth
 from tapewright.measure.live_pair import PairMeter, PairMoment
-from tapewright.measure.live_pair_delays import clear_below_hz, comes_round_arcmin
+from tapewright.measure.live_pair_delays import clear_below_hz
 from tapewright.measure.live_trend import BEST, BETTER, STEADY, TOO_EARLY, WORSE, Course
 from tapewright.measure.section_tone import section_tone
 from tests.measure import capture

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from tapewright.measure.azimuth import ARC_MINUTE
+from tapewright.measure.askew import ARC_MINUTE
 from tapewright.measure.losses import Track, azimuth_loss_db, fit_losses, gap_loss_db, spacing_loss_db
 from tapewright.standards.iec_60094 import DOUBLE_SPEED_M_PER_S, SPEED_M_PER_S
 

@@ -230,7 +230,7 @@ def test_a_file_that_cannot_be_replaced_leaves_no_litter(tmp_path: Path) -> None
 
 
 def test_of_four_channels_one_is_drawn_and_the_others_stand_in_one_table() -> None:
-    """By hand: the clearest tone is drawn; the readings of each other are there, with what their limit makes of them."""
+    """By hand: the clearest tone is drawn; the others are there with their readings and what a limit makes of them."""
     made = record()
     clearest = made.heard[0]
     broken = {"speed_error_pct": Verdict("fail", 0.1, "%", "its sheet")}

@@ -24,7 +24,7 @@ from websockets.typing import Origin
 from tapewright.jobs.setting_up import set_up_plan
 from tapewright.jobs.store.nouns import Particulars
 from tapewright.machine.library import shipped
-from tapewright.measure.azimuth import ARC_MINUTE, delay_s
+from tapewright.measure.askew import ARC_MINUTE, delay_s
 from tapewright.web.app import application
 from tapewright.web.live import Opening
 from tapewright.web.live_set_up import SetUpListening, tracks_in

@@ -36,6 +36,7 @@ remarks         what is said besides: why a tone cannot be followed after all, a
 live            the same while the sound comes in, block by block
 live_pair       several tracks at once while they play: level, delay, azimuth, sum, response
 live_pair_tones  the tones that stand now, on all channels, followed from moment to moment
+live_pair_angle  what delays that come in say of the gaps: angle, wander, scatter
 live_pair_delays  delays between channels, coarse to fine, and what a single tone leaves open
 live_pair_sum   two tracks against each other, and the level of their sum
 live_trend      whether what is followed live gets better or worse
@@ -65,6 +66,7 @@ sequence_finding  find_sequence: a test sequence in a recording, whole or in pie
 settled         the mean of something that wavers, and how far it may be off
 section_tone    the tone of one section of a test recording, on all tracks at once
 levels          how strong a tone is on each track, and how the tracks balance
+askew           the geometry of gaps askew: from angle to delay and back
 azimuth         how far the gaps stand askew, from delays between tracks, coarse to fine
 replay_response  what each tone reads against the replay curve
 losses          spacing, gap and azimuth by their laws, fitted to a response

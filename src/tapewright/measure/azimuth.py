@@ -17,12 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from tapewright.measure.askew import ARC_MINUTE, angles_rad, line_weights, off_line
 from tapewright.measure.section_tone import Baseband, steady
 from tapewright.measure.settled import SURE, settled_mean, wavered
 from tapewright.words.reading import Reading
 from tapewright.words.signal import Trace
 
-ARC_MINUTE: Final = math.pi / 10800.0
 FIRST_MOST_RAD: Final = math.pi / 2.0
 """At the coarsest tone no head is further askew than this; what seems so is a track with its wires crossed."""
 NEXT_MOST_RAD: Final = 0.45 * math.pi
@@ -77,35 +77,6 @@ class _Step:
     noise: Values
     good: NDArray[np.bool_]
     crossed: float
-
-
-def delay_s(angle_rad: float, apart_m: float, speed_m_per_s: float) -> float:
-    """Give how much later a leaning gap meets a track than one that lies so far nearer to the deck plate, seconds.
-
-    >>> round(1e6 * delay_s(ARC_MINUTE, 0.9e-3, 0.047625), 2)
-    5.5
-    """
-    return apart_m * math.tan(angle_rad) / speed_m_per_s
-
-
-def summed_db(frequency_hz: Values, angle_rad: float, apart_m: float, speed_m_per_s: float) -> Values:
-    """Give what the sum of two tracks with the same tone loses by the delay between them, decibels: set-up by ear.
-
-    >>> round(float(summed_db(np.array(6300.0), 3 * ARC_MINUTE, 0.9e-3, 0.047625)), 2)
-    -0.47
-    """
-    turns = np.asarray(frequency_hz, dtype=np.float64) * delay_s(angle_rad, apart_m, speed_m_per_s)
-    return np.asarray(20.0 * np.log10(np.maximum(np.abs(np.cos(np.pi * turns)), 1e-6)))
-
-
-def line_weights(positions_m: Values) -> Values:
-    """Give what each track's delay counts for the slope of the straight line through all, per metre.
-
-    >>> line_weights(np.array([0.0, 1.0]))
-    array([-1.,  1.])
-    """
-    apart = positions_m - positions_m.mean()
-    return np.asarray(apart / (apart @ apart), dtype=np.float64)
 
 
 def turned_over(tone: Baseband) -> tuple[bool, ...]:
@@ -246,7 +217,7 @@ def _angle(step: _Step, longest: _Step, where: Values, speed_m_per_s: float) -> 
 
 
 def _course(step: _Step, where: Values, speed_m_per_s: float) -> Trace:
-    slope = np.arctan(step.over_time @ line_weights(where) * speed_m_per_s) / ARC_MINUTE
+    slope = angles_rad(step.over_time, where, speed_m_per_s) / ARC_MINUTE
     return Trace(np.where(step.good, slope, np.nan), step.tone.rate_hz)
 
 
@@ -284,11 +255,9 @@ def _scatter(steps: Sequence[_Step], where: Values, speed_m_per_s: float) -> tup
     if len(where) < 3:
         why = "Two gaps lie on a straight line whatever they do; three tracks are needed."
         return tuple(Reading(None, "µm", why_not=why) for _ in where)
-    onto = np.eye(len(where)) - 1.0 / len(where)
-    off_line = onto - np.outer(where - where.mean(), line_weights(where))
     found = []
-    for track in range(len(where)):
-        read = [settled_mean(step.over_time @ off_line[track] * speed_m_per_s, step.good) for step in steps]
+    for counts in off_line(where):
+        read = [settled_mean(step.over_time @ counts * speed_m_per_s, step.good) for step in steps]
         value, doubt = _together(read)
         found.append(Reading(1e6 * value, "µm", 1e6 * doubt, method="gap off the line through all gaps, late positive"))
     return tuple(found)
@@ -321,12 +290,8 @@ def wander_at(course: Trace, rate_hz: float) -> Reading:
 
 
 __all__ = [
-    "ARC_MINUTE",
     "Azimuth",
-    "delay_s",
-    "line_weights",
     "read_azimuth",
-    "summed_db",
     "turned_over",
     "wander_at",
 ]

@@ -14,24 +14,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.measure.azimuth import ARC_MINUTE
-from tapewright.measure.live_pair_delays import (
-    CROSSTALK,
-    LEAST,
-    NOW,
-    Delays,
-    Ladder,
-    angles_rad,
-    comes_round_arcmin,
-    mean_doubt,
-)
+from tapewright.measure.live_pair_angle import angle_of, delays_of, finest, scatter_of, wander_of
+from tapewright.measure.live_pair_delays import LEAST, NOW, Delays, Ladder, mean_doubt
 from tapewright.measure.live_pair_sum import PairReading, pair_readings, sum_of_all
 from tapewright.measure.live_pair_tones import FRAME_STEPS, STEP_S, Run, followed, tones_in
 from tapewright.words.reading import Reading
 
 CARRIED_STEPS: Final = 15
 """For so long after a tone has ended the next one is still read by what it said: nobody turns far in that time."""
-WANDER_LEAST: Final = 30
 MARK_HZ: Final = 315.0
 MARK_WITHIN: Final = 0.03
 SAME_TONE: Final = 0.03
@@ -215,7 +205,7 @@ class PairMeter:
     def _shown(
         self, tones: tuple[ToneLevels, ...], ready: Sequence[Run], delays: Sequence[Delays], remarks: list[str]
     ) -> PairMoment:
-        best = _best(delays)
+        best = finest(delays)
         angle, open_ = self._angle(delays, best, ready)
         run = next((one for one in ready if best is not None and one.frequency_hz == best.frequency_hz), None)
         signs = np.ones(len(self._part)) if self._ladder is None else np.where(self._ladder.inverted, -1.0, 1.0)
@@ -231,8 +221,8 @@ class PairMeter:
             angle,
             open_,
             self._wander(run, best),
-            self._spread(best, why_not),
-            self._scatter(best, why_not),
+            delays_of(best, self._part, len(self._where), why_not),
+            scatter_of(best, self._part, self._where, self._speed, why_not),
             pairs,
             total,
             _balance(tones, self._part),
@@ -244,21 +234,7 @@ class PairMeter:
     ) -> tuple[Reading, float | None]:
         if best is None:
             return Reading(None, "arcmin", why_not=self._no_angle(ready)), None
-        where = self._where[self._part]
-        taken = [one for one in delays if one.resolved] or [best]
-        read = [angles_rad(one.over_time, where, self._speed) / ARC_MINUTE for one in taken]
-        crossed = [
-            CROSSTALK / (2.0 * np.pi * one.frequency_hz) * self._speed / (float(np.ptp(where)) * ARC_MINUTE)
-            for one in taken
-        ]
-        doubts = np.array([math.hypot(float(mean_doubt(one)), wide) for one, wide in zip(read, crossed, strict=True)])
-        values = np.array([float(one.mean()) for one in read])
-        value, doubt = _weighed(values, doubts)
-        told = ", ".join(f"{one.frequency_hz:.0f}" for one in taken)
-        found = Reading(value, "arcmin", doubt, method="line through the delays of the tracks", conditions=f"{told} Hz")
-        if best.resolved:
-            return found, None
-        return found, comes_round_arcmin(best.frequency_hz, float(np.ptp(where)), self._speed)
+        return angle_of(delays, best, self._where[self._part], self._speed)
 
     def _no_angle(self, ready: Sequence[Run]) -> str:
         if not self._runs:
@@ -272,43 +248,7 @@ class PairMeter:
     def _wander(self, run: Run | None, best: Delays | None) -> Reading:
         if run is None or best is None or run.turns is None or self._ladder is None:
             return Reading(None, "arcmin", why_not="There is no angle.")
-        if len(run.phases) < WANDER_LEAST:
-            return Reading(None, "arcmin", why_not=f"The tone must stand for {WANDER_LEAST * STEP_S:g} s.")
-        phases = np.array(run.phases)[:, self._part] - np.pi * self._ladder.inverted
-        delays = -phases / (2.0 * np.pi * run.frequency_hz)
-        course = (
-            angles_rad(delays - delays.mean(axis=1, keepdims=True), self._where[self._part], self._speed) / ARC_MINUTE
-        )
-        times = np.arange(len(course)) * STEP_S
-        slope, level = np.polyfit(times, course, 1)
-        half = float(np.ptp(np.quantile(course - slope * times - level, [0.025, 0.975]))) / 2.0
-        if abs(slope) * times[-1] > 4.0 * half + 0.2:
-            return Reading(None, "arcmin", why_not="The angle is being moved.")
-        seconds = len(course) * STEP_S
-        doubt = half / math.sqrt(max(2.0, seconds / 2.0))
-        return Reading(half, "arcmin", doubt, method="half the range that holds 95 % of the time, up to 3 Hz",
-                       conditions=f"{seconds:.1f} s")  # fmt: skip
-
-    def _spread(self, best: Delays | None, why_not: str) -> tuple[Reading, ...]:
-        found = [Reading(None, "µs", why_not=why_not) for _ in self._where]
-        for place, at in enumerate(self._part if best is not None else ()):
-            assert best is not None
-            found[at] = Reading(1e6 * float(best.mean[place]), "µs", 1e6 * float(best.doubt[place]))
-        return tuple(found)
-
-    def _scatter(self, best: Delays | None, why_not: str) -> tuple[Reading, ...]:
-        """Give what each gap stands off the line; two lie on one always."""
-        if best is None or len(self._part) < 3:
-            why = why_not if best is None else "Two gaps lie on a straight line whatever they do."
-            return tuple(Reading(None, "µm", why_not=why) for _ in self._where)
-        where = self._where[self._part]
-        slopes = np.tan(angles_rad(best.over_time, where, self._speed))
-        off = best.over_time * self._speed - slopes[:, None] * (where - where.mean())
-        doubts = np.hypot(mean_doubt(off), CROSSTALK / (2.0 * np.pi * best.frequency_hz) * self._speed)
-        found = [Reading(None, "µm", why_not="This channel does not carry the tone.") for _ in self._where]
-        for place, at in enumerate(self._part):
-            found[at] = Reading(1e6 * float(off[:, place].mean()), "µm", 1e6 * float(doubts[place]))
-        return tuple(found)
+        return wander_of(run, self._part, self._ladder.inverted, self._where[self._part], self._speed)
 
     def _remarks(self, samples: NDArray[np.float32], ready: Sequence[Run]) -> list[str]:
         said = []
@@ -335,23 +275,6 @@ def _balance(tones: Sequence[ToneLevels], part: NDArray[np.intp]) -> Reading:
         return Reading(None, "dB", why_not="Fewer than two tracks carry a tone.")
     strongest = max(tones, key=lambda one: max((level.value or -200.0) for level in one.levels_db))
     return _less(strongest.levels_db[part[-1]], strongest.levels_db[part[0]])
-
-
-def _best(delays: Sequence[Delays]) -> Delays | None:
-    """Give the finest tone without an open turn; where every one has one, the coarsest."""
-    clear = [one for one in delays if one.resolved]
-    return clear[-1] if clear else delays[0] if delays else None
-
-
-def _weighed(values: Values, doubts: Values) -> tuple[float, float]:
-    """Give the mean weighed by doubts, and its own doubt, wider where the tones disagree beyond theirs."""
-    weights = 1.0 / np.maximum(doubts, 1e-12) ** 2
-    mean = float(weights @ values / weights.sum())
-    alone = float(1.0 / math.sqrt(weights.sum()))
-    if len(values) < 2:
-        return mean, alone
-    apart = float(weights @ (values - mean) ** 2) * 4.0 / (len(values) - 1)
-    return mean, alone * math.sqrt(max(1.0, apart))
 
 
 __all__ = ["MARK_HZ", "MARK_WITHIN", "PairMeter", "PairMoment", "PairReading", "ToneLevels"]

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from tapewright.measure.azimuth import ARC_MINUTE, line_weights
+from tapewright.measure.askew import delay_s
 from tapewright.measure.live_pair_tones import Run
 
 NOW: Final = 8
@@ -62,16 +62,7 @@ def clear_below_hz(apart_m: float, speed_m_per_s: float) -> float:
     >>> round(clear_below_hz(0.9e-3, 0.047625))
     1516
     """
-    return speed_m_per_s / (2.0 * apart_m * math.tan(MOST_ASKEW_RAD))
-
-
-def comes_round_arcmin(frequency_hz: float, apart_m: float, speed_m_per_s: float) -> float:
-    """Give after which angle a tone looks the same again between two tracks: one turn of delay, minutes of arc.
-
-    >>> round(comes_round_arcmin(10000.0, 3.21e-3, 0.047625), 2)
-    5.1
-    """
-    return math.atan(speed_m_per_s / (frequency_hz * apart_m)) / ARC_MINUTE
+    return 0.5 / delay_s(MOST_ASKEW_RAD, apart_m, speed_m_per_s)
 
 
 class Ladder:
@@ -156,15 +147,4 @@ class Ladder:
             run.turns = turns
 
 
-def angles_rad(delays: Values, where_m: Values, speed_m_per_s: float) -> Values:
-    """Give the angle of the straight line through delays over places, radians.
-
-    Arguments:
-        delays: shape (..., channels), seconds.
-        where_m: shape (channels,).
-        speed_m_per_s: of the tape.
-    """
-    return np.asarray(np.arctan(delays @ line_weights(where_m) * speed_m_per_s), dtype=np.float64)
-
-
-__all__ = ["Delays", "Ladder", "angles_rad", "clear_below_hz", "comes_round_arcmin", "mean_doubt"]
+__all__ = ["Delays", "Ladder", "clear_below_hz", "mean_doubt"]

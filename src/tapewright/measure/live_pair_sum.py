@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.measure.azimuth import ARC_MINUTE
+from tapewright.measure.askew import ARC_MINUTE, angle_rad
 from tapewright.measure.live_pair_delays import CROSSTALK, NOW, Delays, mean_doubt
 from tapewright.measure.live_pair_tones import Run
 from tapewright.words.reading import Reading
@@ -84,7 +84,7 @@ def _pair(
     return PairReading(
         (int(part[two[0]]) + 1, int(part[two[1]]) + 1),
         Reading(1e6 * mean, "µs", 1e6 * wide, conditions=told),
-        Reading(math.atan(mean * speed_m_per_s / apart_m) / ARC_MINUTE, "arcmin", wide * per_s, conditions=told),
+        Reading(angle_rad(mean, apart_m, speed_m_per_s) / ARC_MINUTE, "arcmin", wide * per_s, conditions=told),
         _decibels(total),
         by_sum,
     )

@@ -12,8 +12,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from tapewright.measure.askew import ARC_MINUTE
 from tapewright.measure.audio import Recording, open_recording
-from tapewright.measure.azimuth import ARC_MINUTE, LEAST_VALUES, Azimuth, read_azimuth, turned_over, wander_at
+from tapewright.measure.azimuth import LEAST_VALUES, Azimuth, read_azimuth, turned_over, wander_at
 from tapewright.measure.crosstalk import crosstalk_of
 from tapewright.measure.distortion import level_at_three_percent
 from tapewright.measure.dropouts_of_tone import Dropouts, dropouts_of, repeats_with
