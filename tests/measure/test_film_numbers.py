@@ -18,7 +18,7 @@ from tapewright.measure.film_aliases import (
 )
 from tapewright.measure.film_events import reel_events
 from tapewright.measure.film_polar import correlation, harmonics, refined, symmetry_of
-from tapewright.measure.film_rates import RateCourse, mean_rate, rate_course, rate_deviation_hz
+from tapewright.measure.film_rates import RateCourse, mean_rate, rate_course, rate_deviation_hz, slow_scatter_turns
 from tapewright.measure.film_tape import position_by_rates, tape_seen
 from tapewright.measure.film_turning import Followed
 
@@ -287,3 +287,35 @@ def test_a_mean_rate_lies_in_its_interval(rate: float, seed: int) -> None:
     assert abs(mean.value - rate) < (mean.doubt or 0.0)
     inside = np.abs(rates.rate_hz - rate) < rates.doubt_hz
     assert inside.mean() > 0.85
+
+
+def strays(seed: int, turns: float, memory_s: float) -> Turned:
+    """Give a hub at 0.45 Hz and 60 frames a second whose angle strays slowly (a Markov chain)."""
+    draw = np.random.default_rng(seed)
+    times = np.arange(480) / 60.0
+    kept = np.exp(-1.0 / 60.0 / memory_s)
+    off = [turns * draw.standard_normal()]
+    for one in draw.standard_normal(479):
+        off.append(kept * off[-1] + turns * np.sqrt(1.0 - kept**2) * one)
+    return Turned("left", times, 0.45 * times + np.array(off), np.full(480, 1e-4), 10.0, 6, 9.0)
+
+
+def test_an_angle_that_strays_slowly_widens_the_interval() -> None:
+    """Half a degree with a memory of 0.4 s: what it scatters within a window tells nothing of that."""
+    holds, sizes = [], []
+    for seed in range(60):
+        turned = strays(seed, 0.5 / 360.0, 0.4)
+        rates = rate_course(turned)
+        mean = mean_rate(turned, rates, 1e-5)
+        assert mean.value is not None
+        holds.append(abs(mean.value - 0.45) < (mean.doubt or 0.0))
+        sizes.append(360.0 * slow_scatter_turns(rates))
+    assert np.mean(holds) >= 0.9
+    # The stationary deviation that was put in; averaged over a window it is a little less.
+    assert np.sqrt(np.mean(np.square(sizes))) == pytest.approx(0.5, rel=0.25)
+
+
+def test_a_hub_that_falls_short_does_not_stray() -> None:
+    rate = np.where((TIMES > 3.0) & (TIMES < 5.0), 0.3, 0.61)
+    turns = np.concatenate([[0.0], np.cumsum(0.5 * (rate[1:] + rate[:-1]) * np.diff(TIMES))])
+    assert slow_scatter_turns(rate_course(Turned("left", TIMES, turns, np.full(240, 1e-4), 5.0, 6, 9.0))) < 1e-6

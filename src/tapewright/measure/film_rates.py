@@ -5,6 +5,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from tapewright.measure.film_aliases import OPEN, Turned, why_open
 from tapewright.words.reading import Reading
@@ -17,11 +18,15 @@ HOP_S: Final = 0.05
 LEAST_IN_WINDOW: Final = 4
 SURE: Final = 1.96
 WOBBLE_TURNS: Final = 0.1 / 360.0
-"""What a centre that is a little off, or a near camera, moves the angle by, once a turn; own choice, by simulation."""
+"""What a law fitted to a short film hides of a centre that is a little off or of a near camera; own choice."""
 CLOCK: Final = 1e-4
 """How far a phone's clock may be off, ratio; own choice."""
 TURNS_HZ: Final = 0.02
 """What is slower stands."""
+JUMPS: Final = 0.06
+"""Share of the usual rate by which it must change within a window to count as another course; as for shortfalls."""
+LAW_S: Final = (1.5, 8.0)
+"""A shorter stretch hides its slow scatter in the law fitted to it; a longer one is no parabola any more."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,9 +107,57 @@ def rate_course(turned: Turned) -> RateCourse:
 
 
 def _running_median(values: Floats, width: int) -> Floats:
-    from scipy.ndimage import median_filter
+    return np.asarray(ndimage.median_filter(values, size=min(width, len(values)), mode="nearest"), dtype=np.float64)
 
-    return np.asarray(median_filter(values, size=min(width, len(values)), mode="nearest"), dtype=np.float64)
+
+def slow_scatter_turns(course: RateCourse) -> float:
+    """Give how far angles stray slowly about their law, standard deviation in turns; 0 where no stretch tells it.
+
+    Wherever the hub runs evenly, its angle is a parabola over time, since the packs change slowly. What is left of it
+    has a memory: by the sum of its autocorrelations only every so many-th value is its own (Priestley 1981, the
+    variance of a mean of a stationary series), and each parabola takes three of those away.
+
+    Arguments:
+        course: a hub's rate over time.
+    """
+    left = [_about_parabola(course.turns[one]) for one in _even_stretches(course)]
+    squares = sum(float(one @ one) for one in left)
+    if squares <= 0.0:
+        return 0.0
+    count = sum(len(one) for one in left)
+    memory = 1.0
+    for lag in range(1, max(len(one) for one in left)):
+        alike = sum(float(one[lag:] @ one[:-lag]) for one in left) / squares
+        if alike <= 0.0:
+            break
+        memory += 2.0 * alike
+    return float(np.sqrt(squares / max(count - 3.0 * memory * len(left), 0.25 * count)))
+
+
+def _even_stretches(course: RateCourse) -> list[NDArray[np.intp]]:
+    """Give the windows of each stretch in which the hub turns without a jump of its rate."""
+    rate = course.rate_hz
+    if len(rate) < 2:
+        return []
+    hop = float(course.times_s[1] - course.times_s[0])
+    step = max(1, round(WINDOW_S / hop))
+    even = np.abs(rate) > TURNS_HZ
+    most = np.maximum(JUMPS * course.usual_hz, 3.0 * course.doubt_hz[step:])
+    for at in np.flatnonzero(np.abs(rate[step:] - rate[:-step]) > most):
+        even[at : at + step + 1] = False
+    found: list[NDArray[np.intp]] = []
+    labels, number = ndimage.label(even)
+    for one in range(1, number + 1):
+        whole = np.flatnonzero(labels == one)
+        pieces = np.array_split(whole, max(1, int(np.ceil(len(whole) * hop / LAW_S[1]))))
+        found += [piece for piece in pieces if len(piece) * hop >= LAW_S[0]]
+    return found
+
+
+def _about_parabola(turns: Floats) -> Floats:
+    at = np.linspace(-1.0, 1.0, len(turns))
+    law = np.polynomial.legendre.legfit(at, turns, 2)
+    return np.asarray(turns - np.polynomial.legendre.legval(at, law), dtype=np.float64)
 
 
 def mean_rate(turned: Turned, course: RateCourse, tick_s: float) -> Reading:
@@ -133,7 +186,8 @@ def mean_rate(turned: Turned, course: RateCourse, tick_s: float) -> Reading:
     rate = float(course.turns[last] - course.turns[first]) / seconds
     sigma = float(np.median(turned.sigma_turns))
     scatter = float(np.median(course.doubt_hz)) / SURE * WINDOW_S / np.sqrt(12.0 / 6.0)
-    ends = SURE * np.sqrt(2.0) * max(sigma, scatter) + 2.0 * WOBBLE_TURNS
+    strays = max(sigma, scatter, slow_scatter_turns(course))
+    ends = SURE * np.sqrt(2.0) * strays + 2.0 * WOBBLE_TURNS
     doubt = np.hypot(ends / seconds, abs(rate) * np.hypot(CLOCK, tick_s / seconds))
     return Reading(
         rate,
@@ -144,4 +198,4 @@ def mean_rate(turned: Turned, course: RateCourse, tick_s: float) -> Reading:
     )
 
 
-__all__ = ["RateCourse", "mean_rate", "rate_course", "rate_deviation_hz"]
+__all__ = ["RateCourse", "mean_rate", "rate_course", "rate_deviation_hz", "slow_scatter_turns"]
