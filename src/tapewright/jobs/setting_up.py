@@ -9,6 +9,7 @@ from typing import Final
 from tapewright.faults.cautions import cautions
 from tapewright.jobs.setting_up_conflicts import conflicts, never
 from tapewright.jobs.setting_up_steps import ADJUSTMENTS, NEEDS_REFERENCE, SEAL, TAPES, TOOL, Adjustment
+from tapewright.jobs.setting_up_stop import amount_said
 from tapewright.jobs.verdicts import OWN_SHEET
 from tapewright.machine.parts import Machine, spoken
 from tapewright.machine.speeds import speeds_m_per_s
@@ -319,8 +320,8 @@ def _azimuth_aim(where_m: Sequence[float], speed_m_per_s: float) -> _Aim:
     if accepted < tape:
         source = f"no finer than the tape: {TAPE_AZIMUTH_RAD.source}"
     because = (
-        f"The tape itself weaves by {weave:.1f}' either way ({WEAVE_RAD.source}), and a calibration tape may be off by "
-        f"{tape:.0f}'."
+        f"The tape itself weaves by {weave:.1f}′ either way ({WEAVE_RAD.source}), and a calibration tape may be off by "
+        f"{tape:.0f}′."
     )
     return _Aim(0.0, max(accepted, tape), "arcmin", source, min(weave, max(accepted, tape)), because)
 
@@ -330,17 +331,11 @@ def _stop(aim: _Aim, each: Adjustment) -> tuple[str, ...]:
         return ("Stop when it runs true; what runs true is not improved by turning.",)
     if aim.tolerance is None:
         return ("Stop when a turn either way makes it worse.",)
-    said = [f"Stop when it is inside {aim.tolerance:.2g} {_unit_said(aim.unit)} by more than its own doubt."]
+    said = [f"Stop when it is inside {amount_said(aim.tolerance, aim.unit)} by more than its own doubt."]
     if aim.enough is not None:
-        said.append(
-            f"Nearer than {aim.enough:.2g} {_unit_said(aim.unit)} there is nothing to gain. {aim.enough_because}"
-        )
+        said.append(f"Nearer than {amount_said(aim.enough, aim.unit)} there is nothing to gain. {aim.enough_because}")
     said.append("Stop when the last pass gained less than the doubt of the reading.")
     return tuple(said)
-
-
-def _unit_said(unit: str) -> str:
-    return {"arcmin": "minutes of arc"}.get(unit, unit)
 
 
 def _notes(machine: Machine) -> tuple[str, ...]:

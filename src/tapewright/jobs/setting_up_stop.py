@@ -49,22 +49,32 @@ def standing(step: SetUpStep, reading: Reading, passes: Sequence[float] = ()) ->
     doubt = reading.doubt or 0.0
     if step.target is None or step.tolerance is None:
         return Standing(GO_ON, "No figure holds here: stop when a turn either way makes it worse.", off)
-    unit = {"arcmin": "minutes of arc"}.get(step.unit, step.unit)
     if step.enough is not None and off + doubt <= step.enough:
-        return Standing(STOP, f"Nearer than {step.enough:.2g} {unit} there is nothing to gain.", off)
+        return Standing(STOP, f"Nearer than {amount_said(step.enough, step.unit)} there is nothing to gain.", off)
     if off <= doubt <= step.tolerance:
-        return Standing(
-            STOP, f"It cannot be told from right: it is within its own doubt of {step.target:g} {unit}.", off
-        )
+        right = amount_said(step.target or 0.0, step.unit)
+        return Standing(STOP, f"It cannot be told from right: it is within its own doubt of {right}.", off)
     inside = off + doubt <= step.tolerance
     if inside and passes and passes[-1] - off < doubt:
         return Standing(STOP, "Inside, and the last pass gained less than the doubt.", off)
     if inside:
-        return Standing(INSIDE, f"Inside {step.tolerance:.2g} {unit} by more than the doubt.", off)
+        return Standing(INSIDE, f"Inside {amount_said(step.tolerance, step.unit)} by more than the doubt.", off)
     if off - doubt <= step.tolerance:
-        return Standing(TOO_NEAR, f"Too near the limit of {step.tolerance:.2g} {unit} to tell.", off)
+        return Standing(TOO_NEAR, f"Too near the limit of {amount_said(step.tolerance, step.unit)} to tell.", off)
     if passes and passes[-1] - off < doubt and abs(passes[-1] - off) < doubt:
         return Standing(
             GO_ON, "The last pass gained less than the doubt: look for what holds it back, then go on.", off
         )
-    return Standing(GO_ON, f"Outside {step.tolerance:.2g} {unit}.", off)
+    return Standing(GO_ON, f"Outside {amount_said(step.tolerance, step.unit)}.", off)
+
+
+def amount_said(value: float, unit: str) -> str:
+    """Say an amount with its unit.
+
+    >>> amount_said(1.0, "arcmin"), amount_said(2.02, "arcmin"), amount_said(0.5, "dB")
+    ('1 minute of arc', '2 minutes of arc', '0.5 dB')
+    """
+    said = f"{value:.2g}"
+    if unit == "arcmin":
+        return f"{said} {'minute' if said == '1' else 'minutes'} of arc"
+    return f"{said} {unit}"

@@ -27,13 +27,20 @@ def unit_said(unit: str) -> str:
     return UNITS.get(unit, unit)
 
 
-def aim_said(step: SetUpStep) -> str:
-    """Say what a step should come to and how far it may be off."""
+def aim_said(step: SetUpStep, *, whose: bool = True) -> str:
+    """Say what a step should come to and how far it may be off.
+
+    Arguments:
+        step: of setting up.
+        whose: say, too, where the limit is from.
+    """
     if step.target is None:
-        return "By eye: no figure." if not step.reading else f"The top, or as its sheet says; {step.source}."
+        top = f"The top, or as its sheet says; {step.source}." if whose else "The top, or as its sheet says."
+        return top if step.reading else "By eye: no figure."
     if step.tolerance is None:
         return f"{step.target:g} {unit_said(step.unit)}."
-    return f"{step.target:g} ± {step.tolerance:.2g} {unit_said(step.unit)} ({step.source})."
+    aim = f"{step.target:g} ± {step.tolerance:.2g} {unit_said(step.unit)}"
+    return f"{aim} ({step.source})." if whose else f"{aim}."
 
 
 def names_said(plan: SetUpPlan, ids: Sequence[str]) -> str:

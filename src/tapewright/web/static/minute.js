@@ -10,7 +10,11 @@
   const WARNED_S = 3; // the next key is named so long before it is due
   let running = null;
 
-  const line = (text) => Object.assign(document.createElement("li"), { textContent: text });
+  function line(text) {
+    const item = document.createElement("li");
+    item.append(Object.assign(document.createElement("b"), { textContent: "Caution:" }), ` ${text}`);
+    return item;
+  }
   const steps = place ? JSON.parse(place.dataset.steps) : [];
 
   async function begin() {

@@ -126,7 +126,7 @@
       drawing = true;
     });
     pen.stroke();
-    const end = (read) => read.toPrecision(3).replace("-", "−").replace(/\.?0+$/, "");
+    const end = (read) => String(Number(read.toPrecision(2))).replace("-", "−");
     ends.textContent = `From ${end(middle - half)} to ${end(middle + half)} ${unit}. ${Number.isFinite(target) ? "Thick line: the target" : ""}${Number.isFinite(tolerance) ? "; dashed: the limits" : ""}${Number.isFinite(enough) && enough < tolerance ? "; dotted: near enough" : ""}. The line below the mark: the last twenty seconds, the newest on top.`;
   }
 
