@@ -26,7 +26,7 @@ def test_acceptance_and_before_and_after(tmp_path: Path) -> None:
         assert recordings.count("Test sequence") == 2
         proof = seen(visitor.get(f"{job}/proof").text)
         assert "Heads and levels" in proof
-        assert "After: after.wav: acceptance" in proof
+        assert "After (after.wav): acceptance" in proof
         assert "azimuth better" in proof
         assert "✗ fail → ✓ pass" in proof
         paper = seen(visitor.get(f"{job}/hand-over/owner.html").text)

@@ -16,7 +16,7 @@ SAID: Final = READING_NAMES | CALLED
 """What each reading of a pass is called."""
 SIGNS: Final = {PASS: "✓", FAIL: "✗", WITHIN_DOUBT: "≈"}
 """Said by shape as well as by word, so that no colour is needed."""
-_UNITS: Final = {"arcmin": "′"}
+_UNITS: Final = {"arcmin": "′", "1/min": "a minute"}
 
 
 def unit_said(unit: str) -> str:

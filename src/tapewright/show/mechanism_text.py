@@ -31,7 +31,8 @@ def mechanism_text(heard: MechanismHeard, machine: Machine | None, told: Evidenc
     if heard.not_heard:
         pieces += ["", heading("Expected and not heard"), bullets(_missing(heard, machine))]
     if told is not None and told.reasons:
-        pieces += ["", heading("What it means for this machine"), bullets([why for _, why in told.reasons])]
+        whys = list(dict.fromkeys(why for _, why in told.reasons))
+        pieces += ["", heading("What it means for this machine"), bullets(whys)]
     open_things = [*(one.says for one in heard.disturbances), *heard.cannot_say]
     if open_things:
         pieces += ["", heading("What this recording cannot say"), bullets(list(dict.fromkeys(open_things)))]

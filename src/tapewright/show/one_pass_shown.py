@@ -1,6 +1,6 @@
 """One pass set out for reading: for the bench with tables and pictures, for the owner in plain sentences."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Final
 
 from tapewright.show.acceptance_rows import (
@@ -47,6 +47,8 @@ PLAIN: Final = (
     ((names.DROPOUTS,), "The sound has few gaps.", "The sound has more gaps than it should."),
 )  # fmt: skip
 """What limits are about, said to an owner: kept, and broken."""
+NOTHING: Final = "-"
+"""Written where a track was not read."""
 TOO_NEAR: Final = "So near the limit that it cannot be told: {}."
 
 
@@ -94,19 +96,17 @@ def pass_tables(said: PassSaid) -> tuple[Table, ...]:
     rows = [_row(said, name) for name in BY_TRACK if said.of(name)]
     tables = [Table(("reading", *heads), tuple(rows), "Readings of each track")]
     tones = sorted({one.at_hz for one in said.of(names.RESPONSE) if one.at_hz is not None})
-    if tones:
-        body = tuple(_row(said, names.RESPONSE, hz=hz) for hz in tones)
-        tables.append(Table(("tone", *heads), body, "Response against 315 Hz"))
     many = sorted({one.at_hz for one in said.of(names.BETWEEN) if one.at_hz is not None})
-    if many:
-        body = tuple(_row(said, names.BETWEEN, hz=hz) for hz in many)
-        tables.append(
-            Table(("tone", *heads), body, "Response of many tones at once, against the one nearest to 315 Hz")
-        )
     levels = sorted({one.at_db for one in said.of(names.THIRD) if one.at_db is not None})
-    if levels:
-        body = tuple(_row(said, names.THIRD, db=db) for db in levels)
-        tables.append(Table(("level", *heads), body, "Third harmonic at each level over the reference"))
+    for first, caption, each in (
+        ("tone", "Response against 315 Hz", [_row(said, names.RESPONSE, hz=hz) for hz in tones]),
+        ("tone", "Response of many tones at once, against the one nearest to 315 Hz",
+         [_row(said, names.BETWEEN, hz=hz) for hz in many]),
+        ("level", "Third harmonic at each level over the reference", [_row(said, names.THIRD, db=db) for db in levels]),
+    ):  # fmt: skip
+        body = _read(each)
+        if body:
+            tables.append(Table((first, *heads), body, caption))
     crossing = [row for source in said.tracks for row in _crossing(said, source)]
     if crossing:
         onto = tuple(f"onto {track}" for track in said.tracks)
@@ -117,7 +117,12 @@ def pass_tables(said: PassSaid) -> tuple[Table, ...]:
 def _row(said: PassSaid, name: str, hz: float | None = None, db: float | None = None) -> tuple[str, ...]:
     found = {one.track: one.reading for one in said.of(name) if one.at_hz == hz and one.at_db == db}
     label = f"{hz:g} Hz" if hz is not None else f"{db:+g} dB" if db is not None else SAID[name]
-    return label, *(value_said(found[track]) if track in found else "-" for track in said.tracks)
+    return label, *(value_said(found[track]) if track in found else NOTHING for track in said.tracks)
+
+
+def _read(rows: Iterable[tuple[str, ...]]) -> tuple[tuple[str, ...], ...]:
+    """Leave out the tones and levels that no track was read at."""
+    return tuple(row for row in rows if set(row[1:]) != {NOTHING})
 
 
 def _crossing(said: PassSaid, source: int) -> list[tuple[str, ...]]:

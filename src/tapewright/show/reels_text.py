@@ -3,6 +3,7 @@
 from typing import Final
 
 from tapewright.show.columns import bullets, heading, paragraph
+from tapewright.show.said import percent
 from tapewright.words.mechanism_heard import EvidenceHeard
 from tapewright.words.reading import Reading
 from tapewright.words.reels_seen import ReelEvent, ReelsSeen
@@ -30,7 +31,7 @@ def reels_text(seen: ReelsSeen, heard: EvidenceHeard | None = None) -> str:
     if heard is not None:
         parts += [
             heading("What that says of the machine"),
-            bullets([says for _, says in heard.reasons] or ["Nothing."]),
+            bullets(list(dict.fromkeys(says for _, says in heard.reasons)) or ["Nothing."]),
         ]
     parts += [heading("What like teeth leave open"), bullets(seen.aliasing)]
     parts += [heading("What this film cannot say"), bullets(seen.cannot_say)]
@@ -47,7 +48,7 @@ def event_says(event: ReelEvent) -> str:
     if event.end_s > event.start_s:
         when = f"From {event.start_s:.1f} s to {event.end_s:.1f} s"
     much = f", by {100.0 * event.share:.0f} %" if event.kind in ("hesitates", "slips", "lags") else ""
-    return f"{when} the {event.name} hub {DOES[event.kind]}{much}; sure to {100.0 * event.sure:.0f} %."
+    return f"{when} the {event.name} hub {DOES[event.kind]}{much}; sure to {percent(event.sure)}."
 
 
 def _turning(reading: Reading) -> str:

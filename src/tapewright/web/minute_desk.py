@@ -12,7 +12,7 @@ from tapewright.jobs.guided_minute_marks import is_film, marks_in
 from tapewright.jobs.store.nouns import Answer, Attached, Measured
 from tapewright.jobs.store.opened import Store
 from tapewright.machine.parts import SPOKEN_MODES, Machine
-from tapewright.show.said import name_of, reading_name, reading_said
+from tapewright.show.said import name_of, percent, reading_name, reading_said
 from tapewright.web.workbench import renamed, signs_by_id
 from tapewright.words.mechanism_heard import EvidenceHeard, Mark
 from tapewright.words.problem import InputAtFaultError, Problem
@@ -141,7 +141,7 @@ def findings(machine: Machine, sensed: Sensed, called: str) -> list[Finding]:
         if one.id in known and one.present is not None:
             says = known[one.id].says if one.present else f"Not so: {known[one.id].says}"
             answer = Answer(one.id, one.present, round(one.sure, 2))
-            found.append(Finding(one.id, says, f"{100.0 * one.sure:.0f} % sure", why.get(one.id, ""), answer))
+            found.append(Finding(one.id, says, f"{percent(one.sure)} sure", why.get(one.id, ""), answer))
     for name, reading in sensed.heard.evidence.readings.items():
         if reading.value is not None:
             item = Measured(name, reading.value, reading.unit, reading.doubt, method=METHOD, conditions=called)
@@ -161,7 +161,7 @@ def _reading_says(machine: Machine, name: str, reading: Reading) -> tuple[str, s
         return says[:1].upper() + says[1:], reading_said(name, reading)
     value = reading.value or 0.0
     says = f"The {of} {verbs[value < EVEN]}{when}"
-    return says, f"{100.0 * max(value, 1.0 - value):.0f} % sure"
+    return says, f"{percent(max(value, 1.0 - value))} sure"
 
 
 EVEN: Final = 0.5

@@ -49,7 +49,7 @@ def _heads(before: list[Heard], after: list[Heard], changes: list[PassChange]) -
     for when, heard in (("After", after), ("Before", before)):
         found = next((one for one in heard if one.one_pass is not None), None)
         if found is not None and found.one_pass is not None:
-            return [*shown, *pass_sections(found.one_pass, f"{when}: {found.file}", drawn=False)]
+            return [*shown, *pass_sections(found.one_pass, f"{when} ({found.file})", drawn=False)]
     return shown
 
 

@@ -166,8 +166,10 @@ def to_the_doubt(value: float, doubt: float | None) -> str:
     '0.1235'
     >>> to_the_doubt(-1.2, None)
     '-1.2'
+    >>> to_the_doubt(-0.0004, 0.01)
+    '0.000'
     """
     if doubt is None or doubt <= 0 or not math.isfinite(doubt):
         return f"{value:.4g}"
     digits = max(0, 1 - math.floor(math.log10(doubt)))
-    return f"{value:.{digits}f}"
+    return f"{value:z.{digits}f}"
