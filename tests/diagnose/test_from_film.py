@@ -69,6 +69,17 @@ def test_a_slip_is_a_reel_that_falters_and_steady_reels_deny_it() -> None:
     assert told("two_motor_deck", seen(0.4, 0.5, (other,)))["play_takeup_reel_falters"] is False
 
 
+def test_a_wind_that_comes_up_is_not_called_weak() -> None:
+    def weak(event: ReelEvent) -> bool | None:
+        return told("two_motor_deck", seen(-8.0, -6.0, (event,)), "rewind")["rewind_weak"]
+
+    assert weak(ReelEvent("hesitates", "left", 0.6, 1.1, 0.3, 1.0)) is False  # still coming up
+    assert weak(ReelEvent("lags", "right", 3.0, 4.0, 0.5, 1.0)) is False  # fast hubs look alike at several rates
+    assert weak(ReelEvent("slips", "right", 4.0, 4.4, 0.05, 1.0)) is False  # too little
+    assert weak(ReelEvent("hesitates", "left", 9.8, 10.0, 0.5, 1.0)) is False  # the film ends
+    assert weak(ReelEvent("hesitates", "left", 4.0, 5.0, 0.3, 1.0)) is True
+
+
 def test_reels_that_race_are_told_by_the_tape() -> None:
     assert told("two_motor_deck", seen(3.0, 4.0, speed=0.35))["play_tape_races"] is True
     film = evidence_of_film(shipped("two_motor_deck"), seen(0.41, 0.51, speed=0.049), "play")

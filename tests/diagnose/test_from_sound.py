@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tapewright.diagnose.from_sound import evidence_of_sound
+from tapewright.diagnose.from_sound import MISSED_LEAST, RUNS_MOST, evidence_of_sound
 from tapewright.diagnose.likelihoods import checked_evidence, of_observations, of_readings
 from tapewright.diagnose.network import network
 from tapewright.diagnose.told_when import as_told
@@ -51,6 +51,64 @@ def test_silence_says_as_much_as_the_background_lets_it() -> None:
     assert value(after(0.9), name) == pytest.approx(0.1 / 1.1)
     assert value(after(0.6), name) == pytest.approx(0.4 / 1.4)
     assert name not in after(0.1).evidence.readings
+
+
+def test_no_motor_is_surer_than_the_ear_was_found_to_be() -> None:
+    told = evidence_of_sound(
+        FOUR, replace(NOTHING, stretches=(ran("capstan_motor", "cassette_in", 10.2, 33.0, 0.999),))
+    )
+    assert value(told, "motor_runs_sure:capstan_motor@cassette_in") == RUNS_MOST
+    missing = NotHeard("capstan_motor", "cassette_in", 10.0, 14.0, -40.0, 0.999)
+    told = evidence_of_sound(FOUR, replace(NOTHING, not_heard=(missing,)))
+    assert value(told, "motor_runs_sure:capstan_motor@cassette_in") == pytest.approx(MISSED_LEAST / (1 + MISSED_LEAST))
+
+
+@pytest.mark.parametrize("name", ["closed_loop_deck", "two_motor_deck", "four_track", "one_motor_portable"])
+def test_a_silent_motor_speaks_where_the_network_left_out_whether_it_turns(name: str) -> None:
+    """A network that dropped what a motor does dropped what was heard of it too, without a word."""
+    machine = shipped(name)
+    net = network(machine)
+    starts = [node.partition(":")[2] for node in net.words if node.startswith("sounds:")]
+    assert starts
+    for where in starts:
+        said = of_readings(net, {f"motor_runs_sure:{where}": Reading(0.1, "1")})
+        node = next(iter(said))
+        words = dict(zip(net.words[node], said[node], strict=True))
+        # By hand: a silent motor is 0.9 likely to be called silent so surely, one that sounds 0.1.
+        assert words["silent" if node.startswith("sounds:") else "still"] == pytest.approx(0.9)
+        assert words["normal" if node.startswith("sounds:") else "right"] == pytest.approx(0.1)
+
+
+def test_what_a_microphone_mistook_never_rules_a_state_out() -> None:
+    net = network(FOUR)
+    name, reading = "rate_hz:capstan_motor@play", Reading(400.0, "Hz", 0.01, method="by microphone")
+    by_ear, by_meter = (of_readings(net, {name: one}) for one in (reading, replace(reading, method="stroboscope")))
+    least = min((said.min() / said.max() for said in by_ear.values()), default=1.0)
+    assert least > 1e-3
+    assert least >= min((said.min() / said.max() for said in by_meter.values()), default=1.0)
+
+
+def test_a_motor_heard_up_to_the_key_denies_that_the_machine_gave_up() -> None:
+    on = evidence_of_sound(FOUR, replace(NOTHING, stretches=(ran("reel_motor", "play", 14.6, 29.1),)))
+    assert {one.id: one.present for one in on.evidence.signs}["play_stops"] is False
+    assert "seconds_to_stop@play" not in on.evidence.readings
+    off = evidence_of_sound(FOUR, replace(NOTHING, stretches=(ran("reel_motor", "play", 14.6, 17.0),)))
+    assert "play_stops" not in {one.id for one in off.evidence.signs}
+
+
+def test_a_motor_that_falls_to_another_rate_gave_its_mode_up() -> None:
+    machine = shipped("auto_reverse_deck")
+    marks = (Mark("off", 0.0), Mark("fast_forward", 5.0), Mark("stop", 16.5))
+    wound = replace(ran("capstan_motor", "fast_forward", 5.2, 7.2), rate_hz=Reading(59.5, "Hz", 0.01))
+    after = replace(ran("capstan_motor", "fast_forward", 7.5, 16.5), rate_hz=Reading(39.7, "Hz", 0.01))
+    told = evidence_of_sound(machine, replace(NOTHING, marks=marks, stretches=(wound, after)))
+    assert value(told, "seconds_to_stop@fast_forward") == pytest.approx(2.2)
+
+
+def test_a_quiet_play_denies_a_squeal_only_where_the_machine_is_heard() -> None:
+    quiet = evidence_of_sound(FOUR, replace(NOTHING, stretches=(ran("capstan_motor", "play", 14.1, 29.0),)))
+    assert {one.id: one.present for one in quiet.evidence.signs}["play_squeak"] is False
+    assert not evidence_of_sound(FOUR, NOTHING).evidence.signs
 
 
 def test_a_motor_that_goes_on_is_said_and_one_that_ends_too() -> None:

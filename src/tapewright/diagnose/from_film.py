@@ -21,10 +21,19 @@ from tapewright.words.reading import Reading
 from tapewright.words.reels_seen import HubName, ReelEvent, ReelsSeen
 
 FALTERS: Final = ("slips", "hesitates", "lags", "stands")
+WEAK: Final = ("slips", "hesitates", "stands")
+"""What makes a wind a weak one. Tape given and not yet wound does not: fast hubs look alike at several rates."""
 RACES: Final = 2.5
 """So many times the right speed is no play: fast winding starts at about five; own choice, common practice."""
 LEAST_S: Final = 3.0
 """A shorter film denies nothing."""
+RAMP_S: Final = 1.2
+"""So long a wind may take to come up: what happens before is no falter; own choice."""
+AT_THE_END_S: Final = 0.5
+LEAST_SHARE: Final = 0.1
+"""A wind that falls short by less is no weak one."""
+MOST_SURE: Final = 0.92
+"""Of steps of simulated minutes, few enough were watched that no finding is held to be surer."""
 STOOD: Final = 0.8
 """Share of the film for which a hub must stand to be said not to turn at all."""
 Said = tuple[str, Reading | Observation, str]
@@ -120,7 +129,8 @@ def _rates(machine: Machine, seen: ReelsSeen, mode: str, where: dict[str, HubNam
         if reading is None or reading.value is None or not reading.value:
             continue
         rate = abs(reading.value)
-        value = Reading(rate, "Hz", reading.doubt, method=reading.method, conditions=reading.conditions)
+        how = "by film" if machine.modes[mode].at_capstan else "by film of a wind"
+        value = Reading(rate, "Hz", reading.doubt, method=f"{reading.method}, {how}", conditions=reading.conditions)
         why = f"The {spoken(machine, reel)} ({side} in the film) makes {rate:.3f} turns a second {when}."
         yield f"rate_hz:{reel}@{mode}", value, why
 
@@ -148,7 +158,13 @@ def _tape(machine: Machine, seen: ReelsSeen, mode: str) -> Iterator[Said]:
     if not races and mode == "play":
         yield (
             "speed_error_pct",
-            Reading(100.0 * (ratio - 1.0), "%", 100.0 * share, method=speed.method, conditions=speed.conditions),
+            Reading(
+                100.0 * (ratio - 1.0),
+                "%",
+                100.0 * share,
+                method=f"{speed.method}, by film",
+                conditions=speed.conditions,
+            ),
             why,
         )
 
@@ -180,9 +196,16 @@ def _taking_up(
 
 
 def _winding(seen: ReelsSeen, mode: str) -> Iterator[Said]:
-    own = [event for event in seen.events if event.kind in FALTERS]
+    own = [event for event in seen.events if event.kind in WEAK and _while_it_winds(seen, event)]
     if any(_stood(seen, hub.name) < STOOD for hub in seen.hubs):
         yield from _one_sign(seen, mode, "weak", own, f"A hub {{}} {SPOKEN_MODES[mode]}.", "goes on evenly")
+
+
+def _while_it_winds(seen: ReelsSeen, event: ReelEvent) -> bool:
+    """Tell whether something happens while a wind runs: not as it comes up, not as the film ends, and not in passing."""
+    return (
+        event.start_s >= RAMP_S and event.start_s < seen.duration_s - AT_THE_END_S and event.share >= LEAST_SHARE
+    )  # fmt: skip
 
 
 def _one_sign(
@@ -213,11 +236,15 @@ def _stopping(seen: ReelsSeen, mode: str) -> Iterator[Said]:
     yield f"{mode}_stops", _noticed(mode, "stops", True, sure), why
     if starts and min(starts) < at_s:
         doubt = 0.3
-        yield f"seconds_to_stop@{mode}", Reading(at_s - min(starts), "s", doubt, method="film of the hubs"), why
+        yield (
+            f"seconds_to_stop@{mode}",
+            Reading(at_s - min(starts), "s", doubt, method="film of the hubs, by film"),
+            why,
+        )
 
 
 def _noticed(mode: str, name: str, present: bool, sure: float) -> Observation:
-    return Observation(f"{mode}_{name}", present, float(np.clip(sure, 0.05, 0.98)))
+    return Observation(f"{mode}_{name}", present, float(np.clip(sure, 0.05, MOST_SURE)))
 
 
 def _stood(seen: ReelsSeen, name: str) -> float:

@@ -30,6 +30,9 @@ SAYS_NOTHING: Final = 0.01
 """A likelihood whose largest and smallest values differ by less than this share is left out."""
 IN_DETAIL: Final = {"response_treble_db": "spacing_um"}
 """A reading, and the one that says the same in more detail."""
+MISTAKEN: Final = {"by microphone": 0.01, "by film": 0.02, "by film of a wind": 0.2}
+"""How a reading was taken (the end of its method) -> no state is held to be less likely than this share of the
+likeliest: it may be another motor's, or another of the rates that look alike on film; fast reels often do."""
 SURE_LEAST: Final = 0.01
 """No recording is surer than this of what it hears; trade judgement."""
 
@@ -177,7 +180,8 @@ def spoken_by(network: Network, name: str, reading: Reading) -> dict[str, Array]
         return {}
     hangs_on, found = known
     likely = chances(hangs_on, found, reading.value, reading.doubt)
-    return _projected(network, found, likely)
+    least = next((share for how, share in MISTAKEN.items() if reading.method.endswith(how)), 0.0)
+    return _projected(network, found, np.maximum(likely, least * likely.max()))
 
 
 def _projected(network: Network, found: Combinations, likely: Array) -> dict[str, Array]:
@@ -222,12 +226,17 @@ SURE_OF: Final = {
     "motor_runs_sure": ("turns", dict.fromkeys(MOVING, 1.0) | {"at_times": 0.5}),
 }
 """Yes-or-no readings of a mechanism's sound: the function they are about, and how often a word of it is such a yes."""
+SOUNDS: Final = {"normal": 1.0, "races": 1.0, "labours": 1.0, "at_times": 0.5}
+"""The same of how a motor sounds: what a network speaks of where it has left out whether the motor turns."""
 
 
 def _of_surety(network: Network, what: Asked, sure: float) -> dict[str, Array]:
     """Say what a recording tells that is so sure of a yes: nothing at one half."""
     about, yes = SURE_OF[what.quantity.stem]
     node = f"{about}:{shaft(network.machine, what.part)}@{what.mode}"
+    if node not in network.words and about == "turns":
+        # Whether it turns and how it sounds hang together; a network keeps the one that signs are about.
+        node, yes = f"sounds:{what.part}@{what.mode}", SOUNDS
     if node not in network.words:
         return {}
     true = np.array([yes.get(word, 0.0) for word in network.words[node]])
