@@ -88,7 +88,9 @@ def test_real_stereo_recordings_give_what_applies_and_reasons_for_the_rest(share
     path = shared_data / name
     assert read_one_pass(path) is None
     recording = open_recording(path)
-    sound = np.concatenate(list(sound_blocks(recording, 0, recording.frames, BLOCK_FRAMES))).astype(np.float64)
+    sound = np.concatenate([one.copy() for one in sound_blocks(recording, 0, recording.frames, BLOCK_FRAMES)]).astype(
+        np.float64
+    )
     for reading in a_weighted_noise(sound, recording.rate_hz):
         assert reading.value is not None
         assert -100.0 < reading.value < 0.0
