@@ -9,7 +9,7 @@ import numpy as np
 from tapewright.measure.film_aliases import DECIDED, OPEN, Turned, said_of_aliases, unwrapped, why_open
 from tapewright.measure.film_events import reel_events
 from tapewright.measure.film_hubs import find_hubs, hubs_pointed_at
-from tapewright.measure.film_rates import RateCourse, mean_rate, rate_course
+from tapewright.measure.film_rates import TURNS_HZ, RateCourse, mean_rate, rate_course
 from tapewright.measure.film_reading import LEAST_FRAMES, film_bursts, film_header
 from tapewright.measure.film_tape import TapeSeen, position_by_rates, tape_seen
 from tapewright.measure.film_turning import Followed, follow_hubs
@@ -32,8 +32,9 @@ LEAST_SHARE_WOUND: Final = 0.4
 """A wind must carry so much of the tape over for the whole to be told from it."""
 WIND_M_PER_S: Final = 0.15
 """What runs faster is a wind: play at double speed has 0.095."""
-
-
+MOST_SHORT: Final = 0.2
+"""A hub that falls short alone for more of the film than this slips all the time, more or less: its rate tells nothing
+of the tape. One moment in eight seconds is less; own choice."""
 OTHER_WAY: Final = "Whether the film is mirrored, upside down or of another mode"
 
 
@@ -125,6 +126,9 @@ def _told(hubs: Sequence[HubSeen], turned: Sequence[Turned], tick_s: float, take
     unsure = next((one for one in turned if one.lead < OPEN), None)
     tape = tape_seen(courses, takes_up, "" if unsure is None else why_open(unsure))
     events = reel_events(courses, tape.takes_up, tape.speed_m_per_s.value)
+    short = _mostly_short(courses, events)
+    if short:
+        tape = tape_seen(courses, takes_up, short)
     means: dict[str, Reading] = {
         way.name: mean_rate(way, course, tick_s) for way, course in zip(turned, courses, strict=True)
     }
@@ -143,6 +147,21 @@ def _told(hubs: Sequence[HubSeen], turned: Sequence[Turned], tick_s: float, take
         aliasing=said_of_aliases(turned, frame_rate),
         cannot_say=_cannot_say(courses, turned, tape),
     )
+
+
+def _mostly_short(courses: Sequence[RateCourse], events: Sequence[ReelEvent]) -> str:
+    """Say why both hubs tell nothing of the tape, where one falls short alone for much of the film; else ""."""
+    for course in courses:
+        own = [one for one in events if one.name == course.name and one.kind in ("slips", "lags")]
+        times = course.times_s[np.abs(course.rate_hz) > TURNS_HZ]
+        within = [(times >= one.start_s) & (times <= one.end_s) for one in own]
+        share = float(np.mean(np.any(within, axis=0))) if own and len(times) else 0.0
+        if share > MOST_SHORT:
+            return (
+                f"The {course.name} hub falls short alone for {100.0 * share:.0f} % of the film, and nothing says that "
+                "it winds all it should in between."
+            )
+    return ""
 
 
 def _wind_time(courses: Sequence[RateCourse], tape: TapeSeen, events: Sequence[ReelEvent]) -> Reading:
