@@ -42,6 +42,8 @@ SLIPS = (0.2, 0.85)
 """Share of its right rate at which a reel in a wind counts as slipping."""
 CUT_S = 2.0
 """A motor that ends so long before the hand ends its mode was stopped by the machine."""
+RIGHT = 0.15
+"""A motor whose rate is off by less turned as it should in its mode."""
 EAR = ("measure/mechanism*.py", "measure/audio.py", "jobs/mechanism_heard.py", "words/mechanism_heard.py")
 OFFERS = ("stop", "chirp", "rustle", "nothing")
 """What a slipping take-up offers to hear: the machine stops by itself, rubber chirps, a reel turns slowly in a wind."""
@@ -141,23 +143,47 @@ def _runs_on(machine: Machine, motor: str, lasts_s: float) -> bool:
 
 
 def _slips(machine: Machine, sure: list[StretchHeard], marks: tuple[Mark, ...]) -> bool:
-    """A motor that the machine stops again in a mode that takes tape up: the one trace of a slip that is followed here.
+    """Tell whether the logic was heard to stop a mode that takes tape up: the one trace of a slip followed here.
 
-    Where a motor is heard to run on there, it is the head base that the machine waited for in vain.
+    Only motors count that a stop changes, and only where one goes back to the rate that it has in stop, or the last of
+    them ends, as long after the key as the logic waits for a reel, or longer. Where a motor is heard to run on there,
+    it is the head base that the machine waited for in vain; where no motor of its own tells that, nothing is said.
     """
+    waits = [sensor.timeout_s or 0.0 for sensor in machine.sensors.values() if sensor.kind == "pulse_sensor"]
+    others = [one for one in machine.sensors.values() if one.kind == "position_switch" and one.timeout_s]
+    if not waits or any(not one.ends for one in others):
+        return False
+    stopped = machine.modes["stop"].motors if "stop" in machine.modes else {}
+    # A motor that only lifts the head base ends by itself.
+    lifting = {sensor.ends for sensor in machine.sensors.values()}
+    due = {(one.name, one.mode): one.rate_hz for one in expected_rates(machine)}
     for mark, following in itertools.pairwise(marks):
         mode = machine.modes.get(mark.mode)
         if mode is None or not mode.takes_up:
             continue
-        # A motor that only lifts the head base ends by itself.
-        lifting = {sensor.ends for sensor in machine.sensors.values()}
-        begun = [one for one in sure if mark.at_s - 0.5 < one.start_s < following.at_s - 1.0]
-        if any(_runs_on(machine, one.name, one.end_s - one.start_s) for one in begun):
+        here = [one for one in sure if one.end_s > mark.at_s + 0.5 and one.start_s < following.at_s]
+        if any(_runs_on(machine, one.name, one.end_s - one.start_s) for one in here):
             continue
-        inside = [one for one in begun if one.name and one.name not in lifting]
-        if any(following.at_s - one.end_s > CUT_S and one.end_s - one.start_s > 0.5 for one in inside):
+        from_s, to_s = mark.at_s + min(waits) - 0.5, following.at_s - CUT_S
+        ends = []
+        for name in (n for n in mode.motors if n not in lifting and stopped.get(n) != mode.motors[n]):
+            own = [one for one in here if one.name == name]
+            if name in stopped:
+                # It goes on at another rate.
+                if any(_near(one, due.get((name, "stop"))) and from_s < one.start_s < to_s for one in own):
+                    return True
+                own = [one for one in own if _near(one, due.get((name, mark.mode)))]
+            ends += [max(one.end_s for one in own)] if own else []
+        early = [end for end in ends if from_s < end < to_s]
+        if early and len(early) == len(ends):
             return True
     return False
+
+
+def _near(one: StretchHeard, right_hz: float | None) -> bool:
+    """Tell whether a motor was heard at a rate that is right."""
+    rate = one.rate_hz.value
+    return rate is not None and right_hz is not None and abs(rate / right_hz - 1.0) < RIGHT
 
 
 # --- one minute -------------------------------------------------------------------------------------------------------
@@ -335,7 +361,12 @@ def _reliability(kind: str, said: Sequence[tuple[float, bool]]) -> None:
         if here:
             mean, share = np.mean(np.array(here, dtype=float), axis=0)
             found.append(f"{mean:.3f} said {share:.3f} so ({len(here)})")
-    print(f"how sure, {kind}: " + "; ".join(found))
+    # What is said of each by itself lies above 0.6: how much may be said at most follows from all of those.
+    so = [true for sure, true in said if sure >= 0.6]
+    most = (
+        f"; {sum(so)} of {len(so)} from 0.6 on were so: say {(sum(so) + 1) / (len(so) + 2):.3f} at most" if so else ""
+    )
+    print(f"how sure, {kind}: " + "; ".join(found) + most)
 
 
 def _missed(result: Result) -> None:
