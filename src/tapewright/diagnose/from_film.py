@@ -202,7 +202,7 @@ def _winding(seen: ReelsSeen, mode: str) -> Iterator[Said]:
 
 
 def _while_it_winds(seen: ReelsSeen, event: ReelEvent) -> bool:
-    """Tell whether something happens while a wind runs: not as it comes up, not as the film ends, and not in passing."""
+    """Tell whether something happens while a wind runs: not as it comes up or the film ends, and not in passing."""
     return (
         event.start_s >= RAMP_S and event.start_s < seen.duration_s - AT_THE_END_S and event.share >= LEAST_SHARE
     )  # fmt: skip

@@ -75,10 +75,7 @@ def evidence_of_sound(machine: Machine, heard: MechanismHeard) -> EvidenceHeard:
     said: dict[str, tuple[Reading | Observation, str]] = {}
     spells = _spells(machine, heard)
     for name, what, why in _all(net, heard, spells):
-        if isinstance(what, Observation):
-            known = name in net.signs
-        else:
-            known = not isinstance(asked(machine, name), Problem)
+        known = name in net.signs if isinstance(what, Observation) else not isinstance(asked(machine, name), Problem)
         if known:
             said.setdefault(name, (what, why))
     signs = tuple(what for what, _ in said.values() if isinstance(what, Observation))

@@ -3,7 +3,7 @@
 import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -18,6 +18,7 @@ from tapewright.measure.film_reading import FilmFrame, film_frames
 from tapewright.words.evidence import Evidence
 from tapewright.words.mechanism_heard import EvidenceHeard, Mark
 from tapewright.words.problem import InputAtFaultError, Problem
+from tapewright.words.reels_seen import HubSeen
 
 TICKS: Final = Fraction(1, 90_000)
 LEAST_S: Final = 2.0
@@ -59,7 +60,10 @@ def watch_minute(path: Path, machine: Machine, marks: Sequence[Mark]) -> tuple[P
     with tempfile.TemporaryDirectory(prefix="tapewright-film-") as folder:
         files = [Path(folder) / f"{i}.mkv" for i in range(len(wanted))]
         cut(path, [(start, end) for _, start, end in wanted], files)
-        return tuple(_watched(file, machine, mode, start) for file, (mode, start, _) in zip(files, wanted, strict=True))
+        pieces = [_watched(file, machine, mode, start) for file, (mode, start, _) in zip(files, wanted, strict=True)]
+        known = hubs_of(pieces)
+        again = (_standing(file, machine, piece, known) for file, piece in zip(files, pieces, strict=True))
+        return tuple(again)
 
 
 def _pieces(machine: Machine, marks: Sequence[Mark]) -> Iterator[tuple[str, float, float]]:
@@ -120,6 +124,26 @@ def _watched(file: Path, machine: Machine, mode: str, start_s: float) -> PieceWa
         return PieceWatched(mode, start_s, watch_film(file, machine, mode))
     except InputAtFaultError as error:
         return PieceWatched(mode, start_s, None, error.problems[0].found)
+
+
+def hubs_of(pieces: Sequence[PieceWatched]) -> tuple[HubSeen, ...]:
+    """Give where both hubs are in the picture, from the piece that is surest of them; nothing where none saw both."""
+    both = [one.watched.seen.hubs for one in pieces if one.watched is not None and len(one.watched.seen.hubs) == 2]
+    return max(both, key=lambda hubs: min(hub.sure for hub in hubs), default=())
+
+
+def _standing(file: Path, machine: Machine, piece: PieceWatched, hubs: Sequence[HubSeen]) -> PieceWatched:
+    """Look again, where other pieces have the hubs, at a piece in which none was found to turn: they may stand."""
+    if piece.watched is not None or not hubs or not file.exists():
+        return piece
+    try:
+        watched = watch_film(file, machine, piece.mode, hubs)
+    except InputAtFaultError:
+        return piece
+    # A hub that turns would have been found by its turning: only one that stands is believed here.
+    if not any(rate.value == 0.0 for rate in watched.seen.mean_rate_hz.values()):
+        return piece
+    return replace(piece, watched=watched, why_not="")
 
 
 def evidence_of_minute(pieces: Sequence[PieceWatched]) -> EvidenceHeard:
