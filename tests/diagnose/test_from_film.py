@@ -1,6 +1,7 @@
 """From what a film told to evidence: every name is one of the machine's, and the signs say what the reels did."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import pytest
 
@@ -11,6 +12,7 @@ from tapewright.diagnose.measured import Asked, asked
 from tapewright.diagnose.network import network
 from tapewright.jobs.reels_seen import expected_reel_rates, pointed_at
 from tapewright.machine.library import shipped
+from tapewright.machine.rates import rates
 from tapewright.words.problem import InputAtFaultError
 from tapewright.words.reading import Reading
 from tapewright.words.reels_seen import HubName, HubSeen, ReelEvent, ReelRate, ReelsSeen
@@ -71,13 +73,29 @@ def test_a_slip_is_a_reel_that_falters_and_steady_reels_deny_it() -> None:
 
 def test_a_wind_that_comes_up_is_not_called_weak() -> None:
     def weak(event: ReelEvent) -> bool | None:
-        return told("two_motor_deck", seen(-8.0, -6.0, (event,)), "rewind")["rewind_weak"]
+        right = rates(shipped("two_motor_deck"), "rewind")["supply_reel"].turns_per_s.value
+        return told("two_motor_deck", seen(-right, -6.0, (event,)), "rewind")["rewind_weak"]
 
     assert weak(ReelEvent("hesitates", "left", 0.6, 1.1, 0.3, 1.0)) is False  # still coming up
     assert weak(ReelEvent("lags", "right", 3.0, 4.0, 0.5, 1.0)) is False  # fast hubs look alike at several rates
     assert weak(ReelEvent("slips", "right", 4.0, 4.4, 0.05, 1.0)) is False  # too little
     assert weak(ReelEvent("hesitates", "left", 9.8, 10.0, 0.5, 1.0)) is False  # the film ends
     assert weak(ReelEvent("hesitates", "left", 4.0, 5.0, 0.3, 1.0)) is True
+
+
+def test_a_wind_that_goes_evenly_and_too_slowly_is_weak_unless_another_rate_looks_alike() -> None:
+    machine = shipped("two_motor_deck")
+    right = rates(machine, "rewind")["supply_reel"].turns_per_s.value
+    film = seen(-right, -6.0)
+    assert told("two_motor_deck", film, "rewind")["rewind_weak"] is False
+    slow = 0.5 * right
+    sparse = replace(film, hubs=tuple(replace(hub, symmetry=1) for hub in film.hubs))
+    # One mark, 30 frames a second: the next rate that looks the same is 30 turns a second higher.
+    means = {"left": Reading(-slow, "Hz", 1e-3), "right": Reading(-6.0, "Hz", 1e-3)}
+    assert told("two_motor_deck", replace(sparse, mean_rate_hz=means), "rewind")["rewind_weak"] is True
+    # As many frames as make the right rate look like this one: nothing is said.
+    doubtful = replace(sparse, mean_rate_hz=means, frame_rate_hz=right - slow)
+    assert "rewind_weak" not in told("two_motor_deck", doubtful, "rewind")
 
 
 def test_reels_that_race_are_told_by_the_tape() -> None:

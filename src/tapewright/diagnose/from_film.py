@@ -12,7 +12,7 @@ import numpy as np
 from tapewright.diagnose.measured import asked
 from tapewright.diagnose.network import network
 from tapewright.machine.parts import SPOKEN_MODES, Machine, spoken
-from tapewright.machine.rates import tape_speed
+from tapewright.machine.rates import rates, tape_speed
 from tapewright.measure.film_watching import OTHER_WAY
 from tapewright.words.evidence import Evidence, Observation
 from tapewright.words.mechanism_heard import EvidenceHeard
@@ -32,6 +32,12 @@ RAMP_S: Final = 1.2
 AT_THE_END_S: Final = 0.5
 LEAST_SHARE: Final = 0.1
 """A wind that falls short by less is no weak one."""
+HOLDS: Final = 0.85
+WEAK_BELOW: Final = 0.7
+"""Shares of the described rate from which a wind holds, and below which it is weak; own choice."""
+STEADY_SURE: Final = 0.85
+EVENLY_SURE: Final = 0.4
+"""How much of its sureness the film keeps for a wind that is slow all the time, and for one of unknown rate."""
 MOST_SURE: Final = 0.92
 """Of steps of simulated minutes, few enough were watched that no finding is held to be surer."""
 STOOD: Final = 0.8
@@ -119,7 +125,7 @@ def _all(machine: Machine, seen: ReelsSeen, mode: str) -> Iterator[Said]:
     if entered.at_capstan:
         yield from _taking_up(machine, seen, mode, taker, giver)
     else:
-        yield from _winding(seen, mode)
+        yield from _winding(machine, seen, mode, taker)
 
 
 def _rates(machine: Machine, seen: ReelsSeen, mode: str, where: dict[str, HubName]) -> Iterator[Said]:
@@ -195,10 +201,35 @@ def _taking_up(
             yield from _one_sign(seen, mode, "loop", loops, f"The {called} {{}} {when}.", "winds all that is given")
 
 
-def _winding(seen: ReelsSeen, mode: str) -> Iterator[Said]:
+def _winding(machine: Machine, seen: ReelsSeen, mode: str, taker: HubName | None) -> Iterator[Said]:
+    """Say whether a wind is weak: by what happens in it, else by how fast the reel that takes up turns."""
     own = [event for event in seen.events if event.kind in WEAK and _while_it_winds(seen, event)]
-    if any(_stood(seen, hub.name) < STOOD for hub in seen.hubs):
-        yield from _one_sign(seen, mode, "weak", own, f"A hub {{}} {SPOKEN_MODES[mode]}.", "goes on evenly")
+    if not any(_stood(seen, hub.name) < STOOD for hub in seen.hubs):
+        return
+    when = SPOKEN_MODES[mode]
+    share, open_ = _share_of_rate(machine, seen, mode, taker)
+    if own or (share is not None and share >= HOLDS):
+        yield from _one_sign(seen, mode, "weak", own, f"A hub {{}} {when}.", "goes on evenly")
+    elif share is not None and not open_ and share < WEAK_BELOW:
+        why = f"The hub that takes up turns at {100.0 * share:.0f} % of what it should {when}, all the time."
+        yield f"{mode}_weak", _noticed(mode, "weak", True, STEADY_SURE * _sure(seen)), why
+    elif share is None and seen.duration_s >= LEAST_S:
+        # Evenly is not strongly: a wind may be weak all the time.
+        why = f"Both hubs go on evenly {when}; how fast is not known."
+        yield f"{mode}_weak", _noticed(mode, "weak", False, EVENLY_SURE * _sure(seen)), why
+
+
+def _share_of_rate(machine: Machine, seen: ReelsSeen, mode: str, taker: HubName | None) -> tuple[float | None, bool]:
+    """Give what the reel that takes up turns at, of what it should; and whether another rate that looks alike fits."""
+    rate = rates(machine, mode).get(machine.modes[mode].takes_up or "")
+    found = seen.mean_rate_hz.get(taker or "")
+    hub = next((one for one in seen.hubs if one.name == taker), None)
+    if rate is None or found is None or found.value is None or hub is None:
+        return None, True
+    low, high = rate.range_per_s or (rate.turns_per_s.value, rate.turns_per_s.value)
+    step = seen.frame_rate_hz / max(hub.symmetry, 1)
+    alike = (abs(found.value) + step * number for number in range(1, 4))
+    return abs(found.value) / low, any(HOLDS * low <= one <= high / HOLDS for one in alike)
 
 
 def _while_it_winds(seen: ReelsSeen, event: ReelEvent) -> bool:
