@@ -39,7 +39,7 @@ def set_up_page(look: Look, refused: tuple[Problem, ...] = ()) -> Response:
     plan = None if look.machine is None else set_up_plan(look.machine)
     done = {} if plan is None else {one.id: one for one in done_in(look.sheet, plan)}
     return pages.page(
-        "set_up.html.j2", pages.status_of(refused), **pages.job_told(look, "set-up", refused),
+        "set_up.html.j2", pages.status_of(refused), **pages.job_told(look, "recordings", refused),
         plan=plan, done=done, marks=MARKS, aim_said=aim_said, names_said=names_said,
     )  # fmt: skip
 
@@ -82,7 +82,7 @@ def step_page(
     done = {one.id: one for one in done_in(look.sheet, plan)}
     ways = ways_to_connect(tracks_read(look.machine, wanted.mode))
     return pages.page(
-        "set_up_step.html.j2", pages.status_of(refused), **pages.job_told(look, "set-up", refused),
+        "set_up_step.html.j2", pages.status_of(refused), **pages.job_told(look, "recordings", refused),
         plan=plan, step=wanted, number=at + 1, done=done[wanted.id], marks=MARKS,
         aim_said=aim_said, names_said=names_said, unit_said=unit_said,
         readings=READINGS, ways=ways, capture=capture, passes=passes_of(look.sheet, wanted),
