@@ -20,6 +20,7 @@ from tapewright.jobs.examine import examine
 from tapewright.jobs.pass_rates import rates_to_ask
 from tapewright.jobs.pass_readings import pass_notes, readings_of
 from tapewright.jobs.pass_said import pass_said
+from tapewright.machine.library import shipped
 from tapewright.machine.parts import Machine
 from tapewright.machine.rates import rates
 from tapewright.measure.one_pass import read_sections
@@ -187,6 +188,23 @@ def test_a_track_that_is_not_there_is_said_with_what_to_do_next() -> None:
 
 def test_two_channels_of_a_four_track_machine_miss_nothing() -> None:
     assert not [one for one in pass_notes(four_tracks(), channels_of(quiet((1, 2)), 2), {}) if "not found" in one]
+
+
+def test_tracks_that_the_machine_is_not_described_with_move_no_belief_and_are_said() -> None:
+    """Four tracks captured for a machine of two: examined all the same, by its own two (by hand)."""
+    spaced = tuple(PassReading(names.SPACING, Reading(0.1 * track, "µm", 0.02), track) for track in (1, 2, 3, 4))
+    said = PassSaid("sequence", NOMINAL_M_PER_S, 1.0, (1, 2, 3, 4), spaced)
+    two = shipped("two_motor_deck")
+    found = readings_of(two, said, {})
+    assert {name for name in found if name.startswith("track_spacing_um")} == {
+        "track_spacing_um:1",
+        "track_spacing_um:2",
+    }
+    assert found["spacing_um"].value == pytest.approx(0.2)
+    assert of_readings(network(two), {name: one for name, one in found.items() if one.value is not None})
+    (told,) = [one for one in pass_notes(two, channels_of(said, 4), {}) if "moves no belief" in one]
+    assert "tracks 3 and 4" in told
+    assert not [one for one in pass_notes(four_tracks(), channels_of(said, 4), {}) if "moves no belief" in one]
 
 
 def test_a_tape_for_another_speed_than_the_description_is_said() -> None:

@@ -63,6 +63,7 @@ def pass_notes(machine: Machine, heard: Sequence[Heard], found: Mapping[str, Rea
     return (
         *_of_other_speed(machine, first.one_pass),
         *_of_missing_tracks(machine, first.one_pass, channels),
+        *_of_foreign_tracks(machine, first.one_pass),
         spoken_of,
         *_of_unknown_rates(machine, found),
     )
@@ -104,6 +105,36 @@ def _of_unknown_rates(machine: Machine, found: Mapping[str, Reading]) -> tuple[s
     return tuple(f"Azimuth in step with {' and '.join(parts)}: {why}" for why, parts in reasons.items())
 
 
+def _foreign(machine: Machine, said: PassSaid) -> list[str]:
+    return [str(track) for track in said.tracks if track > machine.tape.tracks]
+
+
+def _of_foreign_tracks(machine: Machine, said: PassSaid) -> tuple[str, ...]:
+    """Say that a capture holds tracks which the machine is not described with."""
+    more = _foreign(machine, said)
+    if not more:
+        return ()
+    which = f"track{'s' * (len(more) > 1)} {' and '.join(more)}"
+    own = f"{machine.tape.tracks} track{'s' * (machine.tape.tracks > 1)}"
+    return (
+        f"The capture holds {which}, and this machine is described with {own}: what is read of {which} stands in the "
+        "tables and moves no belief. See whether the description is of this machine.",
+    )
+
+
+def _of_own_tracks(machine: Machine, said: PassSaid) -> PassSaid:
+    """Leave out what was read of tracks that the machine is not described with."""
+    if not _foreign(machine, said):
+        return said
+    most = machine.tape.tracks
+    return replace(
+        said,
+        tracks=tuple(track for track in said.tracks if track <= most),
+        readings=tuple(one for one in said.readings if max(one.track, one.from_track) <= most),
+        dropouts=tuple(one for one in said.dropouts if one.track <= most),
+    )
+
+
 def readings_of(machine: Machine, said: PassSaid, known: Mapping[str, Reading]) -> dict[str, Reading]:
     """Give everything that a pass said under the names of evidence; what could not be read has its reason.
 
@@ -112,6 +143,7 @@ def readings_of(machine: Machine, said: PassSaid, known: Mapping[str, Reading]) 
         said: the pass.
         known: readings that were given beside it.
     """
+    said = _of_own_tracks(machine, said)
     edge = [track for track in said.tracks if track in tracks_of(machine.tape).edge]
     inner = [track for track in said.tracks if track not in edge]
     found = {
