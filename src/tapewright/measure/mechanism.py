@@ -80,9 +80,9 @@ RUNS_DOWN_S: Final = 2.5
 MOTOR_MOST, SQUEAL_MOST = 0.99, 0.93
 """No more is said than trials bear out: n of n that were so give (n + 1) / (n + 2), Laplace's rule of succession.
 
-In 42 tuning minutes 191 of 198 stretches of motors were so; the rules below have been chosen on those minutes since, and
-leave out the kinds that were not. Of squeals 13 of 13 were so. `python -m benchmarks.mechanism_minutes --first 0` counts
-anew, in its lines "how sure".
+In 42 tuning minutes 191 of 198 stretches of motors were so. The other seven are left out since, by rules chosen on
+those same minutes, which flatters the count. Of squeals 13 of 13 were so. What
+`python -m benchmarks.mechanism_minutes --first 0` prints as "how sure" counts anew.
 """
 NOT_DUE: Final = 0.1
 """How likely a motor turns where it should stand, against where it is due; trade judgement, from memory."""
