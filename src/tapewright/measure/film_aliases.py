@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.measure.film_one_tape import NOT_ONE_TAPE, TURNS_HZ, can_be_packs, costs_of_laws, pack_law
+from tapewright.measure.film_one_tape import HOLDS_TURNS, NOT_ONE_TAPE, TURNS_HZ, can_be_packs, costs_of_laws, pack_law
 from tapewright.measure.film_turning import Followed
 from tapewright.words.reels_seen import HubName
 
@@ -20,8 +20,11 @@ Floats = NDArray[np.float64]
 
 BLOCK_S: Final = 0.15
 LEAST_BLOCK: Final = 4
-FASTEST_HZ: Final = 16.0
-"""No hub of a cassette is wound faster; own choice, common practice."""
+FASTEST_HZ: Final = 28.0
+"""No hub of a cassette is wound faster: reels that are driven make up to 13 turns a second, and one that gives makes
+2.2 times as many once it is bare; by the shipped descriptions."""
+NEAR_LIMIT: Final = 0.8
+"""Share of the rate that is sure by itself from which a film may hide a faster one; own choice."""
 SPEEDS_UP_HZ_PER_S: Final = 10.0
 """How fast a hub gains rate from one block to the next before that counts against it; own choice."""
 LEAST_STEADY: Final = 0.8
@@ -133,6 +136,8 @@ def unwrapped(followed: Sequence[Followed], expected_hz: Sequence[tuple[float, f
     blocks = _blocks(followed[0].times_s)
     ways = [_ways(one, blocks, expected_hz) for one in followed]
     chosen, leads = _chosen(ways)
+    if _no_one_tape(followed, ways, chosen):
+        leads = [min(lead, 0.0) for lead in leads]
     rows = zip(followed, ways, chosen, leads, strict=True)
     return tuple(_turned(one, way, at, lead) for one, way, at, lead in rows)
 
@@ -230,6 +235,24 @@ def _chosen(ways: Sequence[_Ways]) -> tuple[list[int], list[float]]:
         kept = rest[apart, :] if axis == 0 else rest[:, apart]
         leads.append(float(kept.min() - total[best]) if kept.size else np.inf)
     return [int(at) for at in best], leads
+
+
+def _no_one_tape(followed: Sequence[Followed], ways: Sequence[_Ways], chosen: Sequence[int]) -> bool:
+    """Say whether rates that may hide faster ones break the law of two packs: then a slip or a wrong rate, and open."""
+    if len(ways) < 2:
+        return False
+    step_s = float(np.median(np.diff(followed[0].times_s)))
+    rates = [np.abs(way.rates_hz[at]) for way, at in zip(ways, chosen, strict=True)]
+    may_hide = [
+        float(rate.max()) > NEAR_LIMIT * fastest_sure_hz(1.0 / step_s, 1 if marked(one) else one.symmetry)
+        for one, rate in zip(followed, rates, strict=True)
+    ]
+    both = np.min(rates, axis=0) > TURNS_HZ
+    if not any(may_hide) or not both.any():
+        return False
+    turns = [_by_block(way.turns[at], way.blocks)[both] for way, at in zip(ways, chosen, strict=True)]
+    law = pack_law(turns[0], turns[1])
+    return law is not None and law.left_turns > HOLDS_TURNS
 
 
 def _alone(way: _Ways) -> tuple[list[int], list[float]]:

@@ -11,8 +11,9 @@ from tapewright.measure.film_events import reel_events
 from tapewright.measure.film_hubs import find_hubs, hubs_pointed_at
 from tapewright.measure.film_rates import TURNS_HZ, RateCourse, mean_rate, rate_course
 from tapewright.measure.film_reading import LEAST_FRAMES, film_bursts, film_header
-from tapewright.measure.film_tape import TapeSeen, position_by_rates, tape_seen
+from tapewright.measure.film_tape import FULL_M, TapeSeen, position_by_rates, tape_seen
 from tapewright.measure.film_turning import Followed, follow_hubs
+from tapewright.standards.iec_60094 import HUB_RADIUS_M
 from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.reading import Reading
 from tapewright.words.reels_seen import HubSeen, ReelEvent, ReelsSeen
@@ -179,16 +180,31 @@ def _wind_time(courses: Sequence[RateCourse], tape: TapeSeen, events: Sequence[R
     ends = [position_by_rates(courses, tape.takes_up, at, 0.3 * ramp + 0.1) for at in (begin + ramp, end - ramp)]
     if ends[0] is None or ends[1] is None or ends[1] - ends[0] < LEAST_SHARE_WOUND:
         return Reading(None, "s", why_not="Too little of the tape was wound for the whole to be told from it.")
-    # The ramps carry tape over too: what is between them is the same share of the time, about.
-    share = min((ends[1] - ends[0]) * seconds / max(seconds - 2.0 * ramp, 1e-6), 1.0)
-    whole = seconds / share
+    wound = ends[1] - ends[0]
+    turns = _turns_for(ends[1]) - _turns_for(ends[0])
+    # The ramps wind too: what is between them is the same share of the time, about.
+    longer = seconds / max(seconds - 2.0 * ramp, 1e-6)
+    share, of_turns = min(wound * longer, 1.0), min(turns * longer, 1.0)
+    whole = seconds / of_turns
     return Reading(
         float(whole),
         "s",
         float(np.hypot(0.2, (0.02 if share > 0.95 else 0.08) * whole)),
-        method="from start to stop, by the share of the tape that was wound",
+        method="from start to stop, by the share of the turns that was made",
         conditions=f"{100.0 * share:.0f} % of the tape was wound in {seconds:.1f} s",
     )
+
+
+def _turns_for(position: float) -> float:
+    """Give the share of a wind's turns that the taking hub has made at a position: its radius grows evenly with them.
+
+    It is this hub that is driven, so that time goes with its turns, and not with the tape it takes.
+
+    >>> round(_turns_for(0.5), 2)
+    0.59
+    """
+    hub = HUB_RADIUS_M.value
+    return float((np.sqrt(hub**2 + position * (FULL_M**2 - hub**2)) - hub) / (FULL_M - hub))
 
 
 def _cannot_say(courses: Sequence[RateCourse], turned: Sequence[Turned], tape: TapeSeen) -> tuple[str, ...]:
