@@ -27,7 +27,7 @@ def seen(rate_hz: float) -> ReelsSeen:
     times = tuple(0.1 * number for number in range(80))
     sides: tuple[HubName, ...] = ("left", "right")
     courses = tuple(ReelRate(name, times, (rate_hz,) * 80, (1e-3,) * 80) for name in sides)
-    means = {name: Reading(rate_hz, "Hz", 1e-3) for name in sides}
+    means: dict[str, Reading] = {name: Reading(rate_hz, "Hz", 1e-3) for name in sides}
     return ReelsSeen(8.0, 30.0, HUBS, courses, means, NONE, {}, NONE, NONE, NONE, (), (), ())
 
 
