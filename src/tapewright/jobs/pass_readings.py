@@ -31,7 +31,7 @@ NEAR_TREBLE: Final = 1.35
 LEAST_UM: Final = 0.01
 SUPPOSED_NOT_SEEN: Final = (
     "Nothing stands out at the rate this reel has at the start of a side, and where in the side the pass was made is "
-    "not known: give rate_hz of the reel in play, from a film or a stopwatch."
+    "not known: give how often the reel turns a second in play, from a film or a stopwatch."
 )
 
 

@@ -45,6 +45,14 @@ PLACES: Final = (
     ("tiled_room", "voice_message", 8.0, ("noise", "speech")),
 )
 """Where, with what, how far above the background and beside what: the longer one practises, the harder."""
+WHERE: Final = {
+    "case": "on the case", "bench": "on a bench", "living_room": "in a living room", "workshop": "in a workshop",
+    "tiled_room": "in a tiled room",
+}  # fmt: skip
+THROUGH: Final = {
+    "recorder": "a recorder", "phone": "a phone", "phone_gain": "a phone with automatic gain",
+    "voice_message": "a voice message", "phone_call": "a phone call",
+}  # fmt: skip
 RATE_HZ: Final = 24000
 ENDINGS: Final = (".m4a", ".ogg")
 """Both forms of every sound: some browsers play the one, some the other."""
@@ -159,7 +167,7 @@ def _exercise(
         number=number,
         stem=str(number),
         faulty=faulty,
-        heard_in=f"Heard in: {room}, through: {phone}, {snr_db} dB above {beside}.".replace("_", " "),
+        heard_in=f"Heard {WHERE[room]}, through {THROUGH[phone]}, {snr_db} dB above {beside}.",
         offered=_offered(machine, heard[:MOST_RIGHT], {sign.id for sign in shown} | usual, number),
         fault=says,
         differs=one.differs[:MOST_TOLD],
