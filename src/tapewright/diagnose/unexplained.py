@@ -40,6 +40,8 @@ ODDS: Final = 100.0
 FEWEST_FOR_A_BET: Final = 3
 RANGE_OF_A_READING: Final = 100.0
 """A reading that has nothing to do with the machine lies anywhere within a factor of a hundred; trade judgement."""
+MOST_SAID: Final = math.log(1e6)
+"""Odds beyond this are said as more than a million: nothing that is put in is known so well."""
 LEAST_SURE: Final = 0.5
 
 
@@ -218,8 +220,9 @@ def _odd_one(one: _Item, chance: float) -> Clash:
 
 
 def _all_of_it(items: Sequence[_Item], won: float) -> Clash:
+    times = f"about {math.exp(won):.0f} times" if won < MOST_SAID else "more than a million times"
     text = (
-        f"The evidence as a whole is about {min(math.exp(won), 1e9):.0f} times likelier if it had nothing to do with "
+        f"The evidence as a whole is {times} likelier if it had nothing to do with "
         "this machine than by anything described here, with any number of faults. Check that the description is of "
         "this machine, and look again."
     )
