@@ -67,7 +67,7 @@ def lengthened(path: Path, seconds: float) -> float:
         first = file.read(max(0, int(seconds * file.samplerate) - file.frames), dtype="float32", always_2d=True)
         file.seek(0, soundfile.SEEK_END)
         file.write(first[::-1] * 0.01)
-        return file.frames / file.samplerate
+        return float(file.frames / file.samplerate)
 
 
 def report() -> None:
