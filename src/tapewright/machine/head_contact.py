@@ -1,4 +1,4 @@
-"""Where the tracks lie on a machine's tape, and what spacing, a gap and a lean take from them: the laws, closed form.
+"""Where the tracks lie on a machine's tape, and what spacing, a gap and a lean take from them: the laws at one tone.
 
 Every loss is in decibels, never above nought, and hangs on the wavelength on the tape alone: speed over frequency.
 """
@@ -8,13 +8,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from tapewright.machine.parts import TapeFormat
+from tapewright.standards import contact_laws
 from tapewright.standards.iec_60094 import MONO_TRACK_WIDTH_M, TAPE_WIDTH_M, TRACK_CENTRES_M, TRACK_WIDTH_M
 
-SPACING_DB: Final = 40.0 * math.pi * math.log10(math.e)
-"""54.575 dB for a spacing of one wavelength (R. L. Wallace, "The reproduction of magnetically recorded signals", Bell
-Syst. Tech. J. 30, 1951; 54.6 d/λ as quoted)."""
-GAP_ACTS: Final = 1.11
-"""A gap acts a ninth longer than it is (Eargle's handbook as quoted)."""
 TREBLE_HZ: Final = 10000.0
 """Where treble is looked at: azimuth is set by 10 kHz, common practice."""
 SUMMED_HZ: Final = 6300.0
@@ -87,7 +83,7 @@ def spacing_db(spacing_m: float, wave_m: float) -> float:
     >>> round(spacing_db(1e-6, 4.7625e-6), 2)
     -11.46
     """
-    return -SPACING_DB * spacing_m / wave_m
+    return float(contact_laws.spacing_db(spacing_m / wave_m))
 
 
 def gap_db(gap_m: float, wave_m: float) -> float:
@@ -96,7 +92,7 @@ def gap_db(gap_m: float, wave_m: float) -> float:
     >>> round(gap_db(1e-6, 4.7625e-6), 2)
     -0.79
     """
-    return _mean_over_db(GAP_ACTS * gap_m / wave_m)
+    return max(LEAST_DB, float(contact_laws.line_across_db(contact_laws.GAP_ACTS * gap_m / wave_m)))
 
 
 def lean_db(angle_rad: float, width_m: float, wave_m: float) -> float:
@@ -105,7 +101,7 @@ def lean_db(angle_rad: float, width_m: float, wave_m: float) -> float:
     >>> round(lean_db(math.radians(10 / 60), 0.6e-3, 4.7625e-6), 2)
     -2.01
     """
-    return _mean_over_db(width_m * math.tan(angle_rad) / wave_m)
+    return max(LEAST_DB, float(contact_laws.line_across_db(width_m * math.tan(angle_rad) / wave_m)))
 
 
 def summed_db(angle_rad: float, apart_m: float, wave_m: float) -> float:
@@ -114,18 +110,10 @@ def summed_db(angle_rad: float, apart_m: float, wave_m: float) -> float:
     >>> round(summed_db(math.radians(3 / 60), 0.9e-3, 0.047625 / 6300), 2)
     -0.47
     """
-    return max(LEAST_DB, 20.0 * math.log10(max(abs(math.cos(math.pi * apart_m * math.tan(angle_rad) / wave_m)), 1e-9)))
-
-
-def _mean_over_db(waves: float) -> float:
-    """Give the mean of a wave over so many wavelengths, against its peak."""
-    u = math.pi * waves
-    return max(LEAST_DB, 20.0 * math.log10(max(abs(math.sin(u) / u), 1e-9))) if u > 0.0 else 0.0
+    return max(LEAST_DB, float(contact_laws.summed_db(apart_m * math.tan(angle_rad) / wave_m)))
 
 
 __all__ = [
-    "GAP_ACTS",
-    "SPACING_DB",
     "SUMMED_HZ",
     "TREBLE_HZ",
     "Tracks",

@@ -10,6 +10,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from tapewright.standards import contact_laws
+
 ARC_MINUTE: Final = math.pi / 10800.0
 Values = NDArray[np.float64]
 
@@ -47,8 +49,8 @@ def summed_db(frequency_hz: Values, angle_rad: float, apart_m: float, speed_m_pe
     >>> round(float(summed_db(np.array(6300.0), 3 * ARC_MINUTE, 0.9e-3, 0.047625)), 2)
     -0.47
     """
-    turns = np.asarray(frequency_hz, dtype=np.float64) * delay_s(angle_rad, apart_m, speed_m_per_s)
-    return np.asarray(20.0 * np.log10(np.maximum(np.abs(np.cos(np.pi * turns)), 1e-6)))
+    late_s = delay_s(angle_rad, apart_m, speed_m_per_s)
+    return contact_laws.summed_db(np.asarray(frequency_hz, dtype=np.float64) * late_s)
 
 
 def line_weights(positions_m: Values) -> Values:

@@ -18,12 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize
 
+from tapewright.standards import contact_laws
 from tapewright.words.reading import Reading
 
-SPACING_DB: Final = 40.0 * math.pi * math.log10(math.e)
-"""54.575 dB for a spacing of one wavelength."""
-GAP_FACTOR: Final = 1.11
-"""The gap acts longer than it is; Eargle."""
 FROM_HZ: Final = 250.0
 """Below, a response tells of heads' contours and of bass correction, not of contact."""
 LEAST_TONES: Final = 5
@@ -44,12 +41,7 @@ def spacing_loss_db(frequency_hz: NDArray[np.floating[Any]], spacing_m: float, s
     >>> round(float(spacing_loss_db(np.array(10000.0), 1e-6, 0.047625)), 2)
     -11.46
     """
-    return np.asarray(-SPACING_DB * spacing_m * np.asarray(frequency_hz, dtype=np.float64) / speed_m_per_s)
-
-
-def _dip_db(turns: Values) -> Values:
-    """Give 20 lg |sin(pi x)/(pi x)|, held to what a fit can use near its nulls."""
-    return np.asarray(20.0 * np.log10(np.maximum(np.abs(np.sinc(turns)), 1e-4)))
+    return contact_laws.spacing_db(spacing_m * np.asarray(frequency_hz, dtype=np.float64) / speed_m_per_s)
 
 
 def gap_loss_db(frequency_hz: NDArray[np.floating[Any]], gap_m: float, speed_m_per_s: float) -> Values:
@@ -58,7 +50,9 @@ def gap_loss_db(frequency_hz: NDArray[np.floating[Any]], gap_m: float, speed_m_p
     >>> round(float(gap_loss_db(np.array(10000.0), 1e-6, 0.047625)), 2)
     -0.79
     """
-    return _dip_db(np.asarray(GAP_FACTOR * gap_m * np.asarray(frequency_hz, dtype=np.float64) / speed_m_per_s))
+    return contact_laws.line_across_db(
+        contact_laws.GAP_ACTS * gap_m * np.asarray(frequency_hz, dtype=np.float64) / speed_m_per_s
+    )
 
 
 def azimuth_loss_db(
@@ -70,7 +64,7 @@ def azimuth_loss_db(
     -2.01
     """
     late = width_m * math.tan(angle_rad)
-    return _dip_db(np.asarray(late * np.asarray(frequency_hz, dtype=np.float64) / speed_m_per_s))
+    return contact_laws.line_across_db(late * np.asarray(frequency_hz, dtype=np.float64) / speed_m_per_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,7 +178,7 @@ def _fitted(tones: Values, levels: Values, sigma: Values, track: Track, angle_ra
 
 def _null_um(tones: Values, track: Track) -> float:
     """Give the gap whose first null lies at the highest tone, micrometres."""
-    return 1e6 * track.speed_m_per_s / (GAP_FACTOR * float(tones.max()))
+    return 1e6 * track.speed_m_per_s / (contact_laws.GAP_ACTS * float(tones.max()))
 
 
 def _told(fits: list[_Fit], track: Track, left_db: float, top_hz: float) -> Losses:

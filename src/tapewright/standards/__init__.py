@@ -5,6 +5,7 @@ iec_60094   the cassette format: speeds, tape, tracks, hubs, pad force
 din_45500   limits for home equipment: speed, flutter, response, noise, crosstalk, balance, erasure
 nab         the average-responding reading of older meters and service sheets
 alignment   how close heads and levels are set: service practice, calibration tapes
+contact_laws  spacing, gap, lean and sum of tracks: what each takes away, in wavelengths
 replay_curve  IEC 60094-1: flux on the tape over frequency, and what the other tape switch makes of it
 iec_61672   A-weighting, with the limits of sound level meters
 itu_bs468   weighting and quasi-peak detector for noise, by ITU-R BS.468
