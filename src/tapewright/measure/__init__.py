@@ -66,6 +66,7 @@ sequence_finding  find_sequence: a test sequence in a recording, whole or in pie
 settled         the mean of something that wavers, and how far it may be off
 section_tone    the tone of one section of a test recording, on all tracks at once
 levels          how strong a tone is on each track, and how the tracks balance
+weighted        the middle of values that count unequally
 askew           the geometry of gaps askew: from angle to delay and back
 azimuth         how far the gaps stand askew, from delays between tracks, coarse to fine
 replay_response  what each tone reads against the replay curve

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from tapewright.measure.hum_frames import FRAME_S, HARMONICS, NOMINALS_HZ, STEP
 from tapewright.measure.slow_speed import GRADE, LEAST_S, SlowSpeed, drift_weights, no_slow_speed
+from tapewright.measure.weighted import weighted_median
 from tapewright.words.reading import Reading
 from tapewright.words.signal import Trace
 
@@ -138,7 +139,8 @@ def joined(
     log_hz, variance = np.log(found[:, 0]), found[:, 1] / found[:, 0] ** 2 + LEAST_SD**2
     there = np.isfinite(log_hz)
     weight = np.where(there, 1.0 / np.where(there, variance, 1.0), 0.0)
-    middle = _weighted_median(np.where(there, log_hz, np.inf), weight)
+    middle = weighted_median(np.where(there, log_hz, np.inf), weight)
+    middle = np.where(np.isfinite(middle), middle, 0.0)
     off = np.where(there, (log_hz - middle[:, None]) * np.sqrt(weight), np.inf)
     kept = np.abs(off) < APART
     weight = np.where(kept, weight, 0.0)
@@ -152,14 +154,6 @@ def joined(
     if not fault and np.count_nonzero(between.mean(axis=0) > OFTEN) >= 2:
         fault = f"What hums near {nominal_hz:g} Hz has lines between its harmonics: a machine that turns, no mains hum."
     return Hum(nominal_hz, strength, times_s, mean, sd, fault)
-
-
-def _weighted_median(values: NDArray[np.float64], weight: NDArray[np.float64]) -> NDArray[np.float64]:
-    order = np.argsort(values, axis=1)
-    running = np.cumsum(np.take_along_axis(weight, order, axis=1), axis=1)
-    at = np.argmax(running >= 0.5 * running[:, -1:], axis=1)
-    picked = np.take_along_axis(values, np.take_along_axis(order, at[:, None], axis=1), axis=1)[:, 0]
-    return np.where(np.isfinite(picked), picked, 0.0)
 
 
 def _scatter(

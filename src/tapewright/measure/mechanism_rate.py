@@ -11,6 +11,7 @@ from scipy import stats
 
 from tapewright.measure.mechanism_frames import Array, Frames
 from tapewright.measure.mechanism_runs import Run
+from tapewright.measure.weighted import weighted_median
 from tapewright.words.reading import Reading
 
 HEARD_ABOVE: Final = 4.0
@@ -63,7 +64,7 @@ def course_of(frames: Frames, run: Run, frame_s: float) -> Course:
     single = at[heard] / orders[:, None]
     # sd of a line's frequency: sqrt(6 / SNR) / (pi T), SNR that of the line's bin (Rife and Boorstyn 1974).
     each = np.sqrt(6.0 / np.maximum(strong[heard], 1.0)) / (np.pi * frame_s) / orders[:, None]
-    middle = _weighted_median(single, 1.0 / each)
+    middle = weighted_median(single.T, 1.0 / each.T)
     good = (strong[heard] > HEARD_ABOVE) & (np.abs(single - middle) < 4.0 * each + 1e-3 * middle)
     weights = np.where(good, 1.0 / each**2, 0.0)
     total = weights.sum(axis=0)
@@ -95,15 +96,6 @@ def _line_power(frames: Frames, run: Run, order: float) -> float:
     at = np.minimum(np.rint(order * run.rates_hz / frames.bin_hz).astype(int), frames.power.shape[1] - 1)
     # A frame's window spreads a line's power; over noise of the same level it is its own.
     return max(0.0, float(np.median(frames.power[rows, at] - frames.background[rows, at])))
-
-
-def _weighted_median(values: Array, weights: Array) -> Array:
-    found = np.empty(values.shape[1])
-    for k in range(values.shape[1]):
-        order = np.argsort(values[:, k])
-        total = np.cumsum(weights[order, k])
-        found[k] = values[order[int(np.searchsorted(total, total[-1] / 2.0))], k]
-    return found
 
 
 def rate_reading(course: Course, frame_s: float) -> tuple[Reading, Reading]:
