@@ -1,11 +1,8 @@
 """Setting up on the bench page: the list, one page a step, what is kept, a capture, and sound over the wire."""
 
-import contextlib
 import json
-import socket
-import threading
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import AbstractContextManager
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -13,27 +10,22 @@ from typing import Any
 import numpy as np
 import pytest
 import soundfile
-import uvicorn
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
-from websockets.exceptions import ConnectionClosed, InvalidHandshake
-from websockets.sync.client import ClientConnection, connect
-from websockets.typing import Origin
+from websockets.exceptions import InvalidHandshake
 
 from tapewright.jobs.setting_up import set_up_plan
-from tapewright.jobs.store.nouns import Particulars
 from tapewright.machine.library import shipped
 from tapewright.measure.askew import ARC_MINUTE, delay_s
-from tapewright.web.app import application
 from tapewright.web.live import Opening
 from tapewright.web.live_set_up import SetUpListening, tracks_in
-from tapewright.web.serve import MOST_MESSAGE_BYTES
 from tapewright.web.setting_up import tracks_typed
 from tapewright.words.problem import InputAtFaultError
 from tapewright.words.setting_up import SetUpStep
 from tests.measure import made
-from tests.web.test_live import block
+from tests.web.test_live import Line, block
+from tests.web.test_live import connection as bench_connection
 from tests.web.visitor import Visitor, seen
 
 RATE = 48_000
@@ -170,43 +162,8 @@ def test_tracks_are_meant_or_a_problem(text: str) -> None:
 # --- sound -----------------------------------------------------------------------------------------------------------
 
 
-class Line:
-    """One connection to a step of a job on a bench that runs in this process."""
-
-    def __init__(self, connection: ClientConnection) -> None:
-        self._connection = connection
-
-    def send(self, message: str | bytes) -> None:
-        self._connection.send(message)
-
-    def receive(self) -> Any:
-        return json.loads(self._connection.recv(timeout=20))
-
-    def closed(self) -> int | None:
-        with contextlib.suppress(ConnectionClosed):
-            while True:
-                self._connection.recv(timeout=20)
-        return self._connection.close_code
-
-
-@contextmanager
-def connection(home: Path, step: str, job: str | None = None) -> Iterator[Line]:
-    app = application(home, ahead=False)
-    store = app.app.state.bench.store  # type: ignore[attr-defined]
-    job_id = job or store.begin(Particulars(machine_id="four_track")).id
-    config = uvicorn.Config(app, log_level="error", ws="websockets-sansio", ws_max_size=MOST_MESSAGE_BYTES)
-    server = uvicorn.Server(config)
-    with closing(socket.create_server(("127.0.0.1", 0))) as listening:
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
-        thread.start()
-        try:
-            here = f"127.0.0.1:{listening.getsockname()[1]}"
-            address = f"ws://{here}/jobs/{job_id}/set-up/{step}/live"
-            with connect(address, origin=Origin(f"http://{here}"), open_timeout=20, proxy=None) as line:
-                yield Line(line)
-        finally:
-            server.should_exit = True
-            thread.join()
+def connection(home: Path, step: str, job: str | None = None) -> AbstractContextManager[Line]:
+    return bench_connection(home, job=job, path=f"/set-up/{step}/live")
 
 
 OPENING = {"rate_hz": RATE, "channels": 2, "tracks": [1, 4]}
@@ -263,7 +220,7 @@ def test_a_lost_block_begins_anew() -> None:
 def test_an_opening_that_cannot_be_meant_closes(tmp_path: Path) -> None:
     with connection(tmp_path, "azimuth") as line:
         line.send(json.dumps(OPENING | {"tracks": [1, 1]}))
-        assert line.closed() == 1003
+        assert line.closed()[0] == 1003
 
 
 @pytest.mark.parametrize("tracks", [3, [1, 1], [0], [True], ["1"], None, [17]])
@@ -276,7 +233,7 @@ def test_words_that_ask_for_nothing_close(tmp_path: Path) -> None:
     with connection(tmp_path, "azimuth") as line:
         line.send(json.dumps(OPENING))
         line.send('{"record": true}')
-        assert line.closed() == 1003
+        assert line.closed()[0] == 1003
 
 
 @pytest.mark.parametrize(("step", "job"), [("nonsense", None), ("clean", None), ("azimuth", "0" * 16)])
