@@ -10,11 +10,14 @@ Run: python -m benchmarks.guided_minute [--write] [--draws N] [--simulated N [--
 import argparse
 import csv
 import io
+import tempfile
 from collections.abc import Iterable, Iterator, Sequence
-from functools import cache
+from functools import cache, partial
+from multiprocessing import get_context
 from pathlib import Path
 
-from benchmarks.guided_minute_simulated import report, sampled, tried
+from benchmarks.guided_minute_simulated import Tried, report, sampled, tried
+from tapewright.faults.applied import Fault
 from tapewright.faults.mechanism import mechanism
 from tapewright.faults.signs import Sign, signs
 from tapewright.jobs.guided_minute import Revealed, what_it_reveals
@@ -183,17 +186,32 @@ def _row(name: str, found: Sequence[Revealed], places: Sequence[Scored], sound: 
     print(f"{name:22s} " + "  ".join(said) + f"  {sound:>7s}", flush=True)
 
 
-def _simulated(names: Sequence[str], count: int, seed: int, *, of_all: bool) -> None:
-    everything = {name: [one.fault for one in _revealed(name)] for name in names} if of_all else {}
-    results = []
-    table = LIST.read_text(encoding="utf-8")
-    for number, (name, fault) in enumerate(sampled(table, names, count, seed, everything)):
-        one = tried(name, fault, number, seed)
-        results.append(one)
-        called = f"{name} {fault.part}={fault.kind} {fault.severity:g}"
-        mends = f"; {', '.join(one.mended) or 'none alone'} would mend it" if one.place != 1 else ""
-        print(f"{number:3d} {called:55s} place {one.place}, ideal {one.ideal} ({one.says}){mends}", flush=True)
+def _simulated(names: Sequence[str], asked: argparse.Namespace) -> None:
+    everything = {name: [one.fault for one in _revealed(name)] for name in names} if asked.of_all else {}
+    drawn = list(sampled(LIST.read_text(encoding="utf-8"), names, asked.simulated, asked.seed, everything))
+    results: list[Tried] = []
+    with tempfile.TemporaryDirectory() as passing:
+        folder = asked.folder or Path(passing)
+        folder.mkdir(parents=True, exist_ok=True)
+        with get_context("spawn").Pool(asked.workers) as pool:
+            work = partial(_one, seed=asked.seed, folder=folder)
+            for number, one in enumerate(pool.imap(work, list(enumerate(drawn)))):
+                results.append(one)
+                _told(number, one, misses=asked.misses)
     print(*report(results), sep="\n")
+
+
+def _one(numbered: tuple[int, tuple[str, Fault]], *, seed: int, folder: Path) -> Tried:
+    number, (name, fault) = numbered
+    return tried(name, fault, number, seed, folder)
+
+
+def _told(number: int, one: Tried, *, misses: bool) -> None:
+    called = f"{one.machine} {one.fault.part}={one.fault.kind} {one.fault.severity:g}"
+    mends = f"; {', '.join(one.mended) or 'none alone'} would mend it" if one.place != 1 else ""
+    print(f"{number:3d} {called:55s} place {one.place}, ideal {one.ideal} ({one.says}){mends}", flush=True)
+    if misses and one.place != 1:
+        print(*(f"      {line}" for line in one.astray), sep="\n", flush=True)
 
 
 def main() -> None:
@@ -207,9 +225,14 @@ def main() -> None:
     parser.add_argument("--simulated", type=int, metavar="N", help="play, film and listen to N machines instead")
     parser.add_argument("--of-all", action="store_true", help="with --simulated: of all faults, not of the list alone")
     parser.add_argument("--seed", type=int, default=2026, help="with --simulated: which machines")
+    parser.add_argument("--folder", type=Path, help="with --simulated: where what was done is kept, to go on later")
+    parser.add_argument("--workers", type=int, default=1, choices=(1, 2), help="with --simulated")
+    parser.add_argument(
+        "--misses", action="store_true", help="with --simulated: what went astray where it is not first"
+    )
     asked = parser.parse_args()
     if asked.simulated:
-        _simulated(asked.machines, asked.simulated, asked.seed, of_all=asked.of_all)
+        _simulated(asked.machines, asked)
         return
     if asked.write:
         write_whole(LIST, list_text())

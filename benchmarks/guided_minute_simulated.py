@@ -5,25 +5,32 @@ played into a room and through a phone, and three of its steps are filmed. What 
 the evidence there is. Where the part at fault does not lead, what a perfect ear and eye would have given is put in the
 place of one detector's report after another: that names the detector that lost it. Machines, sound and film are
 simulated; no real machine is among them.
+
+What was played and filmed, and what was made of it, is kept in a folder under the fingerprints of all that it comes
+from: after a change of the ear only the listening is done anew, after a change of the beliefs nothing but those.
 """
 
 import csv
-import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+import math
+import pickle
+import shutil
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 from scipy.stats import binomtest
 
+from benchmarks.minute_trials import fingerprint
 from benchmarks.reel_films import some_camera, some_look
+from tapewright.diagnose.from_film import evidence_of_film
 from tapewright.diagnose.from_sound import evidence_of_sound
 from tapewright.diagnose.likelihoods import Array, of_observations, of_readings, together
 from tapewright.diagnose.network import Network, network, speaking_of
 from tapewright.faults.applied import Fault, applied
-from tapewright.jobs.guided_minute import Impression, given, impressions
-from tapewright.jobs.guided_minute_film import evidence_of_minute, watch_minute
+from tapewright.jobs.guided_minute import Given, Impression, differs, given, impressions
+from tapewright.jobs.guided_minute_film import watch_minute
 from tapewright.jobs.guided_minute_score import FALSE_ALARMS, HITS, places_of, said_of
 from tapewright.jobs.mechanism_heard import listen
 from tapewright.machine.library import shipped
@@ -33,8 +40,11 @@ from tapewright.simulate.film import film
 from tapewright.simulate.film_course import FilmStep
 from tapewright.simulate.minute import play_minute, write_minute
 from tapewright.words.evidence import Evidence
-from tapewright.words.mechanism_heard import Mark
+from tapewright.words.mechanism_heard import Mark, MechanismHeard
 from tapewright.words.problem import InputAtFaultError
+from tapewright.words.reels_seen import ReelsSeen
+
+Found = TypeVar("Found")
 
 ROOMS: Final = ("case", "bench", "living_room", "workshop", "tiled_room")
 PHONES: Final = ("recorder", "phone", "phone_gain", "voice_message")
@@ -44,6 +54,12 @@ FILMED_S: Final = {"play": 8.0, "fast_forward": 4.0, "rewind": 4.0}
 """Shorter than the minute's own steps: drawing and watching a film take longer than it lasts."""
 SIDE_S: Final = 400.0
 """How far into the side the tape is: about the middle, as the steps ask for."""
+
+SOUNDING: Final = ("machine/**/*", "faults/**/*.py")
+MINUTES: Final = (*SOUNDING, "simulate/minute*.py")
+FILMS: Final = (*SOUNDING, "simulate/film*.py")
+EAR: Final = (*SOUNDING, "measure/mechanism*.py", "measure/audio.py", "measure/weighted.py", "jobs/mechanism_heard.py")
+EYES: Final = (*SOUNDING, "measure/film*.py", "jobs/reels_seen.py", "jobs/guided_minute_film.py")
 
 DETECTORS: Final[Mapping[str, tuple[str, ...]]] = {
     "which motors run": ("motor_runs_sure",),
@@ -75,6 +91,7 @@ class Tried:
         ideal: its place with a perfect ear's and eye's evidence instead.
         mended: detectors of which each alone, replaced by the perfect one, puts it first.
         told: for each yes or no that the fault changes, its detector and what it reported: "right", "wrong", "silent".
+        astray: what was reported and is not so, and what a perfect ear and eye would have said and nothing reported.
     """
 
     machine: str
@@ -84,6 +101,7 @@ class Tried:
     ideal: int
     mended: tuple[str, ...]
     told: tuple[tuple[str, str], ...]
+    astray: tuple[str, ...] = ()
 
 
 def sampled(
@@ -110,58 +128,97 @@ def sampled(
         yield name, own[int(np.random.default_rng([seed, number]).integers(len(own)))]
 
 
-def tried(name: str, fault: Fault, number: int, seed: int) -> Tried:
+def tried(name: str, fault: Fault, number: int, seed: int, folder: Path) -> Tried:
     """Play, film, listen, watch, and ask the beliefs.
 
     Arguments:
         name: of the layout.
         fault: what is put in.
         number, seed: which minute it is.
+        folder: where what was done is kept.
     """
     machine, random = shipped(name), np.random.default_rng([seed, number, 7])
-    with tempfile.TemporaryDirectory(prefix="tapewright-trial-") as folder:
-        sound, says = _listened(machine, fault, random, Path(folder) / "minute.wav")
-        seen, filmed = _watched(machine, fault, random, Path(folder) / "reels.mp4")
-    evidence = _both(sound, seen)
-    return _judged(machine, fault, evidence, random, f"{says}, {filmed}")
-
-
-def _listened(machine: Machine, fault: Fault, random: np.random.Generator, path: Path) -> tuple[Evidence, str]:
+    called = "-".join((str(seed), str(number), name, fault.part, fault.kind, f"{fault.severity:g}"))
     room, phone = str(random.choice(ROOMS)), str(random.choice(PHONES))
     snr_db, beside = float(random.uniform(*SNR_DB)), BESIDE[int(random.integers(len(BESIDE)))]
-    worn = applied(machine, [fault])
-    minute = play_minute(
-        worn, minute_steps(machine), int(random.integers(1 << 30)), room=room, phone=phone, snr_db=snr_db,
-        background=beside, faults=[fault],
-    )  # fmt: skip
-    write_minute(minute, path)
-    heard = listen(path, machine, minute.truth.marks)
-    return evidence_of_sound(machine, heard).evidence, f"{room}, {phone}, {snr_db:.0f} dB, {'+'.join(beside)}"
-
-
-def _watched(machine: Machine, fault: Fault, random: np.random.Generator, path: Path) -> tuple[Evidence, str]:
-    steps, at_s = [], 0.0
-    for mode, lasts_s in FILMED_S.items():
-        if mode in machine.modes:
-            steps.append(FilmStep(mode, at_s, lasts_s))
-            at_s += lasts_s
+    sound_seed, film_seed = int(random.integers(1 << 30)), int(random.integers(1 << 20))
     camera = replace(some_camera(random), width=960, height=540, rate_hz=24.0, exposure_s=1 / 100, row_s=25e-6)
-    film(machine, [fault], path, steps, seed=int(random.integers(1 << 20)), position_s=SIDE_S, camera=camera,
-         look=some_look(random))  # fmt: skip
-    marks = [*(Mark(step.mode, step.at_s) for step in steps), Mark("off", at_s)]
-    try:
-        pieces = watch_minute(path, machine, marks)
-    except InputAtFaultError:
-        return Evidence((), {}), "film refused"
-    used = sum(one.watched is not None for one in pieces)
-    return evidence_of_minute(pieces).evidence, f"{used} of {len(steps)} steps watched"
+    look = some_look(random)
+
+    def played(path: Path) -> tuple[Mark, ...]:
+        worn = applied(machine, [fault])
+        minute = play_minute(
+            worn, minute_steps(machine), sound_seed, room=room, phone=phone, snr_db=snr_db, background=beside,
+            faults=[fault],
+        )  # fmt: skip
+        write_minute(minute, path)
+        return minute.truth.marks
+
+    def filmed(path: Path) -> tuple[Mark, ...]:
+        steps, at_s = [], 0.0
+        for mode, lasts_s in FILMED_S.items():
+            if mode in machine.modes:
+                steps.append(FilmStep(mode, at_s, lasts_s))
+                at_s += lasts_s
+        film(machine, [fault], path, steps, seed=film_seed, position_s=SIDE_S, camera=camera, look=look)
+        return (*(Mark(step.mode, step.at_s) for step in steps), Mark("off", at_s))
+
+    heard = _listened(machine, _made(folder / f"{called}-{fingerprint(*MINUTES)}.wav", played))
+    seen = _watched(machine, _made(folder / f"{called}-{fingerprint(*FILMS)}.mp4", filmed))
+    watched = [evidence_of_film(machine, one, mode).evidence for mode, one in seen.items()]
+    evidence = _both(evidence_of_sound(machine, heard).evidence, *watched)
+    says = f"{room}, {phone}, {snr_db:.0f} dB, {'+'.join(beside)}, {', '.join(seen) or 'nothing'} watched"
+    return _judged(machine, fault, evidence, random, says)
 
 
-def _both(first: Evidence, second: Evidence) -> Evidence:
-    """Put both senses' findings together; what both say counts once, as the first heard it."""
-    known = {sign.id for sign in first.signs}
-    signs = (*first.signs, *(sign for sign in second.signs if sign.id not in known))
-    return Evidence(signs, {**second.readings, **first.readings})
+def _made(path: Path, make: Callable[[Path], tuple[Mark, ...]]) -> tuple[Path, tuple[Mark, ...]]:
+    """Give a sound or film and its marks, made only where it is not in the folder yet."""
+
+    def whole() -> tuple[Mark, ...]:
+        half = path.with_name(f"half-{path.name}")
+        marks = make(half)
+        shutil.move(half, path)
+        return marks
+
+    return path, _kept(path.with_suffix(".marks"), whole)
+
+
+def _kept(path: Path, work: Callable[[], Found]) -> Found:
+    """Give what was found before, or do the work and keep it; written last and moved into place, so never half."""
+    if path.exists():
+        before: Found = pickle.loads(path.read_bytes())
+        return before
+    found = work()
+    half = path.with_suffix(".part")
+    half.write_bytes(pickle.dumps(found))
+    half.replace(path)
+    return found
+
+
+def _listened(machine: Machine, minute: tuple[Path, tuple[Mark, ...]]) -> MechanismHeard:
+    path, marks = minute
+    return _kept(path.with_suffix(f".heard-{fingerprint(*EAR)}"), lambda: listen(path, machine, marks))
+
+
+def _watched(machine: Machine, minute: tuple[Path, tuple[Mark, ...]]) -> dict[str, ReelsSeen]:
+    path, marks = minute
+
+    def work() -> dict[str, ReelsSeen]:
+        try:
+            pieces = watch_minute(path, machine, marks)
+        except InputAtFaultError:
+            return {}
+        return {one.mode: one.watched.seen for one in pieces if one.watched is not None}
+
+    return _kept(path.with_suffix(f".seen-{fingerprint(*EYES)}"), work)
+
+
+def _both(*each: Evidence) -> Evidence:
+    """Put the senses' findings together; what several say counts once, as the first had it."""
+    signs = {sign.id: sign for one in reversed(each) for sign in one.signs}
+    return Evidence(
+        tuple(signs.values()), {n: reading for one in reversed(each) for n, reading in one.readings.items()}
+    )
 
 
 # --- what came of it --------------------------------------------------------------------------------------------------
@@ -189,7 +246,36 @@ def _judged(machine: Machine, fault: Fault, evidence: Evidence, random: np.rando
         if one.reading is None and abs(this.chance - was.chance) >= 0.4
         for called in (_detector(one.name, one.sense),)
     )
-    return Tried(machine.id, fault, says, place, ideal, mended, told)
+    astray = tuple(_astray(wanted, now, usual, evidence))
+    return Tried(machine.id, fault, says, place, ideal, mended, told, astray)
+
+
+def _astray(
+    wanted: Sequence[Impression], now: Sequence[Given], usual: Sequence[Given], evidence: Evidence
+) -> Iterator[str]:
+    """Say of each impression how what was reported differs from what a perfect ear and eye would have said."""
+    signs = {sign.id: sign for sign in evidence.signs}
+    for one, this, was in zip(wanted, now, usual, strict=True):
+        changed = differs(one, this, was)
+        if one.reading is not None:
+            reading = evidence.readings.get(one.name)
+            value = None if reading is None else reading.value
+            due, of = ("none" if math.isnan(this.value) else f"{this.value:.4g}"), f"{was.value:.4g} when sound"
+            said = "nothing" if reading is None or value is None else f"{value:.4g} ± {reading.doubt or 0.0:.2g}"
+            off = value is None or differs(one, Given(value=value), this)
+            if off and (changed or value is not None):
+                yield f"{one.name}: {said} said, {due} is so, {of}"
+            continue
+        if one.sign is None:
+            reading = evidence.readings.get(one.name)
+            chance = None if reading is None else reading.value
+        else:
+            sign = signs.get(one.name)
+            chance = None if sign is None or sign.present is None else sign.sure if sign.present else 1.0 - sign.sure
+        wrong = chance is not None and abs(chance - this.chance) > 0.5
+        if wrong or (changed and chance is None):
+            said = "nothing" if chance is None else f"{chance:.2f}"
+            yield f"{one.name}: {said} said, {this.chance:.2f} is so, {was.chance:.2f} when sound"
 
 
 def _place(net: Network, said: Sequence[Mapping[str, Array]], part: str) -> int:
