@@ -23,6 +23,9 @@ expected_heads  azimuth, spacing, gap, treble, dropouts, levels
 combinations  the states a machine can be in, one fault or several: the word of each function, the reading of each
 projection    how likely a reading is in each state, as likelihoods of words and of parts
 from_sound    from what a microphone heard of the mechanism to readings and signs, each with its reason
+from_sound_spells    each mode of a recording from its mark to the next, and what is heard in it
+from_sound_stopping  what a recording tells of running on, stopping, giving up
+from_sound_noises    what a recording tells of squeals, knocks, rubbing
 told_when     what was told of a moment, as signs can take it
 likelihoods   what an answer or a reading says about functions and parts
 unexplained   evidence that a description does not explain

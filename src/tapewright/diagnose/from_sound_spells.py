@@ -1,0 +1,63 @@
+"""The spells of a recording of the mechanism: each mode from its mark to the next, and what is heard in it."""
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+from tapewright.machine.parts import Machine
+from tapewright.words.evidence import Observation
+from tapewright.words.mechanism_heard import Mark, MechanismHeard, StretchHeard
+from tapewright.words.reading import Reading
+
+OFF: Final = "off"
+LEAST_S: Final = 0.3
+"""What lasts no longer is the run-down from the mode before, or a hand that slipped."""
+RATE_FITS: Final = 0.04
+Said = tuple[str, Reading | Observation, str]
+"""Name of a reading or id of a sign, what is said, and why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spell:
+    """One mode, from its mark to the next."""
+
+    mode: str
+    start_s: float
+    end_s: float
+    doubt_s: float
+
+
+def spells_of(machine: Machine, heard: MechanismHeard) -> tuple[Spell, ...]:
+    """Give each mode's first spell; of stop the one after play: only then has the head base a way to go."""
+    end = Mark(OFF, heard.duration_s)
+    found: dict[str, Spell] = {}
+    before = OFF
+    for mark, after in pairwise((*heard.marks, end)):
+        fits = mark.mode != "stop" or before in ("play", "record", "reverse_play")
+        if mark.mode in machine.modes and fits and after.at_s - mark.at_s > LEAST_S:
+            found.setdefault(mark.mode, Spell(mark.mode, mark.at_s, after.at_s, mark.doubt_s))
+        before = mark.mode
+    return tuple(found.values())
+
+
+def within(heard: MechanismHeard, spell: Spell, motor: str) -> list[StretchHeard]:
+    """Give a motor's stretches that reach into a spell by more than its run-down from the one before."""
+    return [
+        one for one in heard.stretches
+        if one.name == motor and min(one.end_s, spell.end_s) - max(one.start_s, spell.start_s + spell.doubt_s) > LEAST_S
+    ]  # fmt: skip
+
+
+def after_a_change(heard: MechanismHeard, one: StretchHeard, spell: Spell) -> bool:
+    """Tell whether a motor turned at another rate earlier in a mode: the machine has left it by itself since."""
+    return any(
+        other.name == one.name and spell.start_s - 1.0 < other.start_s < one.start_s and other.rate_hz.value is not None
+        and other.end_s - other.start_s > LEAST_S
+        and abs(other.rate_hz.value / (one.rate_hz.value or other.rate_hz.value) - 1.0) > RATE_FITS
+        for other in heard.stretches
+    )  # fmt: skip
+
+
+def heard_in(heard: MechanismHeard, spell: Spell) -> bool:
+    """Tell whether anything that turns is heard in a spell: where nothing is, silence may be the microphone's."""
+    return any(min(one.end_s, spell.end_s) - max(one.start_s, spell.start_s) > LEAST_S for one in heard.stretches)
