@@ -60,6 +60,23 @@ def test_a_key_does_not_ring_on_in_what_hum_leaves() -> None:
     assert max(size_at(beside, 50.0 * order) for order in range(1, 20)) < 0.003
 
 
+def test_hum_that_a_recorder_turns_down_after_a_key_leaves_no_comb() -> None:
+    """Closed form: hum times a gain of known course is hum; a motor near it, which starts meanwhile, stays."""
+    seconds = 30.0
+    times = np.arange(round(seconds * FS)) / FS
+    # Down by 14 dB in a tenth of a second, and up again with a time constant of 0.8 s.
+    since = times - 15.0
+    down_db = np.where(since > 0.1, -14.0 * np.exp(-(since - 0.1) / 0.8), np.clip(-140.0 * since, -14.0, 0.0))
+    gain = 10.0 ** (down_db / 20.0)
+    hum = sum(0.02 * np.cos(2 * np.pi * 50.0 * order * times + order) for order in range(1, 9))
+    motor = 0.02 * np.cos(2 * np.pi * 201.5 * times) * (times > 15.0)
+    left = hum_taken_out(sound(gain * (noise(seconds) + hum + motor)), 50.0, (0.0, 4.0)).samples.astype(float)
+    after = slice(round(15.15 * FS), round(16.15 * FS))
+    assert max(size_at(left[after], 50.0 * order) for order in (1, 2, 3, 5, 6, 7, 8)) < 0.1 * 0.02
+    late = slice(round(20.0 * FS), round(29.0 * FS))
+    assert size_at(left[late], 201.5) == pytest.approx(0.02, rel=0.1)
+
+
 def test_the_multiples_left_out_are_as_wide_as_a_line_in_a_frame() -> None:
     said = np.ones((2, 600), dtype=np.float32)
     left = without_mains(said, 0.5, 50.0)

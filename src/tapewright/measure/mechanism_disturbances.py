@@ -7,7 +7,10 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from tapewright.measure.mechanism_frames import HIGHEST_HZ, Array, Frames, Single, Sound
+from tapewright.measure.weighted import weighted_median
 from tapewright.words.mechanism_heard import Disturbance
+
+Complex = NDArray[np.complex128]
 
 MAINS_HZ: Final = (50.0, 60.0)
 MAINS_OFF: Final = 0.003
@@ -19,6 +22,8 @@ HUM_SAME_S: Final = 10.0
 HUM_STEP_S: Final = 0.02
 HUM_QUIET_S: Final = 2.0
 """So much of a machine that is off it takes to learn the mains' exact frequency."""
+GAIN_S: Final = 0.2
+"""How quickly a recorder's own gain is followed in the hum: it turns itself down in a tenth of a second."""
 CLICKS: Final = 2.5
 """A moment louder than this many times the usual is no hum."""
 
@@ -87,22 +92,57 @@ def hum_taken_out(sound: Sound, mains_hz: float, quiet_s: tuple[float, float]) -
     wide = min(count // 2 * 2 - 1, round(HUM_SAME_S / HUM_STEP_S))
     if wide < 3:
         return sound
+    block_times = (np.arange(count) + 0.5) * block / sound.rate_hz
+    times = np.arange(len(sound.samples)) / sound.rate_hz
+    turning = np.exp(-2j * np.pi * exact * times)
+    sizes = _hum_sizes(sound.samples, turning, block, int(HIGHEST_HZ / exact))
     window = np.hanning(wide + 2)[1:-1]
     weight = np.convolve(np.ones(count), window, mode="same")
-    times = np.arange(len(sound.samples)) / sound.rate_hz
-    middles = (np.arange(count) + 0.5) * block / sound.rate_hz
+    steady = np.array([np.convolve(one, window, mode="same") / weight for one in sizes])
+    steady = steady * _common_gain(sizes, steady)
     left = sound.samples.astype(np.float64)
-    turning = np.exp(-2j * np.pi * exact * times)
     carrier = np.ones(len(times), dtype=np.complex128)
-    for _ in range(int(HIGHEST_HZ / exact)):
+    for size in steady:
         carrier = carrier * turning
-        slow = np.mean((sound.samples * carrier)[: count * block].reshape(count, block), axis=1)
-        # A key's click would ring on at every multiple for ten seconds.
-        slow *= np.minimum(1.0, CLICKS * np.median(np.abs(slow)) / np.maximum(np.abs(slow), 1e-20))
-        size = np.convolve(slow, window, mode="same") / weight
-        here = np.interp(times, middles, size.real) + 1j * np.interp(times, middles, size.imag)
+        here = np.interp(times, block_times, size.real) + 1j * np.interp(times, block_times, size.imag)
         left -= 2.0 * (here * carrier.conj()).real
     return Sound(left.astype(np.float32), sound.rate_hz, sound.clipped, sound.left_out_s, sound.packed)
+
+
+def _hum_sizes(samples: Single, turning: Complex, block: int, orders: int) -> Complex:
+    """Give the complex size of each multiple of the mains, block by block; shape (orders, blocks)."""
+    count = len(samples) // block
+    sizes = np.empty((orders, count), dtype=np.complex128)
+    carrier = samples[: count * block].astype(np.complex128)
+    for order in range(orders):
+        carrier = carrier * turning[: count * block]
+        slow = carrier.reshape(count, block).mean(axis=1)
+        # A key's click would ring on at every multiple for ten seconds.
+        slow *= np.minimum(1.0, CLICKS * np.median(np.abs(slow)) / np.maximum(np.abs(slow), 1e-20))
+        sizes[order] = slow
+    return sizes
+
+
+def _common_gain(sizes: Complex, steady: Complex) -> Array:
+    """Give by what the hum's lines are all louder or softer than usual, block by block; shape (blocks,).
+
+    A recorder that turns itself down after a key turns the hum down too. To take out what is usual then leaves a comb
+    at the mains for as long as the recorder takes to come up, and it passes for a motor. What a gain does it does to
+    every multiple by one real factor; a motor beside the mains has its own size and phase at each, and the median over
+    the multiples, each by what it is worth in the noise, does not follow it.
+
+    Arguments:
+        sizes: of each multiple, shape (orders, blocks).
+        steady: the same as they usually are.
+    """
+    near = np.hanning(round(GAIN_S / HUM_STEP_S) + 2)[1:-1]
+    near /= near.sum()
+    quick = np.array([np.convolve(one, near, mode="same") for one in sizes])
+    usual = np.maximum(np.abs(steady), 1e-20)
+    factors = (quick * steady.conj()).real / usual**2
+    noise = np.median(np.abs(quick - steady), axis=1, keepdims=True)
+    worth = np.minimum(usual / np.maximum(noise, 1e-20), 30.0) ** 2
+    return np.clip(weighted_median(factors.T, worth.T), 0.0, CLICKS)
 
 
 def _exact_mains(samples: Single, rate_hz: float, mains_hz: float) -> float:
