@@ -4,6 +4,7 @@ catalogue/    each fault kind: where it can live, how common, what it changes, h
 catalogue     read it; every fault a machine can have
 applied       fault + machine -> a new machine
 conditions    one part's imperfections -> what the rest of the mechanism feels of it
+head_conditions  the same for what tape and heads feel
 graph         functions that hang on each other: evaluate, reach, trace back
 behaviours    how motion, grip and drag combine at one place
 two_moments   the same thing cold and warm, at the start and the end of a side, from rest and running

@@ -2,7 +2,7 @@
 
 Each condition depends on one part alone, so that parts stay independent causes. How well a part holds is worked out by
 the same statics that serve the ideal machine: the torque its coupling can pass with only this part imperfect, against
-the torque with nothing imperfect.
+the torque with nothing imperfect. What tape and heads feel is asked in `head_conditions`.
 """
 
 from bisect import bisect_right
@@ -13,7 +13,6 @@ from typing import Final
 
 from tapewright.faults.applied import warmed, with_imperfections
 from tapewright.machine.forces import Margin, mode_margins
-from tapewright.machine.head_contact import SUMMED_HZ, lean_db, spacing_db, summed_db, tracks_of, wavelength_m
 from tapewright.machine.parts import Coupling, Imperfections, Machine, part, sound
 
 GRIPS: Final = ("none", "faint", "poor", "fair", "full", "excess", "lumpy")
@@ -100,14 +99,14 @@ def _words(edges: tuple[float, ...], words: tuple[str, ...], value: float) -> st
     return words[bisect_right(edges, value)]
 
 
-def _told_by(name: str, about: str, word: Callable[[Imperfections], str]) -> Condition:
+def told_by(name: str, about: str, word: Callable[[Imperfections], str]) -> Condition:
     """Make a condition that is read off the part's own imperfections."""
     return Condition(name, about, lambda machine: word(part(machine, name).imperfections))
 
 
 def drag(name: str) -> Condition:
     """How freely a part turns or slides."""
-    return _told_by(name, "drag", _drag_word)
+    return told_by(name, "drag", _drag_word)
 
 
 def _drag_word(wrong: Imperfections) -> str:
@@ -116,7 +115,7 @@ def _drag_word(wrong: Imperfections) -> str:
 
 def hold_back(name: str) -> Condition:
     """How hard a drag holds back."""
-    return _told_by(name, "hold_back", lambda wrong: _words((0.3, 2.5), ("slack", "right", "hard"), wrong.passes))
+    return told_by(name, "hold_back", lambda wrong: _words((0.3, 2.5), ("slack", "right", "hard"), wrong.passes))
 
 
 def felt(name: str) -> Condition:
@@ -126,7 +125,7 @@ def felt(name: str) -> Condition:
 
 def motor(name: str) -> Condition:
     """How a motor answers when it is fed."""
-    return _told_by(name, "motor", _motor_word)
+    return told_by(name, "motor", _motor_word)
 
 
 def _motor_word(wrong: Imperfections) -> str:
@@ -145,7 +144,7 @@ def _motor_word(wrong: Imperfections) -> str:
 
 def solenoid(name: str) -> Condition:
     """How a solenoid answers when it is fed."""
-    return _told_by(name, "solenoid", _solenoid_word)
+    return told_by(name, "solenoid", _solenoid_word)
 
 
 def _solenoid_word(wrong: Imperfections) -> str:
@@ -158,12 +157,12 @@ def _solenoid_word(wrong: Imperfections) -> str:
 
 def lever(name: str) -> Condition:
     """How a lever hands motion on: as freely as its pivot turns, or not at all when it is snapped or unhooked."""
-    return _told_by(name, "lever", lambda wrong: _drag_word(wrong) if wrong.present else "gone")
+    return told_by(name, "lever", lambda wrong: _drag_word(wrong) if wrong.present else "gone")
 
 
 def brake(name: str) -> Condition:
     """How a brake holds when it is on."""
-    return _told_by(name, "brake", _brake_word)
+    return told_by(name, "brake", _brake_word)
 
 
 def _brake_word(wrong: Imperfections) -> str:
@@ -177,12 +176,12 @@ BRAKE_HOLDS_FROM: Final = 0.5
 
 def contact(name: str) -> Condition:
     """How truly a switch or sensor reports."""
-    return _told_by(name, "contact", lambda wrong: _words((0.1, 0.9), ("dead", "at_times", "good"), wrong.contact))
+    return told_by(name, "contact", lambda wrong: _words((0.1, 0.9), ("dead", "at_times", "good"), wrong.contact))
 
 
 def feed(name: str) -> Condition:
     """What the supply gives."""
-    return _told_by(name, "feed", _feed_word)
+    return told_by(name, "feed", _feed_word)
 
 
 def _feed_word(wrong: Imperfections) -> str:
@@ -195,12 +194,12 @@ def _feed_word(wrong: Imperfections) -> str:
 
 def lamps(name: str) -> Condition:
     """Whether lamps and display light; they may while nothing reaches the motors."""
-    return _told_by(name, "lamps", lambda wrong: "lit" if wrong.works else "dark")
+    return told_by(name, "lamps", lambda wrong: "lit" if wrong.works else "dark")
 
 
 def chirps(name: str) -> Condition:
     """Whether a rubber rim squeaks under load: it does so at times as it goes hard, before it lets go."""
-    return _told_by(name, "chirps", lambda wrong: "at_times" if wrong.grip < CHIRPS_BELOW else "no")
+    return told_by(name, "chirps", lambda wrong: "at_times" if wrong.grip < CHIRPS_BELOW else "no")
 
 
 CHIRPS_BELOW: Final = 0.8
@@ -218,13 +217,13 @@ def warm(condition: Condition) -> Condition:
 
 def swing(name: str) -> Condition:
     """Whether an idler that the friction of its own arm swings arrives: yes, at_times, no."""
-    return _told_by(name, "swing", lambda wrong: _words((0.1, 0.9), ("no", "at_times", "yes"), wrong.swing))
+    return told_by(name, "swing", lambda wrong: _words((0.1, 0.9), ("no", "at_times", "yes"), wrong.swing))
 
 
 def swing_back(name: str) -> Condition:
     """The same for swinging away from the side where play needs it: an arm that is stuck stays where it last was."""
     read = lambda wrong: _words((0.1, 0.9), ("no", "at_times", "yes"), min(wrong.swing, wrong.swing_back))  # noqa: E731
-    return _told_by(name, "swing_back", read)
+    return told_by(name, "swing_back", read)
 
 
 def broke(name: str) -> Condition:
@@ -243,45 +242,36 @@ def handled(name: str) -> Condition:
 
 
 def _came_on(name: str, about: str, way: str) -> Condition:
-    return _told_by(name, about, lambda wrong: "yes" if wrong.came_on == way else "no")
+    return told_by(name, about, lambda wrong: "yes" if wrong.came_on == way else "no")
 
 
 def apart(name: str) -> Condition:
     """Whether a spring, felt or piece of a part lies loose in the machine."""
-    return _told_by(name, "apart", lambda wrong: "yes" if wrong.comes_apart else "no")
+    return told_by(name, "apart", lambda wrong: "yes" if wrong.comes_apart else "no")
 
 
 def noise(name: str) -> Condition:
     """Whether a part adds a noise of its own: rubbing, clicking, hissing."""
-    return _told_by(name, "noise", lambda wrong: "yes" if wrong.noise >= HEARD_FROM else "no")
+    return told_by(name, "noise", lambda wrong: "yes" if wrong.noise >= HEARD_FROM else "no")
+
+
+HEARD_FROM: Final = 0.5
+"""Noise or hiss from which an ear notices it, against one that is plain to hear; from memory."""
 
 
 def step(name: str) -> Condition:
     """Whether a cam stands in step with what it moves."""
-    return _told_by(name, "step", lambda wrong: "in" if wrong.in_step else "out")
+    return told_by(name, "step", lambda wrong: "in" if wrong.in_step else "out")
 
 
 def spring(name: str) -> Condition:
     """Whether the spring that brings a part home is there."""
-    return _told_by(name, "spring", lambda wrong: "gone" if wrong.tension < 0.3 else "there")
-
-
-def sound_path(name: str) -> Condition:
-    """What the electronics make of what the heads give: clear, one_side, crackles, silent."""
-    return _told_by(name, "sound_path", _sound_word)
-
-
-def _sound_word(wrong: Imperfections) -> str:
-    if not wrong.works:
-        return "silent"
-    if wrong.contact < 0.9:
-        return "crackles"
-    return "one_side" if wrong.signal < DULL_BELOW else "clear"
+    return told_by(name, "spring", lambda wrong: "gone" if wrong.tension < 0.3 else "there")
 
 
 def latch(name: str) -> Condition:
     """How a lid answers its key or latch: opens, flies (nothing damps it), stuck."""
-    return _told_by(name, "latch", _latch_word)
+    return told_by(name, "latch", _latch_word)
 
 
 def _latch_word(wrong: Imperfections) -> str:
@@ -321,133 +311,21 @@ OFF_BELOW: Final = 0.01
 
 def wobble(name: str) -> Condition:
     """Whether a part is seen to run out of true."""
-    return _told_by(name, "wobble", lambda wrong: "yes" if wrong.lump >= WOBBLES_FROM else "no")
+    return told_by(name, "wobble", lambda wrong: "yes" if wrong.lump >= WOBBLES_FROM else "no")
 
 
 WOBBLES_FROM: Final = 0.008
 """Unsteadiness from which the eye sees a rim wander: about 0.2 mm on a 50 mm wheel; from memory."""
 
 
-def signal(name: str) -> Condition:
-    """What a head gives: clear, dull (too little level or treble), worn (the same, past cleaning), hissy."""
-    return Condition(name, "signal", lambda machine: _signal_word(machine, part(machine, name).imperfections))
-
-
-def _signal_word(machine: Machine, wrong: Imperfections) -> str:
-    if wrong.noise >= HEARD_FROM:
-        return "hissy"
-    wave = wavelength_m(machine.tape)
-    lost_db = spacing_db(wrong.spacing_m + wrong.spot_m, wave)
-    if wrong.signal * 10.0 ** (lost_db / 20.0) >= DULL_BELOW:
-        return "clear"
-    return "worn" if wrong.worn_m >= WORN_FROM_M else "dull"
-
-
-WORN_FROM_M: Final = 0.00002
-"""Depth of a groove that a fingernail feels; from memory."""
-HEARD_FROM: Final = 0.5
-"""Noise or hiss from which an ear notices it, against one that is plain to hear; from memory."""
-DULL_BELOW: Final = 0.6
-"""Share of level or treble below which an ear notices without comparing: 4 to 5 dB; from memory."""
-
-
-def square(name: str) -> Condition:
-    """Whether a head's gap stands square to the tape, or a tape lies flat across its way."""
-    return _told_by(name, "square", lambda wrong: "askew" if wrong.tilt_rad >= ASKEW_FROM else "square")
-
-
-ASKEW_FROM: Final = 0.001
-"""Radians from which treble is lost to azimuth on a narrow track: 3 minutes of arc; from memory."""
-
-
-def edge(name: str) -> Condition:
-    """Whether the tape's edge keeps contact with the head past a part: flat, little (a gauge sees it), lifts."""
-    read = lambda machine: _edge_word(machine, part(machine, name).imperfections)  # noqa: E731
-    return Condition(name, "edge", read)
-
-
-def _edge_word(machine: Machine, wrong: Imperfections) -> str:
-    lost_db = spacing_db(wrong.edge_lift_m, wavelength_m(machine.tape))
-    if lost_db <= EDGE_DULL_DB:
-        return "lifts"
-    return "little" if wrong.edge_lift_m >= LIFT_READ_M else "flat"
-
-
-LIFT_READ_M: Final = 0.2e-6
-"""Spacing of some tracks against others that a response tells; from memory."""
-
-
-EDGE_DULL_DB: Final = -3.0
-"""Treble that one track has to lose against the others before an ear that compares them hears it; from memory."""
-
-
-def spot(name: str) -> Condition:
-    """Whether one track is dull for itself, whichever that is: clear, one."""
-    read = lambda machine: _spot_word(machine, part(machine, name).imperfections)  # noqa: E731
-    return Condition(name, "spot", read)
-
-
-def _spot_word(machine: Machine, wrong: Imperfections) -> str:
-    return "one" if spacing_db(wrong.spot_m, wavelength_m(machine.tape)) <= EDGE_DULL_DB else "clear"
-
-
-def sways(name: str) -> Condition:
-    """Whether a part swings the tape so far that the sum of the outermost tracks loses treble at each turn.
-
-    Gives no, little (the delay between tracks shows it), yes.
-    """
-    read = lambda machine: _sways_word(machine, part(machine, name).imperfections)  # noqa: E731
-    return Condition(name, "sways", read)
-
-
-def _sways_word(machine: Machine, wrong: Imperfections) -> str:
-    tracks = tracks_of(machine.tape)
-    if tracks.apart_m > 0.0:
-        lost_db = summed_db(wrong.weave_rad, tracks.apart_m, wavelength_m(machine.tape, SUMMED_HZ))
-    else:
-        lost_db = lean_db(wrong.weave_rad, tracks.width_m, wavelength_m(machine.tape))
-    if lost_db <= EDGE_DULL_DB:
-        return "yes"
-    return "little" if wrong.weave_rad >= SWAY_READ_RAD else "no"
-
-
-SWAY_READ_RAD: Final = 2.5e-4
-"""0.9 minutes of arc, peak: more than good tape weaves at any one rate; from memory."""
-
-
-def sheds(name: str) -> Condition:
-    """Whether what a tape leaves on the heads makes the end of a side duller than its start: no, yes."""
-    read = lambda machine: _sheds_word(machine, part(machine, name).imperfections)  # noqa: E731
-    return Condition(name, "sheds", read)
-
-
-def _sheds_word(machine: Machine, wrong: Imperfections) -> str:
-    return "yes" if spacing_db(wrong.deposit_m, wavelength_m(machine.tape)) <= EDGE_DULL_DB else "no"
-
-
-def erases(name: str) -> Condition:
-    """How well what was on a tape is erased by recording over it: well, badly."""
-    return _told_by(name, "erases", lambda wrong: "badly" if wrong.erases < HEARD_UNDER else "well")
-
-
-HEARD_UNDER: Final = 0.5
-"""Share of the erasure of a sound machine, in decibels, below which the old is heard under the new: some 30 dB; from
-memory."""
-
-
-def guide(name: str) -> Condition:
-    """Whether the guides beside a head lead the tape straight."""
-    return _told_by(name, "guide", lambda wrong: "square" if wrong.guides_true else "askew")
-
-
 def trimmed(name: str) -> Condition:
     """Whether residue on a running surface has changed its effective diameter, and so the speed."""
-    return _told_by(name, "size", lambda wrong: _words((0.995, 1.005), ("small", "right", "large"), wrong.rate))
+    return told_by(name, "size", lambda wrong: _words((0.995, 1.005), ("small", "right", "large"), wrong.rate))
 
 
 def steady(name: str) -> Condition:
     """Whether a part puts a line of its own on the tape's speed."""
-    return _told_by(name, "steady", _steady_word)
+    return told_by(name, "steady", _steady_word)
 
 
 def _steady_word(wrong: Imperfections) -> str:

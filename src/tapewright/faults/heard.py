@@ -6,7 +6,7 @@ Part of the graph that `mechanism` draws; nothing here knows a fault or a sign.
 from collections.abc import Iterable
 
 from tapewright.faults import behaviours as does
-from tapewright.faults import conditions
+from tapewright.faults import conditions, head_conditions
 from tapewright.faults.bringing_in import draw_permit
 from tapewright.faults.drives import engaged
 from tapewright.faults.graph import Node
@@ -70,8 +70,8 @@ def draw_heard(sheet: Sheet, mode: Mode) -> None:
         squeals.append(sheet.condition(conditions.noise(machine.cassette.name)))
         squeals += [_squeaks(sheet, name) for name in turning if machine.rotors[name].kind == "pinch_roller"]
         heard = (
-            sheet.condition(conditions.signal(machine.heads.name)),
-            sheet.condition(conditions.sound_path(machine.electronics.name)),
+            sheet.condition(head_conditions.signal(machine.heads.name)),
+            sheet.condition(head_conditions.sound_path(machine.electronics.name)),
         )
         sheet.node(Node(f"sound@{mode.name}", heard, sound_heard, machine.electronics.name))
         lumps = [sheet.condition(conditions.steady(name)) for name in _on_the_way_to_the_tape(machine, mode)]

@@ -9,7 +9,7 @@ from functools import partial
 from typing import Final
 
 from tapewright.faults import behaviours as does
-from tapewright.faults import conditions, two_moments
+from tapewright.faults import conditions, head_conditions, two_moments
 from tapewright.faults.bringing_in import (
     draw_braked,
     draw_brought,
@@ -335,7 +335,7 @@ def _draw_hold_back(sheet: Sheet, mode: Mode) -> str:
         holds.append(sheet.node(Node(f"holds:{motor}/{able}", (able,), does.motor_holds_back, motor)))
     braking = draw_braked(sheet, mode, shaft(machine, mode.gives)) if mode.at_capstan else ()
     if mode.at_capstan:
-        askew = (sheet.condition(conditions.guide(machine.heads.name)),)
+        askew = (sheet.condition(head_conditions.guide(machine.heads.name)),)
         braking = (*braking, sheet.node(Node("rubbing:guides", askew, does.guide_rubs, machine.heads.name)))
     if not holds and not braking:
         return sheet.node(Node("hold_back:none", (), lambda: "right"))
@@ -366,8 +366,8 @@ def _draw_nips(sheet: Sheet, mode: Mode, holding: str) -> str:
 def _draw_guides(sheet: Sheet, nips: tuple[Coupling, ...]) -> tuple[str, ...]:
     """What else can drive the tape to one side: a roller or a guide that stands askew."""
     rollers = [end for nip in nips for end in nip.path if sheet.machine.rotors[end].kind == "pinch_roller"]
-    guiding = [conditions.square(roller) for roller in rollers]
-    guiding.append(conditions.guide(sheet.machine.heads.name))
+    guiding = [head_conditions.square(roller) for roller in rollers]
+    guiding.append(head_conditions.guide(sheet.machine.heads.name))
     return tuple(sheet.condition(one) for one in guiding)
 
 
@@ -539,11 +539,13 @@ def _draw_surfaces(sheet: Sheet) -> None:
     for lever in sheet.machine.levers:
         sheet.condition(conditions.lever(lever))
     sheet.condition(conditions.drag(sheet.machine.head_base.name))
-    for about in (conditions.signal, conditions.square, conditions.guide):
+    for about in (head_conditions.signal, head_conditions.square, head_conditions.guide):
         sheet.condition(about(sheet.machine.heads.name))
     if has_logic(sheet.machine):
         sheet.condition(conditions.contact(sheet.machine.control_board.name))
-    sheet.condition(conditions.sound_path(sheet.machine.electronics.name))
-    sheet.condition(conditions.erases(sheet.machine.electronics.name))
-    for about in (conditions.drag, conditions.square, conditions.surface, conditions.edge, conditions.sheds):
+    sheet.condition(head_conditions.sound_path(sheet.machine.electronics.name))
+    sheet.condition(head_conditions.erases(sheet.machine.electronics.name))
+    for about in (conditions.drag, head_conditions.square, conditions.surface):
+        sheet.condition(about(sheet.machine.cassette.name))
+    for about in (head_conditions.edge, head_conditions.sheds):
         sheet.condition(about(sheet.machine.cassette.name))

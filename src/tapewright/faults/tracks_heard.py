@@ -7,7 +7,7 @@ far the outermost are apart, follows from the description's tape.
 from functools import lru_cache
 from typing import Final
 
-from tapewright.faults import conditions
+from tapewright.faults import head_conditions
 from tapewright.faults.catalogue import possible_faults
 from tapewright.faults.graph import Node
 from tapewright.faults.sheet import Sheet
@@ -52,15 +52,15 @@ def draw_tracks(sheet: Sheet, mode: Mode) -> None:
         rollers = [end for nip in nips_at_work(machine, mode) for end in nip.path
                    if machine.rotors[end].kind == "pinch_roller"]  # fmt: skip
         past = (*rollers, machine.heads.name, machine.cassette.name)
-        lifting = tuple(sheet.condition(conditions.edge(name)) for name in past)
+        lifting = tuple(sheet.condition(head_conditions.edge(name)) for name in past)
         lifts = sheet.node(Node(f"lifts@{mode.name}", lifting, most_of, "tape"))
-        parents = (f"edge@{mode.name}", lifts, sheet.condition(conditions.spot(machine.heads.name)))
+        parents = (f"edge@{mode.name}", lifts, sheet.condition(head_conditions.spot(machine.heads.name)))
         sheet.node(Node(f"outer@{mode.name}", parents, outer_tracks, "tape"))
     can = _can_sway(machine)
     for owner, riders in _turning_before_the_heads(machine, mode).items():
         asked = [name for name in riders if name in can]
         if asked:
-            swaying = tuple(sheet.condition(conditions.sways(name)) for name in asked)
+            swaying = tuple(sheet.condition(head_conditions.sways(name)) for name in asked)
             sheet.node(Node(f"sways_with:{owner}@{mode.name}", swaying, most_of, owner))
 
 
