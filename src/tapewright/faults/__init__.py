@@ -10,6 +10,8 @@ behaviours    how motion, grip and drag combine at one place
 two_moments   the same thing cold and warm, at the start and the end of a side, from rest and running
 sheet         the graph while it is being drawn
 drives        what can drive what in a mode
+turning       how every shaft turns, from the motors outward
+tape_moved    what moves the tape: capstans, pinch rollers, reels, and what holds it back
 bringing_in   what brings couplings in and lets brakes go
 at_the_heads  what imperfections leave of the contact between tape and heads, track by track
 felts         what holds a reel back by a back-tension belt, and what is thrown where nothing does

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from tapewright.machine.couplings import active
-from tapewright.machine.parts import Coupling, Machine, Mode, shaft
+from tapewright.machine.parts import Coupling, Machine, Mode, nips_at_work, shaft
 
 
 def engaged(machine: Machine, mode: Mode) -> tuple[Coupling, ...]:
@@ -25,3 +25,15 @@ def driven_by(machine: Machine, mode: Mode, owner: str) -> Iterator[tuple[Coupli
         shafts = [shaft(machine, rotor) for rotor in coupling.path]
         if shafts[0] == owner:
             yield from ((coupling, driven) for driven in shafts[1:])
+
+
+def capstan_shafts(machine: Machine, mode: Mode) -> frozenset[str]:
+    """Name the shafts of the capstans that tape is pressed to in a mode."""
+    nips = nips_at_work(machine, mode) if mode.at_capstan else ()
+    return frozenset(shaft(machine, e) for nip in nips for e in nip.path if machine.rotors[e].kind == "capstan")
+
+
+def worked_by_tape(machine: Machine, mode: Mode) -> frozenset[str]:
+    """Name the shafts that the tape loads in a mode: only these squeal in a way that tells."""
+    reels = {shaft(machine, reel) for reel in (mode.takes_up, mode.gives) if reel}
+    return frozenset(reels | capstan_shafts(machine, mode))

@@ -3,7 +3,7 @@
 Part of the graph that `mechanism` draws; nothing here knows a fault or a sign.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import partial
 from typing import Final
 
@@ -12,8 +12,9 @@ from tapewright.faults import conditions
 from tapewright.faults.conditions import GRIP_SHARE
 from tapewright.faults.graph import Node
 from tapewright.faults.sheet import Sheet
+from tapewright.faults.turning import draw_grip, margin_of
 from tapewright.machine.back_tension import Drag
-from tapewright.machine.parts import Coupling, Mode, shaft
+from tapewright.machine.parts import Mode, shaft
 
 HELD_FROM: Final = 0.3
 HARD_FROM: Final = 2.5
@@ -21,29 +22,21 @@ HARD_FROM: Final = 2.5
 that a drag's own strength is put into words by."""
 
 
-def draw_felt(
-    sheet: Sheet,
-    mode: Mode,
-    felt: Drag,
-    grip: Callable[[Sheet, Coupling], str],
-    asked: Callable[[Sheet, Coupling, Mode], float],
-) -> str:
+def draw_felt(sheet: Sheet, mode: Mode, felt: Drag) -> str:
     """How hard a drag holds the reel: as it is, where it rubs on the reel itself; else as its belt hands that on.
 
     Arguments:
         sheet: so far.
         mode: one in which the reel gives tape.
         felt: the drag as the reel feels it.
-        grip: draws what a coupling still passes.
-        asked: gives a coupling's margin in a mode.
     """
     if not felt.way:
         return sheet.condition(conditions.hold_back(felt.drag.name))
     so_far = sheet.condition(conditions.felt(felt.drag.name))
     for step in reversed(felt.way):
         coupling = sheet.machine.couplings[step.coupling]
-        parents = (so_far, grip(sheet, coupling), sheet.condition(conditions.drag(coupling.name)))
-        function = partial(held_through, sound_margin=asked(sheet, coupling, mode))
+        parents = (so_far, draw_grip(sheet, coupling), sheet.condition(conditions.drag(coupling.name)))
+        function = partial(held_through, sound_margin=margin_of(sheet, coupling, mode))
         name = f"through:{coupling.name}/{felt.drag.name}@{mode.name}"
         so_far = sheet.node(Node(name, parents, function, coupling.name))
     return so_far

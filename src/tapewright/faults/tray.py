@@ -12,19 +12,15 @@ from tapewright.faults.bringing_in import told_in, tray_switches
 from tapewright.faults.graph import Node
 from tapewright.faults.heard import draw_lid
 from tapewright.faults.sheet import Sheet
+from tapewright.faults.turning import draw_strength, margin_of
 from tapewright.machine.forces import TRAY_GLIDES
-from tapewright.machine.parts import TRAY_MODES, Coupling, Mode, shaft
+from tapewright.machine.parts import TRAY_MODES, Mode, shaft
 from tapewright.machine.reel_drive import chain_to
 
 CLOSING, OPENING = TRAY_MODES
 
 
-def draw_tray(
-    sheet: Sheet,
-    mode: Mode,
-    strength: Callable[[Sheet, Mode, Coupling, str], str],
-    asked: Callable[[Sheet, Coupling, Mode], float],
-) -> None:
+def draw_tray(sheet: Sheet, mode: Mode) -> None:
     """How far the tray goes in a mode that moves it, and what its switch then tells the logic.
 
     On most of its way a fraction is asked of its drive of what pressing the cassette down asks.
@@ -32,8 +28,6 @@ def draw_tray(
     Arguments:
         sheet: with what turns in the mode.
         mode: any mode.
-        strength: draws what a coupling does to a shaft it drives.
-        asked: gives a coupling's margin in a mode.
     """
     machine = sheet.machine
     if mode.name not in TRAY_MODES or not machine.lid.moved_by:
@@ -43,8 +37,8 @@ def draw_tray(
     found = chain_to(machine, mode.name, machine.lid.moved_by)
     for step in found[1] if found else ():
         coupling, driven = machine.couplings[step.coupling], shaft(machine, step.driven)
-        function = partial(does.pass_on, sound_margin=asked(sheet, coupling, mode) * presses)
-        parents = (gliding, strength(sheet, mode, coupling, driven))
+        function = partial(does.pass_on, sound_margin=margin_of(sheet, coupling, mode) * presses)
+        parents = (gliding, draw_strength(sheet, mode, coupling, driven))
         gliding = sheet.node(Node(f"glides:{driven}@{mode.name}", parents, function, driven))
     _draw_arrival(sheet, mode, gliding)
 

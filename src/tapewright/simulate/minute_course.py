@@ -12,7 +12,7 @@ import numpy as np
 
 from tapewright.faults.conditions import feed, lamps
 from tapewright.faults.consequences import ModeOutcome, Stop, modes_told, outcome
-from tapewright.faults.mechanism import BEFORE
+from tapewright.faults.turning import BEFORE
 from tapewright.machine.couplings import holding_motors
 from tapewright.machine.minute import OFF, MinuteStep
 from tapewright.machine.parts import TRAY_MODES, Machine, has_logic, shaft, sound
