@@ -67,6 +67,7 @@ settled         the mean of something that wavers, and how far it may be off
 section_tone    the tone of one section of a test recording, on all tracks at once
 levels          how strong a tone is on each track, and how the tracks balance
 weighted        the middle of values that count unequally
+runs_of_mask    from where to where a row of yes and no says yes without a break
 askew           the geometry of gaps askew: from angle to delay and back
 azimuth         how far the gaps stand askew, from delays between tracks, coarse to fine
 replay_response  what each tone reads against the replay curve
@@ -96,7 +97,8 @@ multitone       many tones at once: the response between others, and what stands
 one_pass        read_one_pass: every reading of one pass of a test sequence
 mechanism_frames  the sound of a mechanism cut into frames, with the background around each frequency
 mechanism_comb  what a spectrum says for and against a comb of lines at multiples of a rate
-mechanism_runs  when something turned and at what rate: the likeliest course, rotor by rotor
+mechanism_course  the likeliest course of one rotor through rates and silence
+mechanism_runs  when something turned and at what rate: all runs of all rotors, the plainest first
 mechanism_trust  how sure a comb is, held against combs out of step over the same sound
 mechanism_rate  the rate of something heard, its doubt, how much it wavers
 mechanism_edges  when something begins or ends to sound

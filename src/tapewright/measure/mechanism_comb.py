@@ -91,9 +91,11 @@ def bins_of(rates: Array, orders: Sequence[float], bin_hz: float, bins: int) -> 
     return np.minimum(np.rint(np.outer(orders, rates) / bin_hz).astype(np.intp), bins - 1)
 
 
-def comb_evidence(said: Single, rates: Array, orders: Sequence[float], bin_hz: float) -> Array:
+def comb_evidence(said: Single, rates: Array, orders: Sequence[float], bin_hz: float) -> Single:
     """Add the evidence up over the multiples, for each rate in each frame; shape (frames, rates)."""
-    found = np.zeros((len(said), len(rates)), dtype=np.float32)
+    # Whole rows are gathered far faster than columns.
+    turned = np.ascontiguousarray(said.T)
+    found = np.zeros((len(rates), len(said)), dtype=np.float32)
     for at in bins_of(rates, orders, bin_hz, said.shape[1]):
-        found += said[:, at]
-    return found.astype(np.float64)
+        found += turned[at]
+    return np.ascontiguousarray(found.T)
