@@ -19,6 +19,7 @@ from tapewright.simulate.film_picture import Painter
 from tapewright.simulate.film_scenes import NoReel, cassette_scene, no_reel_scene
 from tapewright.simulate.film_words import burn_in
 from tapewright.simulate.place import in_the_way, written_beside
+from tapewright.simulate.truth import Simulated
 from tapewright.words.plain import plain
 from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.whole_file import write_whole
@@ -64,17 +65,10 @@ class TruthHub:
 
 
 @dataclass(frozen=True, slots=True)
-class FilmTruth:
-    """All that is known of a simulated film.
+class FilmTruth(Simulated):
+    """All that is known of a simulated film, after what `Simulated` says of it.
 
     Arguments:
-        simulated: always True.
-        says: what this is, sentences.
-        machine: its id; empty for a film without one.
-        invented: whether nobody built the machine.
-        faults: what was put into it.
-        seed: what every random draw came from.
-        file: the film's name.
         scene: "cassette", or what is filmed instead of one.
         duration_s, frames: length, and how many frames there are.
         camera: how it was filmed.
@@ -89,13 +83,6 @@ class FilmTruth:
         stops_s: times at which the machine stopped by itself.
     """
 
-    simulated: bool
-    says: str
-    machine: str
-    invented: bool
-    faults: tuple[Fault, ...]
-    seed: int
-    file: str
     scene: str
     duration_s: float
     frames: int

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Final
 
-from tapewright.faults.applied import Fault
+from tapewright.simulate.truth import Simulated
 from tapewright.words.mechanism_heard import Mark
 
 SAYS: Final = (
@@ -75,17 +75,10 @@ class TrueStop:
 
 
 @dataclass(frozen=True, slots=True)
-class MinuteTruth:
-    """All that is known of a played minute.
+class MinuteTruth(Simulated):
+    """All that is known of a played minute, after what `Simulated` says of it.
 
     Arguments:
-        simulated: always True.
-        says: what this is, sentences.
-        machine: its id.
-        invented: whether nobody built the machine.
-        faults: what was put into it.
-        seed: what every random draw came from.
-        file: the recording's name; empty while it has none.
         duration_s, sample_rate_hz: of the recording.
         marks: what was to be done when; a hand follows up to a quarter of a second later.
         entered: when the machine really was in which mode, the logic's own stops counted.
@@ -101,13 +94,6 @@ class MinuteTruth:
         signs: ids of the signs such a machine shows.
     """
 
-    simulated: bool
-    says: str
-    machine: str
-    invented: bool
-    faults: tuple[Fault, ...]
-    seed: int
-    file: str
     duration_s: float
     sample_rate_hz: int
     marks: tuple[Mark, ...]

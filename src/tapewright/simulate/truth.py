@@ -18,6 +18,29 @@ SAYS = (
 
 
 @dataclass(frozen=True, slots=True)
+class Simulated:
+    """What is said of everything that was simulated, before anything else.
+
+    Arguments:
+        simulated: always True.
+        says: what this is, sentences.
+        machine: its id; empty for a film without one.
+        invented: whether nobody built the machine.
+        faults: what was put into it.
+        seed: what every random draw came from.
+        file: name of the recording or film; empty while it has none.
+    """
+
+    simulated: bool
+    says: str
+    machine: str
+    invented: bool
+    faults: tuple[Fault, ...]
+    seed: int
+    file: str
+
+
+@dataclass(frozen=True, slots=True)
 class TruthLine:
     """A line that one part put on the speed.
 
@@ -57,17 +80,10 @@ class TruthTone:
 
 
 @dataclass(frozen=True, slots=True)
-class Truth:
-    """All that is known of a simulated recording.
+class Truth(Simulated):
+    """All that is known of a simulated recording, after what `Simulated` says of it.
 
     Arguments:
-        simulated: always True.
-        says: what this is, sentences.
-        machine: its id.
-        invented: whether nobody built the machine.
-        faults: what was put into it.
-        seed: what every random draw came from.
-        file: the recording's name.
         duration_s, sample_rate_hz, channels, tone_hz, snr_db, hum_db, position_s: what was asked for.
         tape: what the tape does in play: right, slow, fast, uneven, races, still, at_times.
         happens: the same as a sentence.
@@ -81,13 +97,6 @@ class Truth:
         dropouts: in the order of time.
     """
 
-    simulated: bool
-    says: str
-    machine: str
-    invented: bool
-    faults: tuple[Fault, ...]
-    seed: int
-    file: str
     duration_s: float
     sample_rate_hz: int
     channels: int
