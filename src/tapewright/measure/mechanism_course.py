@@ -156,11 +156,12 @@ class _Lattice:
         """Give by how much each rate is likelier than silence in a frame, nats."""
         if self.taken[frame]:
             return np.full(len(self.gap), -20.0)
-        return self.alone * self.evidence[frame].astype(np.float64) - self.strange[self.mode[frame]]
+        found: Array = self.alone * self.evidence[frame].astype(np.float64) - self.strange[self.mode[frame]]
+        return found
 
     def entering(self, frame: int) -> Array:
         """Give the log chance of beginning to turn at each rate in a frame."""
-        begins = self.begins[self.mode[frame]]
+        begins: Array = self.begins[self.mode[frame]]
         # What turns when the recording begins may have begun at any time before.
         return begins + self.at_first if frame == 0 else begins
 

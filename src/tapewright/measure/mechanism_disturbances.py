@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
-from tapewright.measure.mechanism_frames import HIGHEST_HZ, Array, Frames, Single, Sound
+from tapewright.measure.mechanism_frames import HIGHEST_HZ, Array, Frames, Single, Sound, cut_into
 from tapewright.measure.weighted import weighted_median
 from tapewright.words.mechanism_heard import Disturbance
 
@@ -38,7 +38,7 @@ def mains_hum(sound: Sound) -> tuple[float, list[Disturbance]]:
     if length < 1.5 * sound.rate_hz:
         return 0.0, []
     hop = max(1, length // 2)
-    cut = np.lib.stride_tricks.sliding_window_view(sound.samples, length)[::hop]
+    cut = cut_into(sound.samples, length, hop)
     spectra = np.abs(np.fft.rfft(cut * np.hanning(length), axis=1)) ** 2
     # The quietest quarter of the pieces: a motor that runs for a while is no hum.
     power = np.quantile(spectra, 0.25, axis=0)
@@ -177,7 +177,7 @@ def speech(sound: Sound) -> list[Disturbance]:
     if len(sound.samples) < 8 * length:
         return []
     sos = signal.butter(2, (70.0, 1200.0), "bandpass", fs=sound.rate_hz, output="sos")
-    cut = np.lib.stride_tricks.sliding_window_view(signal.sosfilt(sos, sound.samples), length)[::hop]
+    cut = cut_into(signal.sosfilt(sos, sound.samples), length, hop)
     pitch, strength, level = _pitches(cut, sound.rate_hz)
     found: list[tuple[float, float]] = []
     window = round(1.0 / 0.025)

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from tapewright.measure.mechanism_frames import Array, Sound
+from tapewright.measure.mechanism_frames import Array, Sound, cut_into
 
 SHORT_S: Final = 0.08
 STEP_S: Final = 0.01
@@ -56,15 +56,12 @@ def edge_near(sound: Sound, about_s: float, lines_hz: Array, earliest_s: float, 
     low, high = round(first * sound.rate_hz), round(last * sound.rate_hz)
     if high - low < 3 * length or not len(lines_hz):
         return about_s
-    cut = np.lib.stride_tricks.sliding_window_view(sound.samples[low:high], length)[::step]
-    window = np.hanning(length + 1)[:-1]
-    times = np.arange(length) / sound.rate_hz
-    total = np.zeros(len(cut))
-    for line in lines_hz:
-        here = np.abs(cut @ (window * np.exp(-2j * np.pi * line * times))) ** 2
-        # Each line against its own level, so that the loudest does not speak alone.
-        total += here / max(float(np.median(here)), 1e-20)
-    place = one_change(total)
+    cut = cut_into(sound.samples[low:high], length, step).astype(np.float64)
+    turned = 2.0 * np.pi * np.outer(np.arange(length) / sound.rate_hz, lines_hz)
+    window = np.hanning(length + 1)[:-1, None]
+    power = (cut @ (window * np.cos(turned))) ** 2 + (cut @ (window * np.sin(turned))) ** 2
+    # Each line against its own level, so that the loudest does not speak alone.
+    place = one_change(np.sum(power / np.maximum(np.median(power, axis=0), 1e-20), axis=1))
     return float(first + (place * step + length / 2) / sound.rate_hz)
 
 
@@ -85,7 +82,7 @@ def spin_up_before(sound: Sound, start_s: float, top_hz: float, earliest_s: floa
     low, high = round(first * sound.rate_hz), round((start_s + 0.1) * sound.rate_hz)
     if high - low < 6 * length or start_s - first < BEFORE_S:
         return start_s
-    cut = np.lib.stride_tricks.sliding_window_view(sound.samples[low:high], length)[::step]
+    cut = cut_into(sound.samples[low:high], length, step)
     power = np.abs(np.fft.rfft(cut * np.hanning(length + 1)[:-1], axis=1)) ** 2
     bins = slice(max(1, round(30.0 * length / sound.rate_hz)), max(4, round(top_hz * length / sound.rate_hz)))
     count = max(8, round(0.5 * BEFORE_S / STEP_S))

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,6 +106,17 @@ def thinned(sound: Sound, rate_hz: float = COMB_RATE_HZ) -> Sound:
     return Sound(samples, sound.rate_hz * float(ratio), sound.clipped, sound.left_out_s, sound.packed)
 
 
+def cut_into(samples: NDArray[Any], length: int, hop: int) -> NDArray[Any]:
+    """Give overlapping pieces of a row of samples, shape (pieces, length); a view, nothing is copied.
+
+    What is left at the end and fills no piece is left out.
+
+    >>> cut_into(np.arange(5), 3, 2).tolist()
+    [[0, 1, 2], [2, 3, 4]]
+    """
+    return np.lib.stride_tricks.sliding_window_view(samples, length)[::hop]
+
+
 def framed(sound: Sound, frame_s: float = FRAME_S, hop_s: float = HOP_S, highest_hz: float = HIGHEST_HZ) -> Frames:
     """Cut a sound into frames and give their spectra with the background.
 
@@ -120,7 +131,7 @@ def framed(sound: Sound, frame_s: float = FRAME_S, hop_s: float = HOP_S, highest
     padded = 1 << int(np.ceil(np.log2(PADDED * length)))
     window = np.hanning(length + 1)[:-1].astype(np.float32)
     window /= np.sqrt(np.sum(window**2))
-    cut = np.lib.stride_tricks.sliding_window_view(sound.samples, length)[::hop]
+    cut = cut_into(sound.samples, length, hop)
     bin_hz = sound.rate_hz / padded
     bins = min(padded // 2, int(highest_hz / bin_hz)) + 1
     power = np.empty((len(cut), bins), dtype=np.float32)

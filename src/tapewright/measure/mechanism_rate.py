@@ -51,12 +51,7 @@ def course_of(frames: Frames, run: Run, frame_s: float) -> Course:
     A line's place comes from a parabola through the logarithms of three bins; all lines of a frame are put together by
     what each is worth: the bound of Cramér and Rao for a line in noise falls with its order and its strength.
     """
-    count = len(run.rates_hz)
-    at = np.full((len(run.orders), count), np.nan)
-    strong = np.zeros((len(run.orders), count))
-    for row, order in enumerate(run.orders):
-        for k, rate in enumerate(run.rates_hz):
-            at[row, k], strong[row, k] = _peak_near(frames, run.first + k, order * rate)
+    at, strong = _peaks_near(frames, run)
     heard = np.median(strong, axis=1) > HEARD_ABOVE
     if not heard.any():
         heard[int(np.argmax(np.median(strong, axis=1)))] = True
@@ -76,19 +71,27 @@ def course_of(frames: Frames, run: Run, frame_s: float) -> Course:
     return Course(rates, doubt, tuple(float(one) for one in orders), level)
 
 
-def _peak_near(frames: Frames, frame: int, near_hz: float, reach_hz: float = 2.5) -> tuple[float, float]:
-    """Give the frequency and the strength of the highest bin near a place; nan where the place is outside."""
-    middle, reach = round(near_hz / frames.bin_hz), max(2, round(reach_hz / frames.bin_hz))
-    low, high = max(1, middle - reach), min(frames.power.shape[1] - 1, middle + reach + 1)
-    if high - low < 3:
-        return np.nan, 0.0
-    row = frames.power[frame]
-    peak = low + int(np.argmax(row[low:high]))
-    left, top, right = (float(np.log(max(row[k], 1e-20))) for k in (peak - 1, peak, min(peak + 1, len(row) - 1)))
+def _peaks_near(frames: Frames, run: Run, reach_hz: float = 2.5) -> tuple[Array, Array]:
+    """Give the frequency and the strength of the highest bin near each multiple, shape (orders, frames).
+
+    The frequency is nan, and the strength nought, where a multiple lies outside the spectra.
+    """
+    bins = frames.power.shape[1]
+    middle = np.rint(np.outer(run.orders, run.rates_hz) / frames.bin_hz).astype(np.intp)
+    reach = max(2, round(reach_hz / frames.bin_hz))
+    rows = np.arange(run.first, run.last + 1)
+    near = middle[:, :, None] + np.arange(-reach, reach + 1)
+    inside = (near >= 1) & (near < bins - 1)
+    power = np.where(inside, frames.power[rows[:, None], np.clip(near, 0, bins - 1)], -1.0)
+    peak = np.clip(near[..., 0] + np.argmax(power, axis=2), 1, bins - 2)
+    left, top, right = (
+        np.log(np.maximum(frames.power[rows, peak + shift].astype(np.float64), 1e-20)) for shift in (-1, 0, 1)
+    )
     curved = left - 2.0 * top + right
-    shift = 0.5 * (left - right) / curved if curved < 0 else 0.0
-    strong = float(row[peak] / frames.background[frame, peak])
-    return (peak + float(np.clip(shift, -0.5, 0.5))) * frames.bin_hz, strong
+    shift = np.where(curved < 0.0, 0.5 * (left - right) / np.where(curved < 0.0, curved, -1.0), 0.0)
+    there = np.count_nonzero(inside, axis=2) >= 3
+    strong = np.where(there, frames.power[rows, peak] / frames.background[rows, peak], 0.0)
+    return np.where(there, (peak + np.clip(shift, -0.5, 0.5)) * frames.bin_hz, np.nan), strong.astype(np.float64)
 
 
 def _line_power(frames: Frames, run: Run, order: float) -> float:

@@ -185,8 +185,8 @@ def take_out(said: Single, run: Run, bin_hz: float, width_hz: float = 6.0) -> No
     # A slow rotor's multiples lie so close that all would go, and a mesh has none between: then those looked at alone.
     dense = spacing <= 2.5 * width_hz or 1.0 not in run.orders
     orders = np.array(run.orders) if dense else np.arange(1, int(bins * bin_hz / spacing) + 1)
-    for k, rate in enumerate(run.rates_hz):
-        middle = np.rint(orders * rate / bin_hz).astype(int)
-        for shift in range(-reach, reach + 1):
-            at = middle + shift
-            said[run.first + k, at[(at >= 0) & (at < bins)]] = 0.0
+    middle = np.rint(run.rates_hz[:, None] * orders / bin_hz).astype(np.intp)
+    at = middle[:, :, None] + np.arange(-reach, reach + 1)
+    frames = np.broadcast_to(np.arange(run.first, run.last + 1)[:, None, None], at.shape)
+    inside = (at >= 0) & (at < bins)
+    said[frames[inside], at[inside]] = 0.0
