@@ -1,10 +1,8 @@
 """Write a test sequence as a sound file, to be recorded on a tape with a good machine."""
 
-import contextlib
 import json
 import math
 import os
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, Final
@@ -17,7 +15,7 @@ from tapewright.measure.sequence_plan import LEAD_S, marks_of, variant_of
 from tapewright.words.plain import plain
 from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.sequence import MARK, Section, Sequence
-from tapewright.words.whole_file import write_whole
+from tapewright.words.whole_file import no_room, write_whole, written_beside, wrong_place
 
 REFERENCE_DBFS: Final = -14.0
 """A tone at the reference level peaks here, so that ten decibels more still fit."""
@@ -117,16 +115,13 @@ def write_sequence(
         "reference_dbfs": REFERENCE_DBFS,
         "sequence": plain(sequence),
     }
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        _write(sequence, part, rate_hz, progress)
-        write_whole(path.with_suffix(".json"), json.dumps(said, indent=1, ensure_ascii=False) + "\n")
-        part.replace(path)
+        with written_beside(path) as part:
+            _write(sequence, part, rate_hz, progress)
+            write_whole(path.with_suffix(".json"), json.dumps(said, indent=1, ensure_ascii=False) + "\n")
+            part.replace(path)
     except (OSError, soundfile.SoundFileError) as error:
         raise _refusal(path, f"cannot be written: {error}.", "Give another place, or make room there.") from error
-    finally:
-        with contextlib.suppress(OSError):
-            part.unlink()
     return said
 
 
@@ -151,20 +146,16 @@ def _refusal(path: Path, found: str, do: str) -> InputAtFaultError:
 def _check(path: Path, rate_hz: int, size: int) -> None:
     if not RATES_HZ[0] <= rate_hz <= RATES_HZ[1]:
         raise InputAtFaultError(Problem("--rate", f"is {rate_hz}.", "Give 44100 to 96000 samples a second."))
-    if path.suffix.lower() != ".wav":
-        raise _refusal(path, "does not end in .wav.", "Give a name that does; what is on it goes beside it.")
-    if path.is_dir():
-        raise _refusal(path, "is a folder.", "Name a file in it that ends in .wav.")
-    if not path.parent.is_dir():
-        raise _refusal(path, f"the folder {path.parent} is not there.", "Make it first, or give another.")
+    wrong = wrong_place(path, (".wav",), "what is on it goes beside it")
+    if wrong is not None:
+        raise InputAtFaultError(wrong)
     beside = path.with_suffix(".json")
     if (beside.exists() and not _is_ours(beside)) or (path.exists() and not beside.exists()):
         other = beside if beside.exists() else path
         raise _refusal(other, "is there already and is no test sequence: it may be a recording.", "Give another name.")
-    free = shutil.disk_usage(path.parent).free
-    if free < size + 1_000_000:
-        found = f"needs {size / 1e6:.0f} MB, and {free / 1e6:.0f} MB are free there."
-        raise _refusal(path, found, "Make room, or give a lower --rate.")
+    crowded = no_room(path, size, "give a lower --rate")
+    if crowded is not None:
+        raise InputAtFaultError(crowded)
 
 
 def _is_ours(path: Path) -> bool:

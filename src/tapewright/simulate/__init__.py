@@ -5,7 +5,7 @@ course      what the tape does in one try: how fast, with which lines, how it sl
 timebase    that course as speed over time, seeded
 defects     hiss, hum, dropouts: what tape and electronics add
 truth       what is known of a simulated recording, beside it
-place       only over nothing or over another simulation; whole or not at all
+place       only over nothing or over another simulation
 recording   write it: a test tone played by such a machine
 minute      play a guided minute to a microphone, and write it
 minute_course   which mode the machine is really in when, what is fed, what clicks, what stops it

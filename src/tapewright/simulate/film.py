@@ -18,11 +18,11 @@ from tapewright.simulate.film_look import AXES_MM, OPENING_MM, Look, Scene
 from tapewright.simulate.film_picture import Painter
 from tapewright.simulate.film_scenes import NoReel, cassette_scene, no_reel_scene
 from tapewright.simulate.film_words import burn_in
-from tapewright.simulate.place import in_the_way, written_beside
+from tapewright.simulate.place import in_the_way
 from tapewright.simulate.truth import Simulated
 from tapewright.words.plain import plain
 from tapewright.words.problem import InputAtFaultError, Problem
-from tapewright.words.whole_file import write_whole
+from tapewright.words.whole_file import write_whole, written_beside, wrong_place
 
 SAYS: Final = (
     "Simulated: nobody filmed this. The machine's description, its faults and the sizes of what they do are worked out "
@@ -216,15 +216,8 @@ def _check(path: Path, seconds: float, seed: int, quality: int, camera: Camera) 
         ("quality", quality, 0 <= quality <= 51, "Give 0 to 51."),
     )
     wrong = [Problem(where, f"is {value:g}.", do) for where, value, holds, do in rules if not holds]
-    if path.suffix.lower() not in (".mp4", ".mov"):
-        do = "Give a name that does; the truth goes beside it with .json."
-        wrong.append(Problem(str(path), "does not end in .mp4 or .mov.", do))
-    elif path.is_dir():
-        wrong.append(Problem(str(path), "is a folder.", "Name a file in it that ends in .mp4."))
-    elif not path.parent.is_dir():
-        wrong.append(Problem(str(path), f"the folder {path.parent} is not there.", "Make it first, or give another."))
-    else:
-        wrong += in_the_way(path, "film")
+    misplaced = wrong_place(path, (".mp4", ".mov"), "the truth goes beside it with .json")
+    wrong += in_the_way(path, "film") if misplaced is None else [misplaced]
     if wrong:
         raise InputAtFaultError(wrong)
 

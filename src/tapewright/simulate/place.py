@@ -1,9 +1,6 @@
-"""The place that a simulation is written to: only where nothing stands or another simulation does, and whole."""
+"""The place that a simulation is written to: only where nothing stands or another simulation does."""
 
-import contextlib
 import json
-import os
-from collections.abc import Iterator
 from pathlib import Path
 
 from tapewright.words.problem import Problem
@@ -34,18 +31,3 @@ def _is_truth(path: Path) -> bool:
     except (OSError, ValueError):
         return False
     return isinstance(held, dict) and (not held or held.get("simulated") is True)
-
-
-@contextlib.contextmanager
-def written_beside(path: Path) -> Iterator[Path]:
-    """Give a name beside the place, with the same ending, which is gone again whatever happens.
-
-    Arguments:
-        path: which what was written takes the place of at the end, in one step.
-    """
-    part = path.with_name(f".{path.stem}.{os.getpid()}.part{path.suffix.lower()}")
-    try:
-        yield part
-    finally:
-        with contextlib.suppress(OSError):
-            part.unlink()

@@ -4,7 +4,6 @@ import contextlib
 import json
 import math
 import os
-import shutil
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,13 +19,13 @@ from tapewright.machine.parts import Machine
 from tapewright.simulate import defects
 from tapewright.simulate.course import Course, course
 from tapewright.simulate.pack import Samples
-from tapewright.simulate.place import in_the_way, written_beside
+from tapewright.simulate.place import in_the_way
 from tapewright.simulate.timebase import SpeedSource
 from tapewright.simulate.truth import SAYS, Truth, TruthTone, true_flutter, true_lines
 from tapewright.standards.iec_60386 import TEST_TONE_HZ
 from tapewright.words.plain import plain
 from tapewright.words.problem import InputAtFaultError, Problem
-from tapewright.words.whole_file import write_whole
+from tapewright.words.whole_file import no_room, write_whole, written_beside, wrong_place
 
 KNOTS_HZ: Final = 4000.0
 """About how often the speed is worked out: unsteadiness above 200 Hz does not matter, and a straight line between two
@@ -192,24 +191,18 @@ def _refusing(path: Path) -> Iterator[None]:
 
 
 def _check_place(path: Path, size: int) -> None:
-    if "\0" in str(path):
-        raise _refusal(path, "no file can have this name.", "Give another.")
-    if path.is_dir():
-        raise _refusal(path, "is a folder.", "Name a file in it that ends in .wav.")
-    if path.suffix.lower() != ".wav":
-        raise _refusal(path, "does not end in .wav.", "Give a name that does; the truth goes beside it with .json.")
-    if not path.parent.is_dir():
-        raise _refusal(path, f"the folder {path.parent} is not there.", "Make it first, or give another.")
+    wrong = wrong_place(path, (".wav",), "the truth goes beside it with .json")
+    if wrong is not None:
+        raise InputAtFaultError(wrong)
     beside = path.with_suffix(".json")
     if beside.is_dir():
         raise _refusal(beside, "is a folder, and the truth has to go there.", "Give another name.")
-    wrong = in_the_way(path, "recording")
-    if wrong:
-        raise InputAtFaultError(wrong)
-    free = shutil.disk_usage(path.parent).free
-    if free < size + 1_000_000:
-        found = f"needs {size / 1e6:.0f} MB, and {free / 1e6:.0f} MB are free there."
-        raise _refusal(path, found, "Make room, or make it shorter.")
+    standing = in_the_way(path, "recording")
+    if standing:
+        raise InputAtFaultError(standing)
+    crowded = no_room(path, size, "make it shorter")
+    if crowded is not None:
+        raise InputAtFaultError(crowded)
 
 
 # --- what is written --------------------------------------------------------------------------------------------------

@@ -21,5 +21,5 @@ visits      Visit, Trend: one machine over the years
 reels_seen  HubSeen, ReelRate, ReelEvent, ReelsSeen: what a film of the hubs told
 plain       any noun as plain JSON data
 clock       a moment of a recording, in minutes and seconds
-whole_file  a file written whole or not at all
+whole_file  a file written whole or not at all, and whether it can go to a place
 """
