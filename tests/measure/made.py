@@ -59,6 +59,26 @@ def with_noise(samples: NDArray[np.float64], snr_db: float, draw: np.random.Gene
     return samples + float(np.sqrt(power)) * draw.standard_normal(len(samples))
 
 
+def hiss(
+    draw: np.random.Generator, count: int, rate_hz: float, lowest_hz: tuple[float, float], wide: tuple[float, float]
+) -> NDArray[np.float64]:
+    """Give white or pink noise, or a band of it, as chance has it.
+
+    Arguments:
+        lowest_hz: between these the band begins.
+        wide: it ends between so many times and so many times as high.
+    """
+    white = draw.standard_normal(count)
+    kind = draw.integers(3)
+    if kind == 0:
+        return white
+    if kind == 1:
+        return np.asarray(signal.lfilter([0.05, -0.096, 0.051, -0.0044], [1.0, -2.495, 2.017, -0.522], white))
+    low = draw.uniform(*lowest_hz)
+    band = signal.butter(2, [low, low * draw.uniform(*wide)], "band", fs=rate_hz, output="sos")
+    return np.asarray(signal.sosfilt(band, white))
+
+
 def with_dropouts(
     samples: NDArray[np.float64], rate_hz: float, at_s: Sequence[float], length_s: float, depth: float = 0.97
 ) -> NDArray[np.float64]:

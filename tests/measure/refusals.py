@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
-from tests.measure import untoned
+from tests.measure import made, untoned
 from tests.measure.untoned import RATE_HZ, Note, Tape
 
 Samples = NDArray[np.float64]
@@ -18,15 +18,7 @@ def steady() -> Tape:
 
 def hiss(draw: np.random.Generator) -> Samples:
     """White, pink or through a band."""
-    white = draw.standard_normal(int(SECONDS * RATE_HZ))
-    kind = draw.integers(3)
-    if kind == 0:
-        return white
-    if kind == 1:
-        return np.asarray(signal.lfilter([0.05, -0.096, 0.051, -0.0044], [1.0, -2.495, 2.017, -0.522], white))
-    low = draw.uniform(60.0, 3000.0)
-    band = signal.butter(2, [low, low * draw.uniform(1.2, 2.2)], "band", fs=RATE_HZ, output="sos")
-    return np.asarray(signal.sosfilt(band, white))
+    return made.hiss(draw, int(SECONDS * RATE_HZ), RATE_HZ, (60.0, 3000.0), (1.2, 2.2))
 
 
 def silence(draw: np.random.Generator) -> Samples:

@@ -88,15 +88,7 @@ def birdsong(draw: np.random.Generator) -> Samples:
 
 def noise(draw: np.random.Generator) -> Samples:
     """White, pink, or through a band an octave wide and wider."""
-    white = draw.standard_normal(len(TIMES))
-    kind = draw.integers(3)
-    if kind == 0:
-        return white
-    if kind == 1:
-        return np.asarray(signal.lfilter([0.05, -0.096, 0.051, -0.0044], [1.0, -2.495, 2.017, -0.522], white))
-    low = draw.uniform(200.0, 4000.0)
-    band = signal.butter(2, [low, low * draw.uniform(1.3, 2.2)], "band", fs=RATE_HZ, output="sos")
-    return np.asarray(signal.sosfilt(band, white))
+    return made.hiss(draw, len(TIMES), RATE_HZ, (200.0, 4000.0), (1.3, 2.2))
 
 
 def silence(draw: np.random.Generator) -> Samples:

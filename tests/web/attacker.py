@@ -3,14 +3,11 @@
 import contextlib
 import socket
 import struct
-import threading
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
-
-import uvicorn
 
 from tapewright.jobs.people import Role, set_person
 from tapewright.jobs.store.nouns import Owner, Particulars
@@ -18,6 +15,7 @@ from tapewright.jobs.store.opened import Store
 from tapewright.web.app import application
 from tapewright.web.reach import OWN_NAMES, Reach
 from tapewright.web.serve import server_settings
+from tests.web.in_thread import in_thread
 from tests.web.visitor import Visitor
 
 CERTIFICATE = Path(__file__).parent / "certificate"
@@ -159,14 +157,7 @@ def port(home: Path, silence_s: float = 60.0, slowest_head_s: float = 20.0) -> I
     settings = server_settings(app)
     settings.http = type("Hurried", (settings.http,), {"slowest_head_s": slowest_head_s})  # type: ignore[arg-type]
     settings.log_level = "critical"
-    server = uvicorn.Server(settings)
     store = app.app.state.bench.store  # type: ignore[attr-defined]
     job_id = secret_job(store)
-    with closing(socket.create_server(("127.0.0.1", 0))) as listening:
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
-        thread.start()
-        try:
-            yield Port(listening.getsockname()[1], store, job_id)
-        finally:
-            server.should_exit = True
-            thread.join()
+    with in_thread(settings) as number:
+        yield Port(number, store, job_id)

@@ -2,11 +2,9 @@
 
 import contextlib
 import json
-import socket
 import struct
-import threading
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +25,7 @@ from tapewright.web.app import application
 from tapewright.web.live import Listening, Opening, block_of, opening_of
 from tapewright.web.serve import MOST_MESSAGE_BYTES
 from tests.measure import made
+from tests.web.in_thread import in_thread
 
 RATE = 48000
 OPENING = {"rate_hz": RATE, "channels": 1}
@@ -60,23 +59,16 @@ def connection(
     store = app.app.state.bench.store  # type: ignore[attr-defined]
     job_id = job or store.begin(Particulars(machine_id="four_track")).id
     config = uvicorn.Config(app, log_level="error", ws="websockets-sansio", ws_max_size=MOST_MESSAGE_BYTES)
-    server = uvicorn.Server(config)
-    with closing(socket.create_server(("127.0.0.1", 0))) as listening:
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
-        thread.start()
-        try:
-            here = f"127.0.0.1:{listening.getsockname()[1]}"
-            with connect(
-                f"ws://{here}/jobs/{job_id}{path}",
-                origin=Origin(origin or f"http://{here}"),
-                additional_headers={"Host": host} if host else {},
-                open_timeout=20,
-                proxy=None,
-            ) as line:
-                yield Line(line, store, job_id)
-        finally:
-            server.should_exit = True
-            thread.join()
+    with in_thread(config) as port:
+        here = f"127.0.0.1:{port}"
+        with connect(
+            f"ws://{here}/jobs/{job_id}{path}",
+            origin=Origin(origin or f"http://{here}"),
+            additional_headers={"Host": host} if host else {},
+            open_timeout=20,
+            proxy=None,
+        ) as line:
+            yield Line(line, store, job_id)
 
 
 def block(number: int, samples: NDArray[np.float64], lost: int = 0) -> bytes:
