@@ -77,6 +77,16 @@ def test_hum_that_a_recorder_turns_down_after_a_key_leaves_no_comb() -> None:
     assert size_at(left[late], 201.5) == pytest.approx(0.02, rel=0.1)
 
 
+def test_a_loud_motor_that_ends_leaves_no_hum_behind() -> None:
+    """Closed form: once the motor stands nothing is left at the mains, however near and loud its lines were."""
+    times = np.arange(round(30.0 * FS)) / FS
+    hum = sum(0.001 * np.cos(2 * np.pi * 50.0 * order * times + order) for order in range(1, 9))
+    motor = sum(0.1 * np.cos(2 * np.pi * 40.33 * order * times) for order in range(1, 13)) * (abs(times - 12.0) < 8.0)
+    left = hum_taken_out(sound(0.01 * noise(30.0) + hum + motor), 50.0, (0.0, 3.5)).samples.astype(float)
+    after = left[round(20.1 * FS) : round(21.1 * FS)]
+    assert max(size_at(after, 50.0 * order) for order in range(1, 9)) < 0.25 * 0.001
+
+
 def test_the_multiples_left_out_are_as_wide_as_a_line_in_a_frame() -> None:
     said = np.ones((2, 600), dtype=np.float32)
     left = without_mains(said, 0.5, 50.0)

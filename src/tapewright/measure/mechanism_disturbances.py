@@ -4,7 +4,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import signal
+from scipy import ndimage, signal
 
 from tapewright.measure.mechanism_frames import HIGHEST_HZ, Array, Frames, Single, Sound, cut_into
 from tapewright.measure.weighted import weighted_median
@@ -24,8 +24,11 @@ HUM_QUIET_S: Final = 2.0
 """So much of a machine that is off it takes to learn the mains' exact frequency."""
 GAIN_S: Final = 0.2
 """How quickly a recorder's own gain is followed in the hum: it turns itself down in a tenth of a second."""
-CLICKS: Final = 2.5
-"""A moment louder than this many times the usual is no hum."""
+GAIN_STAYS: Final = 0.2
+"""How far a recorder's gain usually stays from its usual one; trade judgement, from memory."""
+MOST_GAIN: Final = 2.5
+NEAR_S: Final = 0.5
+"""Over how much it is judged what hum is mixed with."""
 
 
 def mains_hum(sound: Sound) -> tuple[float, list[Disturbance]]:
@@ -96,10 +99,9 @@ def hum_taken_out(sound: Sound, mains_hz: float, quiet_s: tuple[float, float]) -
     times = np.arange(len(sound.samples)) / sound.rate_hz
     turning = np.exp(-2j * np.pi * exact * times)
     sizes = _hum_sizes(sound.samples, turning, block, int(HIGHEST_HZ / exact))
-    window = np.hanning(wide + 2)[1:-1]
-    weight = np.convolve(np.ones(count), window, mode="same")
-    steady = np.array([np.convolve(one, window, mode="same") / weight for one in sizes])
-    steady = steady * _common_gain(sizes, steady)
+    noise = _noise_about(sizes)
+    steady = np.array([_weighted_mean(size, 1.0 / here, wide) for size, here in zip(sizes, noise, strict=True)])
+    steady = steady * _common_gain(sizes, steady, noise)
     left = sound.samples.astype(np.float64)
     carrier = np.ones(len(times), dtype=np.complex128)
     for size in steady:
@@ -116,33 +118,52 @@ def _hum_sizes(samples: Single, turning: Complex, block: int, orders: int) -> Co
     carrier = samples[: count * block].astype(np.complex128)
     for order in range(orders):
         carrier = carrier * turning[: count * block]
-        slow = carrier.reshape(count, block).mean(axis=1)
-        # A key's click would ring on at every multiple for ten seconds.
-        slow *= np.minimum(1.0, CLICKS * np.median(np.abs(slow)) / np.maximum(np.abs(slow), 1e-20))
-        sizes[order] = slow
+        sizes[order] = carrier.reshape(count, block).mean(axis=1)
     return sizes
 
 
-def _common_gain(sizes: Complex, steady: Complex) -> Array:
+def _noise_about(sizes: Complex) -> Array:
+    """Give the power of what is not hum near each multiple, block by block, shape (orders, blocks).
+
+    A key's click, or a motor whose line lies beside a multiple, would ring on in the hum's size for ten seconds: what
+    it is mixed with in a block says how little the block counts.
+    """
+    near = max(3, round(NEAR_S / HUM_STEP_S) | 1)
+    means = ndimage.uniform_filter1d(sizes.real, near, axis=1) + 1j * ndimage.uniform_filter1d(sizes.imag, near, axis=1)
+    power = ndimage.uniform_filter1d(np.abs(sizes - means) ** 2, near, axis=1)
+    return np.asarray(np.maximum(power, np.quantile(power, 0.1, axis=1, keepdims=True)) + 1e-30)
+
+
+def _weighted_mean(values: Complex, weights: Array, wide: int) -> Complex:
+    """Give the mean of the neighbourhood of each value, each as it counts."""
+    window = np.hanning(wide + 2)[1:-1]
+    found = signal.oaconvolve(values * weights, window, mode="same")
+    return np.asarray(found / np.maximum(signal.oaconvolve(weights, window, mode="same"), 1e-30))
+
+
+def _common_gain(sizes: Complex, steady: Complex, noise: Array) -> Array:
     """Give by what the hum's lines are all louder or softer than usual, block by block; shape (blocks,).
 
     A recorder that turns itself down after a key turns the hum down too. To take out what is usual then leaves a comb
     at the mains for as long as the recorder takes to come up, and it passes for a motor. What a gain does it does to
     every multiple by one real factor; a motor beside the mains has its own size and phase at each, and the median over
-    the multiples, each by what it is worth in the noise, does not follow it.
+    the multiples, each by what it is worth in the noise, does not follow it. Where they say little, nothing is changed.
 
     Arguments:
         sizes: of each multiple, shape (orders, blocks).
         steady: the same as they usually are.
+        noise: power of what is not hum near each, the same shape.
     """
-    near = np.hanning(round(GAIN_S / HUM_STEP_S) + 2)[1:-1]
-    near /= near.sum()
-    quick = np.array([np.convolve(one, near, mode="same") for one in sizes])
+    near = max(3, round(GAIN_S / HUM_STEP_S) | 1)
+    window = np.hanning(near + 2)[1:-1]
+    window /= window.sum()
+    quick = np.array([np.convolve(one, window, mode="same") for one in sizes])
     usual = np.maximum(np.abs(steady), 1e-20)
     factors = (quick * steady.conj()).real / usual**2
-    noise = np.median(np.abs(quick - steady), axis=1, keepdims=True)
-    worth = np.minimum(usual / np.maximum(noise, 1e-20), 30.0) ** 2
-    return np.clip(weighted_median(factors.T, worth.T), 0.0, CLICKS)
+    worth = usual**2 / (noise * np.sum(window**2))
+    stays = np.ones((1, sizes.shape[1]))
+    factors, worth = np.vstack([factors, stays]), np.vstack([worth, stays / GAIN_STAYS**2])
+    return np.clip(weighted_median(factors.T, worth.T), 0.0, MOST_GAIN)
 
 
 def _exact_mains(samples: Single, rate_hz: float, mains_hz: float) -> float:
