@@ -7,6 +7,7 @@ conditions    one part's imperfections -> what the rest of the mechanism feels o
 head_conditions  the same for what tape and heads feel
 graph         functions that hang on each other: evaluate, reach, trace back
 behaviours    how motion, grip and drag combine at one place
+tape_behaviours  what capstans, rollers and reels together make the tape do
 two_moments   the same thing cold and warm, at the start and the end of a side, from rest and running
 sheet         the graph while it is being drawn
 drives        what can drive what in a mode

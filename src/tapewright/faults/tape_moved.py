@@ -7,6 +7,7 @@ from functools import partial
 
 from tapewright.faults import behaviours as does
 from tapewright.faults import conditions, head_conditions
+from tapewright.faults import tape_behaviours as tape_does
 from tapewright.faults.bringing_in import draw_braked, draw_levers, draw_pull
 from tapewright.faults.drives import capstan_shafts, engaged
 from tapewright.faults.felts import draw_felt, draw_held
@@ -29,17 +30,17 @@ def draw_tape(sheet: Sheet, mode: Mode) -> None:
     holding = _draw_hold_back(sheet, mode)
     if mode.at_capstan:
         nip = _draw_nips(sheet, mode, holding)
-        sheet.node(Node(f"tape@{mode.name}", (nip, take_up, holding), does.tape_in_play, "tape"))
-        sheet.node(Node(f"loop@{mode.name}", (nip, take_up), does.loop_forms, "tape"))
-        sheet.node(Node(f"pack@{mode.name}", (f"tape@{mode.name}", holding, take_up), does.pack_is_loose, "tape"))
+        sheet.node(Node(f"tape@{mode.name}", (nip, take_up, holding), tape_does.tape_in_play, "tape"))
+        sheet.node(Node(f"loop@{mode.name}", (nip, take_up), tape_does.loop_forms, "tape"))
+        sheet.node(Node(f"pack@{mode.name}", (f"tape@{mode.name}", holding, take_up), tape_does.pack_is_loose, "tape"))
         _draw_reserve(sheet, mode)
         compared = (f"tape@{mode.name}", sheet.condition(conditions.drag(machine.cassette.name)))
-        sheet.node(Node(f"only_this@{mode.name}", compared, does.only_this_cassette, machine.cassette.name))
+        sheet.node(Node(f"only_this@{mode.name}", compared, tape_does.only_this_cassette, machine.cassette.name))
     else:
         give_drag = draw_drag(sheet, shaft(machine, mode.gives), mode)
-        sheet.node(Node(f"tape@{mode.name}", (take_up, give_drag, holding), does.tape_in_wind, "tape"))
+        sheet.node(Node(f"tape@{mode.name}", (take_up, give_drag, holding), tape_does.tape_in_wind, "tape"))
     follower = f"turns:{shaft(machine, mode.gives)}@{mode.name}"
-    sheet.node(Node(follower, (f"tape@{mode.name}",), does.reel_follows, mode.gives))
+    sheet.node(Node(follower, (f"tape@{mode.name}",), tape_does.reel_follows, mode.gives))
 
 
 def _draw_reserve(sheet: Sheet, mode: Mode) -> None:
@@ -65,7 +66,7 @@ def _draw_hold_back(sheet: Sheet, mode: Mode) -> str:
     braking = draw_braked(sheet, mode, shaft(machine, mode.gives)) if mode.at_capstan else ()
     if mode.at_capstan:
         askew = (sheet.condition(head_conditions.guide(machine.heads.name)),)
-        braking = (*braking, sheet.node(Node("rubbing:guides", askew, does.guide_rubs, machine.heads.name)))
+        braking = (*braking, sheet.node(Node("rubbing:guides", askew, tape_does.guide_rubs, machine.heads.name)))
     if not holds and not braking:
         return sheet.node(Node("hold_back:none", (), lambda: "right"))
     if len(holds) == 1 and not braking and not any(one.way for one in felt):
@@ -83,11 +84,11 @@ def _draw_nips(sheet: Sheet, mode: Mode, holding: str) -> str:
         leaning = f"closed@{mode.name}"
     else:
         each = tuple(_draw_nip(sheet, mode, one, f"nip:{one.name}@{mode.name}") for one in nips)
-        nip = sheet.node(Node(f"nip@{mode.name}", each, does.nips_together, nips[0].name))
-        sheet.node(Node(f"head_loop@{mode.name}", each[:2], does.head_loop, "tape"))
+        nip = sheet.node(Node(f"nip@{mode.name}", each, tape_does.nips_together, nips[0].name))
+        sheet.node(Node(f"head_loop@{mode.name}", each[:2], tape_does.head_loop, "tape"))
         leaning = each[1]
-    creased = Node(f"creased@{mode.name}", (leaning, *_draw_guides(sheet, nips)), does.edge_creases, "tape")
-    sheet.node(Node(f"edge@{mode.name}", (sheet.node(creased), holding), does.edge_wanders, "tape"))
+    creased = Node(f"creased@{mode.name}", (leaning, *_draw_guides(sheet, nips)), tape_does.edge_creases, "tape")
+    sheet.node(Node(f"edge@{mode.name}", (sheet.node(creased), holding), tape_does.edge_wanders, "tape"))
     _draw_tape_surface(sheet, mode, nips)
     return nip
 
@@ -110,7 +111,7 @@ def _draw_nip(sheet: Sheet, mode: Mode, coupling: Coupling, name: str) -> str:
     closing = [base, draw_grip(sheet, coupling)]
     if carried and sheet.has(f"reported@{mode.name}"):
         closing.append(f"reported@{mode.name}")
-    function = partial(does.nip_closes, sound_margin=margin_of(sheet, coupling, mode))
+    function = partial(tape_does.nip_closes, sound_margin=margin_of(sheet, coupling, mode))
     leads = coupling is nips_at_work(machine, mode)[0]
     stem = "closed" if leads else f"closed:{coupling.name}"
     closed = sheet.node(Node(f"{stem}@{mode.name}", tuple(closing), function, coupling.name))
@@ -118,11 +119,11 @@ def _draw_nip(sheet: Sheet, mode: Mode, coupling: Coupling, name: str) -> str:
     if not sheet.has(turning):
         sheet.node(Node(turning, (), lambda: "loose", capstan))
     parents = (closed, turning, sheet.condition(conditions.trimmed(capstan)))
-    driven = sheet.node(Node(name, parents, does.nip_drives, coupling.name))
+    driven = sheet.node(Node(name, parents, tape_does.nip_drives, coupling.name))
     comes = (base, sheet.condition(conditions.surface(roller)))
-    sheet.node(Node(f"comes:{roller}@{mode.name}", comes, does.roller_comes, roller))
+    sheet.node(Node(f"comes:{roller}@{mode.name}", comes, tape_does.roller_comes, roller))
     turns = (driven, sheet.condition(conditions.drag(roller)))
-    sheet.node(Node(f"rolls:{roller}@{mode.name}", turns, does.roller_turns, roller))
+    sheet.node(Node(f"rolls:{roller}@{mode.name}", turns, tape_does.roller_turns, roller))
     return driven
 
 
@@ -149,7 +150,7 @@ def _draw_tape_surface(sheet: Sheet, mode: Mode, nips: tuple[Coupling, ...]) -> 
         own = "" if len(nips) == 1 else f":{coupling.name}"
         capstan, roller = (sheet.condition(conditions.surface(rotor)) for rotor in coupling.path)
         nip = f"nip{own}@{mode.name}"
-        rubbed.append(sheet.node(Node(f"oxide{own}@{mode.name}", (nip, roller), does.tape_is_scrubbed, "tape")))
-        wrapped.append(sheet.node(Node(f"wrap{own}@{mode.name}", (nip, roller, capstan), does.tape_wraps, "tape")))
+        rubbed.append(sheet.node(Node(f"oxide{own}@{mode.name}", (nip, roller), tape_does.tape_is_scrubbed, "tape")))
+        wrapped.append(sheet.node(Node(f"wrap{own}@{mode.name}", (nip, roller, capstan), tape_does.tape_wraps, "tape")))
     sheet.node(Node(f"oxide@{mode.name}", tuple(rubbed), does.either, "tape"))
     sheet.node(Node(f"wrap@{mode.name}", tuple(wrapped), does.either, "tape"))
