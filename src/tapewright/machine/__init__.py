@@ -1,7 +1,8 @@
 """Floor 2, left stream: the description of a mechanism and its physics. It has never heard a sound.
 
 parts       Rotor, Coupling, Sensor, Mode, HeadBase, Machine, Imperfections: frozen; ideal shape plus what is wrong
-load        TOML -> Machine or Problems; the only file that knows TOML or millimetres
+load        TOML -> Machine or Problems; the only file that knows TOML
+described   what a description holds, key by key; the only file that knows millimetres
 section     one table of a description, read key by key; every mistake in it is collected
 check       what a description must obey: names, references, keys that belong together
 check_motion  what a description must obey: that it can move, that its sizes agree

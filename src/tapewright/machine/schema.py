@@ -8,8 +8,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from tapewright.machine.check import COUPLING_KEYS_OF_KINDS, ROTOR_KEYS_OF_KINDS, SENSOR_KEYS_OF_KINDS
+from tapewright.machine.described import read_tables
 from tapewright.machine.limits import LIMITS
-from tapewright.machine.load import read_tables
 from tapewright.machine.parts import MODES
 from tapewright.machine.section import Desk, Section, Size
 
