@@ -7,8 +7,9 @@ from scipy import signal
 
 from tapewright.measure.bands import band_limited
 from tapewright.measure.flutter import flutter
-from tapewright.measure.follow import Followed, speed_trace
+from tapewright.measure.follow import Followed
 from tapewright.measure.lines import find_lines
+from tapewright.measure.speed_trace import speed_trace
 from tapewright.standards.iec_60386 import two_sigma, weighted
 from tests.measure import made
 

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from tapewright.measure.follow import Followed, speed_trace
+from tapewright.measure.follow import Followed
 from tapewright.measure.line_fit import Fitted
 from tapewright.measure.lines import FittedLines, find_lines
 from tapewright.measure.near_lines import crowding
 from tapewright.measure.remarks import line_notes
+from tapewright.measure.speed_trace import speed_trace
 from tapewright.words.signal import Line
 from tests.measure import made
 

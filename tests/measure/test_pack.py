@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tapewright.measure.follow import speed_trace
 from tapewright.measure.lines import find_lines
 from tapewright.measure.pack import Pack, pack_of, packs
 from tapewright.measure.reels import find_reels
+from tapewright.measure.speed_trace import speed_trace
 from tapewright.words.reading import Reading
 from tests.measure import made
 from tests.measure.test_lines import RATE_HZ, followed

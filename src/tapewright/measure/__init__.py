@@ -8,6 +8,7 @@ swinging        the same for a tone that swings by up to 6 %: a belt that slips,
 plain           plain samples read straight from the file, each channel on its own
 mixer           a tone mixed down, filtered and thinned as the blocks come in
 follow          a tone's phase and envelope over time, dropouts masked
+speed_trace     the speed of the tape over time, from that phase
 level           what the level of a tone does besides
 speed           mean speed error and drift
 spread          how far a flutter reading would scatter over other stretches, and what the weighting table leaves open

@@ -13,6 +13,7 @@ from scipy import ndimage
 
 from tapewright.measure.bands import AVERAGED, FAST, LEAST_RMS_S, LEAST_TURNS, WHOLE, WOW, Band, band_limited
 from tapewright.measure.lines import FittedLines
+from tapewright.measure.runs_of_mask import runs_of
 from tapewright.measure.spread import Scatter, scatter
 from tapewright.measure.trend import straight_line
 from tapewright.standards.iec_60386 import (
@@ -70,11 +71,6 @@ class Ready:
     rate_hz: float
 
 
-def _gaps(bad: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], bad.astype(np.int8), [0]])))
-    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
-
-
 def ready_trace(
     trace: Trace, lines: FittedLines, settle_long_gaps: bool, means: NDArray[np.float64] | None = None
 ) -> Ready:
@@ -91,7 +87,7 @@ def ready_trace(
     line = straight_line(values, ~bad)
     flat = np.where(bad, 0.0, values - line)
     counted = ~bad
-    for start, stop in _gaps(bad):
+    for start, stop in runs_of(bad):
         long = (stop - start) / rate > LONG_GAP_S and settle_long_gaps
         counted[start : stop + int((SETTLING_S if long else RECOVERY_S) * rate)] = False
     if bad.any():
@@ -119,7 +115,7 @@ def _stand_in(
 
 def _as_far(flat: NDArray[np.float64], means: NDArray[np.float64]) -> None:
     """Bend what stands in for each gap so that the tape goes as far in it as the phase says."""
-    for start, stop in _gaps(np.isfinite(means)):
+    for start, stop in runs_of(np.isfinite(means)):
         bend = np.sin(np.pi * (np.arange(stop - start) + 1.0) / (stop - start + 1.0))
         lacking = float(np.mean(means[start:stop] - flat[start:stop]))
         flat[start:stop] += lacking / float(bend.mean()) * bend

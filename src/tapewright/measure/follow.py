@@ -1,11 +1,9 @@
-"""Follow a tone that was mixed down: unwrap its phase, mask where the envelope drops out, turn phase into speed.
+"""Follow a tone that was mixed down: unwrap its phase, mask where the envelope drops out.
 
 The phase is unwrapped in double precision, since single precision biases an hour's mean by parts in a million.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any, Final, TypeVar
 
 import numpy as np
@@ -14,7 +12,7 @@ from scipy import ndimage, signal
 
 from tapewright.measure.level import modulation
 from tapewright.measure.mixer import ToneMixer
-from tapewright.words.signal import Trace
+from tapewright.measure.runs_of_mask import runs_of
 
 DROP_BELOW: Final = 0.35
 """Of the median envelope: deeper, the phase means nothing (9 dB)."""
@@ -23,15 +21,10 @@ DROP_UNTIL: Final = 0.5
 END_SCRAP_S: Final = 0.15
 GUARD_S: Final = 0.1
 """Left out inside either end of the tone: key clicks, the run-up, the level's own rise."""
-JUMP: Final = 0.04
-"""A change of frequency, ratio, within 10 ms from one held note to the next: no flywheel does that."""
-HELD: Final = 0.006
-"""A note is held when its frequency strays by no more than this, one sigma as a ratio, for 100 ms."""
 NOISE_S: Final = 180.0
 """The noise beside the tone is taken from so much of its beginning."""
 BESIDE_S: Final = 0.01
 """Beside a dropout the level is on its way down or up for so long."""
-_DIFFERENTIATOR_S: Final = 0.02
 Scalar = TypeVar("Scalar", bound=np.generic)
 
 
@@ -118,16 +111,6 @@ class Followed:
         )
 
 
-def _runs(flags: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
-    if not flags.any():
-        return
-    if flags.all():
-        yield 0, len(flags)
-        return
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
-    yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
-
-
 def _local_median(amplitude: NDArray[np.floating[Any]], rate_hz: float) -> NDArray[np.float64]:
     """Follow the median level over about two seconds: from the medians of half-second pieces, smoothed over five."""
     length = max(1, min(int(0.5 * rate_hz), len(amplitude)))
@@ -148,7 +131,7 @@ def _dropouts(envelope: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Mark dropouts: from where the envelope leaves half its median, if it falls below a third, until it is back."""
     low = envelope < DROP_UNTIL
     marked = np.zeros(len(envelope), dtype=bool)
-    for start, stop in _runs(low):
+    for start, stop in runs_of(low):
         if envelope[start:stop].min() < DROP_BELOW:
             marked[start:stop] = True
     return marked
@@ -173,7 +156,7 @@ def _unwrapped(
     piece = np.zeros(len(angle), dtype=np.intp)
     before: tuple[int, float, float] | None = None
     current = 0
-    for start, stop in _runs(good):
+    for start, stop in runs_of(good):
         run = _unwrap(angle[start:stop])
         near = min(len(run) - 1, int(0.06 * rate_hz))
         if before is not None:
@@ -208,7 +191,7 @@ def _edges(good: NDArray[np.bool_], rate_hz: float, trim: int) -> slice:
 
     Short scraps at either end, split off by a dropout, are what comes before or after the tone, or not worth the risk.
     """
-    runs = list(_runs(good))
+    runs = runs_of(good)
     while runs and runs[0][1] - runs[0][0] < END_SCRAP_S * rate_hz:
         runs.pop(0)
     while runs and runs[-1][1] - runs[-1][0] < END_SCRAP_S * rate_hz:
@@ -285,7 +268,7 @@ def _described(held: _Masked, start_s: float, mixer: ToneMixer, whole: bool) -> 
         phase -= slope * np.arange(len(phase))
     if held.good.any():
         phase -= np.nanmean(phase)
-    dropouts = list(_runs(~held.good))
+    dropouts = runs_of(~held.good)
     return Followed(
         phase,
         held.envelope,
@@ -348,93 +331,3 @@ def _mean_slope(phase: NDArray[np.float64], piece: NDArray[np.intp]) -> float:
         above += float(offset @ phase[at.astype(np.intp)])
         below += float(offset @ offset)
     return above / below if below else 0.0
-
-
-def _filled(phase_rad: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Run the phase straight through its gaps, so that the differentiator has something to go over."""
-    held = ~np.isfinite(phase_rad)
-    if not held.any() or held.all():
-        return phase_rad
-    at = np.arange(len(phase_rad))
-    filled = phase_rad.copy()
-    filled[held] = np.interp(at[held], at[~held], filled[~held])
-    return filled
-
-
-def speed_trace(tone: Followed) -> Trace:
-    """Give the speed deviation from its mean, fast positive, flat to 200 Hz; nan in dropouts and 10 ms beside them.
-
-    Arguments:
-        tone: from `followed`.
-    """
-    taps = _differentiator(tone.rate_hz)
-    half = len(taps) // 2
-    bad = ~np.isfinite(tone.phase_rad)
-    bad[1:] |= np.diff(tone.piece) != 0
-    turning = np.convolve(_filled(tone.phase_rad), taps, mode="same")
-    turning *= tone.rate_hz / (2.0 * np.pi * tone.frequency_hz)
-    spoilt = ndimage.binary_dilation(bad, structure=np.ones(len(taps), dtype=bool)) if bad.any() else bad
-    spoilt[:half] = spoilt[-half:] = True
-    turning[spoilt] = np.nan
-    return Trace(turning[half:-half], tone.rate_hz, tone.start_s + half / tone.rate_hz)
-
-
-def means_in_gaps(tone: Followed, trace: Trace) -> NDArray[np.float64]:
-    """Give the mean speed deviation of each gap of a trace, where the phase on its two sides tells it; else nan.
-
-    No whole turn is lost in a short dropout, so that the phase says how far the tape went while the tone was away; how
-    it went there is not known. This lets what stands in for the gap leave the filters where they would have been.
-
-    Arguments:
-        tone: from `followed`.
-        trace: its speed deviation.
-
-    Returns:
-        The same shape as the trace: the mean all over each gap, nan elsewhere.
-    """
-    offset = round((trace.start_s - tone.start_s) * tone.rate_hz)
-    means = np.full(len(trace.values), np.nan)
-    turn = 2.0 * np.pi * tone.frequency_hz / tone.rate_hz
-    for start, stop in _runs(~np.isfinite(trace.values)):
-        before, after = offset + start - 1, offset + stop
-        if before < 0 or after >= len(tone.phase_rad) or tone.piece[before] != tone.piece[after]:
-            continue
-        moved = float(tone.phase_rad[after] - tone.phase_rad[before]) / turn
-        ends = 0.5 * float(trace.values[start - 1] + trace.values[stop]) if start > 0 and stop < len(means) else 0.0
-        means[start:stop] = (moved - ends) / (stop - start)  # the trapezoids at the two ends hold half a value each
-    return means
-
-
-def jumps(trace: Trace) -> bool:
-    """Say whether the frequency ever jumps from one held note to another, as keys and computers make it do.
-
-    Arguments:
-        trace: from `speed_trace`.
-    """
-    length = max(3, int(0.1 * trace.rate_hz))
-    apart = length // 2 + int(0.005 * trace.rate_hz)
-    there = np.isfinite(trace.values)
-    values = np.where(there, trace.values, np.where(np.arange(len(there)) % 2, 1.0, -1.0))
-    mean = ndimage.uniform_filter1d(values, length)
-    strays = np.sqrt(np.maximum(ndimage.uniform_filter1d(values**2, length) - mean**2, 0.0))
-    before, after = slice(0, max(0, len(values) - 2 * apart)), slice(2 * apart, None)
-    held = (strays[before] < HELD) & (strays[after] < HELD)
-    return bool(np.any(held & (np.abs(mean[after] - mean[before]) > JUMP)))
-
-
-@lru_cache(maxsize=8)
-def _differentiator(rate_hz: float) -> NDArray[np.float64]:
-    """Design a differentiator per sample by least squares: within 0.05 % up to 205 Hz, closing above 400 Hz.
-
-    Short, since half of it is lost on either side of a dropout.
-    """
-    half = max(12, int(0.5 * _DIFFERENTIATOR_S * rate_hz))
-    order = np.arange(1, half + 1)
-    passed = 2.0 * np.pi * np.linspace(0.5, 205.0, 300) / rate_hz
-    closed = 2.0 * np.pi * np.linspace(min(430.0, 0.4 * rate_hz), 0.5 * rate_hz, 120) / rate_hz
-    table = np.concatenate(
-        [2.0 * np.sin(passed[:, None] * order) / passed[:, None], 0.02 * np.sin(closed[:, None] * order)]
-    )
-    wanted = np.concatenate([np.ones(len(passed)), np.zeros(len(closed))])
-    side = np.linalg.lstsq(table, wanted, rcond=None)[0]
-    return np.concatenate([side[::-1], [0.0], -side]).astype(np.float64)

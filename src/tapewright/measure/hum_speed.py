@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapewright.measure.hum_frames import FRAME_S, HARMONICS, NOMINALS_HZ, STEP
+from tapewright.measure.runs_of_mask import runs_of
 from tapewright.measure.slow_speed import GRADE, LEAST_S, SlowSpeed, drift_weights, no_slow_speed
 from tapewright.measure.weighted import weighted_median
 from tapewright.words.reading import Reading
@@ -196,8 +197,7 @@ def _mixed(hum: Hum) -> bool:
     if not close.any():
         return False
     at_mains = np.abs(off - np.median(off[close])) < 0.5 * GRID_SD + 2.0 * hum.sd[there]
-    ends = np.flatnonzero(np.diff(np.concatenate([[0], at_mains.astype(int), [0]])))
-    longest = int(np.max(ends[1::2] - ends[::2], initial=0))
+    longest = max((after - first for first, after in runs_of(at_mains)), default=0)
     step_s = float(hum.times_s[1] - hum.times_s[0])
     return longest * step_s > MIXED_S and float(np.mean(np.abs(off) > GRID_LIMIT)) > 0.1
 

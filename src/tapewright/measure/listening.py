@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from tapewright.measure.audio import Recording
 from tapewright.measure.beats import beat
 from tapewright.measure.flutter import Flutter, flutter
-from tapewright.measure.follow import Followed, followed, jumps, means_in_gaps, speed_trace
+from tapewright.measure.follow import Followed, followed
 from tapewright.measure.lines import FittedLines, find_lines
 from tapewright.measure.long_readings import long_course, long_readings
 from tapewright.measure.meter import Meter
@@ -17,6 +17,7 @@ from tapewright.measure.plain import channel_blocks
 from tapewright.measure.remarks import Heard
 from tapewright.measure.spectrum import FlutterSpectrum, flutter_spectrum, mean_flutter_spectrum
 from tapewright.measure.speed import mean_frequency
+from tapewright.measure.speed_trace import jumps, means_in_gaps, speed_trace
 from tapewright.measure.stretches import LONG_S, LongTone
 from tapewright.measure.survey import Levels
 from tapewright.measure.tone import Tone

@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 from scipy import special
 
 from tapewright.measure.flutter import ready_trace
-from tapewright.measure.follow import Course, Followed, followed_part, speed_trace, tone_noise
+from tapewright.measure.follow import Course, Followed, followed_part, tone_noise
 from tapewright.measure.lines import FittedLines
 from tapewright.measure.mixer import ToneMixer
 from tapewright.measure.speed import Clock, mean_frequency, speed_error
+from tapewright.measure.speed_trace import speed_trace
 from tapewright.measure.survey import TONE_BAND_HZ, Frames, Levels, Survey, summed_up
 from tapewright.measure.swinging import find_swinging_tone
 from tapewright.measure.tone import Tone, find_tone, no_tone, nominal_tone_hz

@@ -17,11 +17,12 @@ from tapewright.measure.averaged import MeanSpectrum
 from tapewright.measure.bands import AVERAGED, FAST, WHOLE, WOW, band_gain
 from tapewright.measure.beats import beat
 from tapewright.measure.flutter import ready_trace
-from tapewright.measure.follow import Followed, followed_part, jumps, means_in_gaps, speed_trace, tone_noise
+from tapewright.measure.follow import Followed, followed_part, tone_noise
 from tapewright.measure.lines import FittedLines
 from tapewright.measure.meter import Meter, Sizes
 from tapewright.measure.mixer import ToneMixer
 from tapewright.measure.quick_lines import strong_lines
+from tapewright.measure.speed_trace import jumps, means_in_gaps, speed_trace
 from tapewright.measure.trend import straight_line
 from tapewright.standards.iec_60386 import SETTLING_S, weighting_response
 from tapewright.words.signal import Trace

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy import ndimage, signal
 
 from tapewright.measure.follow import Followed
+from tapewright.measure.runs_of_mask import runs_of
 
 LEAST_S: Final = 5.0
 SKEW_S: Final = 0.5
@@ -186,13 +187,12 @@ def _mean(
     phase = np.where(summed > 0.0, (weights * held).sum(axis=0) / np.maximum(summed, 1e-300), np.nan)
     bad = ~np.isfinite(phase)
     shares = (1.0 / noises) / float(np.sum(1.0 / noises))
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], bad.astype(np.int8), [0]])))
     return Together(
         replace(
             first,
             phase_rad=phase,
             piece=_pieces(begins, bad),
-            dropouts=len(edges) // 2,
+            dropouts=len(runs_of(bad)),
             masked_s=float(np.count_nonzero(bad)) / first.rate_hz,
             noise_rad2_per_hz=float(1.0 / np.sum(1.0 / noises)),
         ),
