@@ -9,8 +9,9 @@ from dataclasses import replace
 from typing import Final
 
 from tapewright.diagnose.from_sound_noises import knocks, squeals
+from tapewright.diagnose.from_sound_racing import racing
 from tapewright.diagnose.from_sound_spells import LEAST_S, Said, Spell, after_a_change, spells_of, within
-from tapewright.diagnose.from_sound_stopping import running_on, stopping
+from tapewright.diagnose.from_sound_stopping import dropping, running_on, stopping
 from tapewright.diagnose.measured import asked
 from tapewright.diagnose.network import Network, network
 from tapewright.machine.parts import SPOKEN_MODES, Machine, shaft, spoken
@@ -55,8 +56,10 @@ def _all(net: Network, heard: MechanismHeard, spells: tuple[Spell, ...]) -> Iter
     machine = net.machine
     for spell in spells:
         yield from _motors(net, heard, spell)
+        yield from racing(net, heard, spell)
         yield from running_on(net, heard, spell)
-        yield from stopping(net, heard, spell)
+        stops = tuple(stopping(net, heard, spell))
+        yield from stops or dropping(net, heard, spell)
         yield from squeals(net, heard, spell)
         yield from knocks(net, heard, spell)
     yield from _rates(machine, heard, spells)

@@ -3,11 +3,11 @@
 from collections.abc import Iterator
 from typing import Final
 
-from tapewright.diagnose.from_sound_spells import LEAST_S, Said, Spell, after_a_change, within
+from tapewright.diagnose.from_sound_spells import LEAST_S, Said, Spell, within
 from tapewright.diagnose.network import Network
-from tapewright.machine.parts import SPOKEN_MODES, TURNING_SENSORS, spoken
+from tapewright.machine.parts import SPOKEN_MODES, TURNING_SENSORS, has_logic, spoken
 from tapewright.words.evidence import Observation
-from tapewright.words.mechanism_heard import MechanismHeard
+from tapewright.words.mechanism_heard import MechanismHeard, StretchHeard
 from tapewright.words.reading import Reading
 
 BEFORE_THE_KEY_S: Final = 1.0
@@ -18,6 +18,19 @@ LONGEST_WAIT_S: Final = 6.0
 """No logic waits longer before it gives up; 1 to 5 s from memory."""
 GIVES_UP: Final = ("_stops", "_falls_back")
 STAYS_MOST: Final = 0.9
+COMES_UP_S: Final = 2.0
+"""A motor that belongs to the mode comes up this long after the key at the latest."""
+GOES_OVER: Final = 0.01
+GOES_OVER_S: Final = 0.5
+"""A motor that turns at another rate, this share away and so soon, was sent into another mode, or lost its load."""
+CLICK_SURE: Final = 0.9
+BESIDE_SURE: Final = 0.6
+ALONE_S: Final = 1.5
+"""What knocks goes on knocking, and speech brings several clicks: a head base that drops makes one and is done."""
+WAIT_FITS_S: Final = (0.3, 1.0)
+"""So much sooner or later than its wait a logic may give up: the hand, the head base on its way, the logic itself."""
+DROPPED_SURE: Final = 0.8
+"""Of 28 machines of tuning minutes six gave up in play and clicked so, and of the others none did."""
 ARRIVED: Final = 0.85
 """A motor that ends before this share of the logic's wait was ended by its switch."""
 
@@ -51,7 +64,7 @@ def running_on(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Sa
 
 def stopping(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
     """When the machine gives a mode up by itself: what turned falls silent, or to another rate, before the next key."""
-    machine = net.machine
+    machine, when = net.machine, SPOKEN_MODES[spell.mode]
     mode = machine.modes[spell.mode]
     if not mode.takes_up or not any(
         one.kind in (*TURNING_SENSORS, "position_switch") for one in machine.sensors.values()
@@ -59,16 +72,16 @@ def stopping(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said
         return
     ended = {sensor.ends for sensor in machine.sensors.values()}
     driving = [one for motor in mode.motors if motor not in ended for one in within(heard, spell, motor)]
-    # What is heard in the mode, and not in the quiet mode before it, ends with the mode.
-    own = [one for one in driving if one.start_s > spell.start_s - 0.5]
+    # What is heard from the key on, and not in the quiet mode before it, ends with the mode.
+    own = [one for one in driving if -0.5 < one.start_s - spell.start_s < COMES_UP_S]
     if not own:
         return
-    left = [one for one in own if any(after_a_change(heard, other, spell) for other in own if other.name == one.name)]
-    first = min(left, key=lambda one: one.start_s, default=None)
-    last = max(one.end_s for one in own) if first is None else first.end_s
+    left = [one for one in own if any(_goes_over(one, other, spell) for other in driving)]
+    last = min(one.end_s for one in left) if left else max(one.end_s for one in own)
+    if not left and any(one.start_s > last for one in driving):
+        return  # what is heard again after a while had not stopped, or was not heard for a while
     sure = max(one.sure for one in own)
     names = " and ".join(dict.fromkeys(spoken(machine, one.name) for one in own))
-    when = SPOKEN_MODES[spell.mode]
     if spell.end_s - last > BEFORE_THE_KEY_S and last - spell.start_s > LEAST_S:
         after = f"{when.capitalize()} the {names} stops by itself after {last - spell.start_s:.1f} s."
         if sure > 0.8:
@@ -80,3 +93,38 @@ def stopping(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said
         for node in (f"stops@{spell.mode}", f"reported@{spell.mode}"):
             for sign in (one for one in net.signs.values() if one.node == node and one.id.endswith(GIVES_UP)):
                 yield sign.id, Observation(sign.id, False, min(sure, STAYS_MOST)), why
+
+
+def _goes_over(one: StretchHeard, other: StretchHeard, spell: Spell) -> bool:
+    """Tell whether a motor goes over to another rate at once and keeps that: the machine went into another mode."""
+    if other.name != one.name or abs(other.start_s - one.end_s) > GOES_OVER_S:
+        return False
+    before, after = one.rate_hz, other.rate_hz
+    if before.value is None or after.value is None or other.end_s < spell.end_s - GOES_TO_THE_KEY_S:
+        return False
+    return abs(after.value - before.value) > max(GOES_OVER * before.value, (before.doubt or 0.0) + (after.doubt or 0.0))
+
+
+def dropping(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
+    """Say where the logic let the head base drop by itself: one click alone, about when it has waited long enough."""
+    machine = net.machine
+    mode = machine.modes[spell.mode]
+    waits = [one.timeout_s for one in machine.sensors.values() if one.kind in TURNING_SENSORS and one.timeout_s]
+    if not waits or not mode.moves_head_base or not has_logic(machine):
+        return
+    early, late = WAIT_FITS_S
+    from_s, to_s = spell.start_s + min(waits) - early, min(spell.start_s + max(waits) + late, spell.end_s - ALONE_S)
+    clicks = [one for one in heard.clicks if from_s <= one.at_s <= to_s and one.sure >= CLICK_SURE]
+    beside = [
+        one for one in heard.clicks
+        if one.sure >= BESIDE_SURE and any(0.0 < abs(one.at_s - this.at_s) < ALONE_S for this in clicks)
+    ]  # fmt: skip
+    if len(clicks) != 1 or beside:
+        return
+    why = (
+        f"{SPOKEN_MODES[spell.mode].capitalize()} one click alone is heard after "
+        f"{clicks[0].at_s - spell.start_s:.1f} s: the logic waits {min(waits):g} s for the reels, and then lets the "
+        "head base drop."
+    )
+    for sign in (one for one in net.signs.values() if one.node == f"stops@{spell.mode}" and one.id.endswith("_stops")):
+        yield sign.id, Observation(sign.id, True, DROPPED_SURE), why

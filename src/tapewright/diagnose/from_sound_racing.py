@@ -1,0 +1,85 @@
+"""What a motor's rate tells of racing: it turns faster than described where nothing hangs on it any more."""
+
+import math
+from collections.abc import Iterator
+from typing import Final
+
+import numpy as np
+
+from tapewright.diagnose.expected import expected
+from tapewright.diagnose.from_sound_spells import LEAST_S, Said, Spell, after_a_change, within
+from tapewright.diagnose.measured import asked
+from tapewright.diagnose.network import Network
+from tapewright.machine.parts import SPOKEN_MODES, shaft, sound, spoken
+from tapewright.words.evidence import Observation
+from tapewright.words.mechanism_heard import MechanismHeard
+from tapewright.words.problem import Problem
+
+FASTER: Final = 0.03
+FASTER_SPREAD: Final = 0.4
+"""How much faster a small motor runs unloaded: the middle and the spread of its logarithm, so 1.4 to 6.5 %; trade
+judgement, from memory: governed ones droop by 1 to 2 % under their load, plain ones by more."""
+TELLS_MOST: Final = 0.02
+"""Where motors alike stand further from each other (standard deviation, relative), a rate tells nothing of racing."""
+SUREST: Final = 0.9
+LEAST_SURE: Final = 0.2
+
+
+def racing(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
+    """Say of each motor whose rate is heard in a mode whether it races."""
+    machine = net.machine
+    for motor in machine.modes[spell.mode].motors:
+        sign = next((s for s in net.signs.values() if s.id == f"{spell.mode}_{motor}_races"), None)
+        there = [
+            one for one in within(heard, spell, motor)
+            if one.rate_hz.value is not None and one.sure >= 0.8 and one.end_s - one.start_s > LEAST_S
+            and not after_a_change(heard, one, spell)
+        ]  # fmt: skip
+        described = None if sign is None else _described(net, motor, spell.mode)
+        if sign is None or described is None or not there:
+            continue
+        one = max(there, key=lambda stretch: min(stretch.end_s, spell.end_s) - max(stretch.start_s, spell.start_s))
+        rate, (right, spread) = one.rate_hz.value or 0.0, described
+        for_it = evidence_of_racing(
+            math.log(rate / right), math.hypot(spread, (one.rate_hz.doubt or 0.0) / rate / 1.96)
+        )
+        chance = for_it / (1.0 + for_it)
+        races = chance > 0.5
+        sure = min(abs(2.0 * chance - 1.0), SUREST)
+        if sure >= LEAST_SURE:
+            why = (
+                f"The {spoken(machine, motor)} turns {100.0 * (rate / right - 1.0):+.1f} % from what is described "
+                f"{SPOKEN_MODES[spell.mode]}: {'as one that nothing hangs on' if races else 'it does not race'}."
+            )
+            yield sign.id, Observation(sign.id, races, sure), why
+
+
+def evidence_of_racing(above: float, spread: float) -> float:
+    """Give how much likelier a rate is of a motor that races than of one that does not.
+
+    Arguments:
+        above: logarithm of the rate against the described one.
+        spread: standard deviation of that between motors alike, the measuring included.
+
+    >>> evidence_of_racing(0.03, 0.006) > 100.0, evidence_of_racing(0.0, 0.006) < 0.01
+    (True, True)
+    """
+    z = np.linspace(-4.0, 4.0, 161)
+    faster = FASTER * np.exp(FASTER_SPREAD * z)
+    weight = np.exp(-0.5 * z**2)
+    races = float(np.sum(weight * np.exp(-0.5 * ((above - faster) / spread) ** 2)) / np.sum(weight))
+    # Beyond what motors alike do, another cause of a wrong rate is never excluded.
+    return (races + 1e-3) / (math.exp(-0.5 * (above / spread) ** 2) + 1e-3)
+
+
+def _described(net: Network, motor: str, mode: str) -> tuple[float, float] | None:
+    """Give the described rate of a motor and how far motors alike stand from it; None where that tells nothing."""
+    machine = sound(net.machine)
+    what = asked(machine, f"rate_hz:{motor}@{mode}")
+    hangs_on = None if isinstance(what, Problem) else expected(machine, what)
+    if hangs_on is None or shaft(machine, motor) in {machine.modes[mode].takes_up, machine.modes[mode].gives}:
+        return None
+    right = hangs_on.value(machine)
+    if not math.isfinite(right) or right <= 0.0 or hangs_on.spread > TELLS_MOST:
+        return None
+    return right, hangs_on.spread
