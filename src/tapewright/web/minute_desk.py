@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, Literal
 
 from tapewright.diagnose.measured import BY_STEM, split
 from tapewright.jobs.guided_minute_marks import is_film, marks_in
@@ -66,6 +66,7 @@ class Finding:
         sure: in words: how sure, or the doubt.
         why: what in the sound or film says so.
         item: what goes into the job.
+        kind: "noticed"; "missing" for what was looked for and is not there; "reading".
     """
 
     name: str
@@ -73,6 +74,7 @@ class Finding:
     sure: str
     why: str
     item: Answer | Measured
+    kind: Literal["noticed", "missing", "reading"] = "reading"
 
 
 class MinuteDesk:
@@ -141,7 +143,8 @@ def findings(machine: Machine, sensed: Sensed, called: str) -> list[Finding]:
         if one.id in known and one.present is not None:
             says = known[one.id].says if one.present else f"Not so: {known[one.id].says}"
             answer = Answer(one.id, one.present, round(one.sure, 2))
-            found.append(Finding(one.id, says, f"{percent(one.sure)} sure", why.get(one.id, ""), answer))
+            kind: Literal["noticed", "missing"] = "noticed" if one.present else "missing"
+            found.append(Finding(one.id, says, f"{percent(one.sure)} sure", why.get(one.id, ""), answer, kind))
     for name, reading in sensed.heard.evidence.readings.items():
         if reading.value is not None:
             item = Measured(name, reading.value, reading.unit, reading.doubt, method=METHOD, conditions=called)
