@@ -36,7 +36,7 @@ from tapewright.measure.mechanism_frames import (
     thinned,
 )
 from tapewright.measure.mechanism_rate import Course, another_rate, course_of, rate_reading
-from tapewright.measure.mechanism_repeats import repeats_in
+from tapewright.measure.mechanism_repeats import band_powers, repeats_heard
 from tapewright.measure.mechanism_runs import Run, find_runs, mean_along, take_out
 from tapewright.measure.mechanism_squeal import glides, programme_like, rings, squeals_from, tones_in, whine
 from tapewright.measure.mechanism_trust import (
@@ -69,11 +69,9 @@ SILENT_KIND: Final = 0.98
 OTHERS_SAY: Final = 0.9
 """The same where its level is known from other motors alone: how loud it is itself nobody has heard; judgement."""
 LINE_SPEAKS: Final = 0.5
-SETTLES_S: Final = 0.5
 NOTHING_KNOWN: Final = 0.6
 """Where nothing at all is heard to turn: chance that a motor would have been, a phone laid on the case; from memory."""
 SHORT_S: Final = 0.25
-SYLLABLES_HZ: Final = (2.0, 8.0)
 TALKED: Final = 10.0
 """How much likelier a tone is no squeal's while somebody speaks; trade judgement, from memory."""
 RUNS_DOWN_S: Final = 2.5
@@ -149,14 +147,8 @@ def hear_sound(
     sounding = [tone for tone in tones if not rings(tone) and not glides(tone, edges)]
     kept = [tone for tone in sounding if not whine(tone, stretches, combs) and not programme_like(tone, tones)]
     squeals = _believed(squeals_from(kept), disturbances)
-    knocks, rubbings = [], []
-    high = np.mean(levels[2:], axis=0) if len(levels) > 2 else np.mean(levels, axis=0)
-    for start, end in _spans(marks, duration):
-        # What the key and the start make is over by then.
-        knocked, rubbed = repeats_in(high, step_s, start + SETTLES_S, end - SETTLES_S / 2)
-        talked = any(one.kind == "speech" and one.start_s < end and start < one.end_s for one in disturbances)
-        knocks += [one for one in knocked if not (talked and _like_talk(one.rate_hz.value))]
-        rubbings += [one for one in rubbed if not (talked and _like_talk(one.rate_hz.value))]
+    talks = [(one.start_s, one.end_s) for one in disturbances if one.kind == "speech"]
+    knocks, rubbings, no_repeats = repeats_heard(*band_powers(thinned(sound, RATE_HZ)), _spans(marks, duration), talks)
     return MechanismHeard(
         duration, source_hz or sound.rate_hz, marks, tuple(stretches), tuple(squeals), tuple(knocks), tuple(rubbings),
         clicks, tuple(sorted(disturbances, key=lambda one: one.start_s)),
@@ -164,7 +156,7 @@ def hear_sound(
             *_cannot_say(sound, marks, by_name, low_hz, not_heard), *_mains_or_motor(ear.like_mains),
             *_slow_or_motor(ear.like_slow),
         ),
-        tuple(not_heard),
+        tuple(not_heard), tuple(no_repeats),
     )  # fmt: skip
 
 
@@ -185,11 +177,11 @@ def _longest_off(marks: Sequence[Mark], duration_s: float) -> tuple[float, float
     return max(spans, key=lambda span: span[1] - span[0], default=(0.0, 0.0))
 
 
-def _spans(marks: Sequence[Mark], duration_s: float) -> list[tuple[float, float]]:
-    """Give the stretches between marks; the whole where there are none."""
+def _spans(marks: Sequence[Mark], duration_s: float) -> list[tuple[str, float, float]]:
+    """Give the stretches between marks with their modes; the whole, of no mode, where there are none."""
     edges = [0.0, *(mark.at_s for mark in marks), duration_s] if marks else [0.0, duration_s]
     modes = ["", *(mark.mode for mark in marks)] if marks else [""]
-    return [(a, b) for (a, b), mode in zip(pairwise(edges), modes, strict=True) if b > a and mode != OFF]
+    return [(mode, a, b) for (a, b), mode in zip(pairwise(edges), modes, strict=True) if b > a]
 
 
 class _Ear:
@@ -362,11 +354,6 @@ def _slow_or_motor(names: Iterable[str]) -> list[str]:
         f"Lines are heard where the {name.replace('_', ' ')} should stand; a motor that turns slowly may make them."
         for name in sorted(names)
     ]
-
-
-def _like_talk(rate_hz: float | None) -> bool:
-    """Say whether something comes back as often as syllables do (Greenberg 1999: mostly 2 to 8 a second)."""
-    return rate_hz is not None and SYLLABLES_HZ[0] <= rate_hz <= SYLLABLES_HZ[1]
 
 
 def _joined(runs: Sequence[Run], gap_frames: int = 6) -> list[Run]:

@@ -10,6 +10,7 @@ import numpy as np
 
 from tapewright.faults.conditions import HEARD_FROM, LUMP_FELT, chirps, noise
 from tapewright.faults.consequences import mode_asked, outcome
+from tapewright.machine.couplings import active
 from tapewright.machine.parts import Imperfections, Machine, shaft
 from tapewright.simulate.minute_course import MinuteCourse, Spell
 from tapewright.simulate.minute_truth import TrueNoise
@@ -98,7 +99,11 @@ def _modulated_by(machine: Machine, spell: Spell, part: str) -> str:
 
 def _knocking(machine: Machine, turning: Turning, spell: Spell) -> Iterator[TrueNoise]:
     """List what knocks, thumps or rubs once a turn, or once a pass of a belt."""
+    at_work = {coupling.name for coupling in active(machine, machine.modes[spell.mode])}
     for name in [*machine.rotors, *(name for name in machine.couplings if machine.couplings[name].path[1:])]:
+        # What is not engaged does not knock, however worn; a belt runs on as long as its pulleys turn.
+        if name in machine.couplings and machine.couplings[name].kind != "belt" and name not in at_work:
+            continue
         coupling = machine.couplings.get(name)
         wrong = coupling.imperfections if coupling else machine.rotors[name].imperfections
         kind = _kind_of_noise(wrong)

@@ -123,8 +123,9 @@ class Knock:
         start_s: time in the recording.
         end_s: the same.
         rate_hz: how often a second.
-        strength_db: how far they rise above what lies between them.
+        strength_db: how far they rise above what lies between them, in the band in which they do so most.
         sure: chance that the repetition is no accident, 0 to 1.
+        high_db: how far they rise from 2 kHz on: next to nothing for a thump.
     """
 
     start_s: float
@@ -132,6 +133,7 @@ class Knock:
     rate_hz: Reading
     strength_db: float
     sure: float
+    high_db: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,12 +145,36 @@ class Rubbing:
         end_s: the same.
         rate_hz: how often a second.
         sure: chance that the swelling is no accident, 0 to 1.
+        strength_db: from its faintest to its loudest, in the band in which it swells most.
+        high_db: the same from 2 kHz on.
     """
 
     start_s: float
     end_s: float
     rate_hz: Reading
     sure: float
+    strength_db: float = 0.0
+    high_db: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class NoRepeats:
+    """How plain something that comes back would have had to be in a stretch to be found.
+
+    Arguments:
+        mode: the mode of the stretch; "" where nobody said.
+        start_s: time in the recording.
+        end_s: the same.
+        enough_db: from trough to peak, from 2 kHz on.
+        over_room_db: how far the stretch is louder there than the room with the machine off; None where that is not
+            known.
+    """
+
+    mode: str
+    start_s: float
+    end_s: float
+    enough_db: float
+    over_room_db: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,6 +223,7 @@ class MechanismHeard:
         disturbances: sorted by time.
         cannot_say: sentences: what this recording cannot tell.
         not_heard: what was expected and not heard.
+        no_repeats: for each stretch, how plain a knocking or rubbing would have had to be.
     """
 
     duration_s: float
@@ -210,6 +237,7 @@ class MechanismHeard:
     disturbances: tuple[Disturbance, ...]
     cannot_say: tuple[str, ...]
     not_heard: tuple[NotHeard, ...] = ()
+    no_repeats: tuple[NoRepeats, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
