@@ -5,10 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tapewright.machine.asked import hold_back
 from tapewright.machine.back_tension import drags_on, holding_belts
 from tapewright.machine.couplings import links
 from tapewright.machine.force_sizes import force_table
-from tapewright.machine.forces import hold_back, margin
+from tapewright.machine.forces import margin
 from tapewright.machine.library import shipped
 from tapewright.machine.parts import Machine
 from tapewright.machine.rates import rates

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from tapewright.machine.asked import asked_of_shaft, asked_of_steps, load_on, tape_tension
 from tapewright.machine.belt_path import belt_path, sides_of
 from tapewright.machine.couplings import running_diameter, steps, turns_ratio
 from tapewright.machine.doubt import columns
 from tapewright.machine.force_sizes import force_sizes
-from tapewright.machine.forces import asked_of_shaft, asked_of_steps, load_on, tape_tension
 from tapewright.machine.library import shipped, shipped_ids
 from tapewright.machine.parts import shaft
 from tapewright.machine.rates import rates

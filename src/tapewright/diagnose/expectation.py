@@ -10,11 +10,12 @@ from typing import Final, Literal
 
 from tapewright.faults.behaviours import HOLDS_FROM
 from tapewright.faults.conditions import sound_margins
+from tapewright.machine.asked import asked_of_shaft, asked_of_steps, load_on
 from tapewright.machine.doubt import Column
 from tapewright.machine.figure import figure
 from tapewright.machine.force_sizes import at_work_in, force_table
-from tapewright.machine.forces import asked_of_shaft, asked_of_steps, capacity_at, load_on
 from tapewright.machine.parts import Machine, shaft
+from tapewright.machine.passed import capacity_at
 
 Composed = Literal["product", "sum", "squares"]
 LEAST_SPREAD: Final = 0.08

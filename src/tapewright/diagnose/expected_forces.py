@@ -4,14 +4,12 @@ import math
 from typing import Final
 
 from tapewright.diagnose.expectation import Expected, load_nm, spread_of
+from tapewright.machine.asked import hold_back
 from tapewright.machine.doubt import Column
 from tapewright.machine.force_sizes import force_table, starting_torque
-from tapewright.machine.forces import (
-    hold_back,
-    springs,
-)
 from tapewright.machine.formulas import half_side_radius, reel_turns
 from tapewright.machine.parts import Machine, nips_at_work, shaft
+from tapewright.machine.passed import springs
 from tapewright.machine.reel_drive import nip_force, reel_drive, torque_at_reel
 from tapewright.words.units import GCM_NM, GF_N
 

@@ -13,7 +13,7 @@ from tapewright.faults.graph import Node
 from tapewright.faults.heard import draw_lid
 from tapewright.faults.sheet import Sheet
 from tapewright.faults.turning import draw_strength, margin_of
-from tapewright.machine.forces import TRAY_GLIDES
+from tapewright.machine.asked import TRAY_GLIDES
 from tapewright.machine.parts import TRAY_MODES, Mode, shaft
 from tapewright.machine.reel_drive import chain_to
 

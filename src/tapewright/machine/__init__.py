@@ -23,6 +23,8 @@ rate_twins  which parts cannot be told apart by rate, and which harmonics collid
 speeds      the same machine at another of its speeds
 minute      the guided minute: what to do when, so that every mode is heard and seen
 forces      how much each coupling can pass against what the mode asks of it
+asked       the torque a mode asks of each step of its drive
+passed      the torque a coupling can pass
 force_sizes   every size that forces need; the starting torque of each motor
 belt_forces   one belt: tension at rest and running, grip, load on the shafts
 reel_drive  what a mode's drive can give a reel, and what the reel takes

@@ -6,11 +6,11 @@ from typing import Final
 
 import numpy as np
 
+from tapewright.machine.asked import asked_of_steps
 from tapewright.machine.couplings import running_diameter
 from tapewright.machine.doubt import Column, Columns, columns
 from tapewright.machine.figure import Figure, figure
 from tapewright.machine.force_sizes import at_work_in, force_sizes
-from tapewright.machine.forces import asked_of_steps
 from tapewright.machine.formulas import belt_creep, capstan_ratio, shore_to_modulus_gent, shore_to_modulus_log10
 from tapewright.machine.parts import Coupling, Machine
 from tapewright.machine.running_belt import pull, stretch, tension_at_rest, way

@@ -1,29 +1,23 @@
 """How much each coupling can pass, against what the mode asks of it.
 
-What can be passed follows from the part's ideal shape and its imperfections; what is asked is gathered from the ends of
-the drive (reels, tape, head base, counter) inward to the motors. Both are torques at the coupling's driving shaft. What
-is neglected: inertia while things start, and what the lid, the keys and the brakes take.
+What can be passed is worked out in `passed`, what is asked in `asked`: both torques at the coupling's driving shaft.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Literal
 
 import numpy as np
 
-from tapewright.machine.back_tension import Drag, drags_on
-from tapewright.machine.couplings import Step, running_diameter, turns_ratio
+from tapewright.machine.asked import asked_of_shaft, asked_of_steps, at_reel, is_on, load_on
+from tapewright.machine.back_tension import drags_on
+from tapewright.machine.couplings import Step
 from tapewright.machine.doubt import Column, Columns, columns, estimate, interval, leading
 from tapewright.machine.figure import assumption
 from tapewright.machine.force_sizes import at_work_in, force_sizes, force_table, starting_torque
-from tapewright.machine.formulas import contact_torque, tension_after_head
-from tapewright.machine.parts import TRAY_MODES, Coupling, Machine, Mode, part, shaft
-from tapewright.machine.running_belt import pull
+from tapewright.machine.parts import Coupling, Machine, shaft
+from tapewright.machine.passed import capacity_at
 from tapewright.words.estimate import Estimate
-
-TRAY_GLIDES: Final = 0.2
-"""Share of the torque that presses the cassette down with which a tray glides, and comes out: its springs help there.
-From memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,20 +129,6 @@ def motor_margin(machine: Machine, motor: str, mode: str) -> Margin:
     return _margin(machine, motor, mode, starting_torque(machine, motor, at, table), demand, table, said)
 
 
-def tape_tension(machine: Machine, mode: Mode, table: Columns) -> Column:
-    """Give the tension the capstan has to pull through the head at an empty supply hub and a poor shell, newtons."""
-    supply_n = (hold_back(machine, mode, table) + table["shell_hub_friction"]) / machine.tape.hub_radius_m
-    return np.asarray(
-        tension_after_head(
-            supply_n,
-            table["head_wrap"],
-            table["friction_tape_on_head"],
-            table["pressure_pad_force"],
-            table["friction_pad_on_tape"],
-        )
-    )
-
-
 def _margin(
     machine: Machine, name: str, mode: str, capacity: Column, demand: Column, table: Columns, rests_on: str
 ) -> Margin:
@@ -158,147 +138,6 @@ def _margin(
     able, asked = float(np.ravel(capacity)[0]), float(np.ravel(demand)[0])
     said = assumption(machine, hangs_on, share, table)
     return Margin(name, mode, able, asked, estimate(ratio, table), low, high, said, hangs_on, rests_on)
-
-
-# --- what is asked ----------------------------------------------------------------------------------------------------
-
-
-def asked_of_steps(machine: Machine, mode: Mode, at_work: tuple[Step, ...], table: Columns) -> dict[Step, Column]:
-    """Give the torque asked of each step at its driving shaft: what the shafts beyond it need, brought inward."""
-    asked: dict[Step, Column] = {}
-    for step in reversed(at_work):
-        beyond = [
-            one for one in at_work if one is not step and shaft(machine, one.driver) == shaft(machine, step.driven)
-        ]
-        needed = asked_of_shaft(machine, mode, shaft(machine, step.driven), table)
-        needed = sum((load_on(machine, one, asked, table) for one in beyond if one in asked), needed)
-        coupling = machine.couplings[step.coupling]
-        asked[step] = needed * np.abs(turns_ratio(machine, step, table))
-        if coupling.kind == "worm":
-            asked[step] = asked[step] / table[f"{coupling.name}.efficiency"]
-        elif coupling.kind == "nip" and mode.at_capstan:
-            radius = running_diameter(machine, step.driver, table) / 2
-            asked[step] = asked[step] + tape_tension(machine, mode, table) * radius
-    return asked
-
-
-def load_on(machine: Machine, step: Step, asked: Mapping[Step, Column], table: Columns) -> Column:
-    """Give the torque a step asks of its driving shaft; a slipping clutch asks for what it slips at, come what may."""
-    return _clutch_torque(machine, machine.couplings[step.coupling], table) if step.slips else asked[step]
-
-
-def asked_of_shaft(machine: Machine, mode: Mode, owner: str, table: Columns) -> Column:
-    """Give the friction and the work that a shaft itself asks for in a mode, newton metres.
-
-    Arguments:
-        machine: as described, or with imperfections.
-        mode: the mode.
-        owner: the rotor that owns the shaft.
-        table: the sizes as columns.
-    """
-    riders = [rotor for name, rotor in machine.rotors.items() if shaft(machine, name) == owner]
-    total = table.constant(0.0)
-    for rotor in riders:
-        drag = rotor.imperfections.drag
-        if rotor.kind == "flywheel":
-            total = total + table["bearing_friction"] * drag
-        elif rotor.kind == "capstan":
-            total = total + _capstan_load(machine, mode, rotor.name, table)
-        elif rotor.kind == "reel_table":
-            total = total + _reel_load(machine, mode, rotor.name, table)
-        elif rotor.kind == "cam":
-            total = total + _cam_load(machine, mode, rotor.name, table)
-        elif rotor.kind == "counter":
-            total = total + table["counter_friction"] * drag
-        elif rotor.on is None:
-            # What is pressed on another's shaft turns in that one's bearing.
-            total = total + table["shaft_friction"] * drag
-        if rotor.name == machine.lid.moved_by and mode.name in TRAY_MODES:
-            share = 1.0 if mode.name == "close_tray" else TRAY_GLIDES
-            total = total + table["tray_torque"] * machine.lid.imperfections.drag * share
-    return total + _held_by_felt(machine, mode, owner, table)
-
-
-def _held_by_felt(machine: Machine, mode: Mode, owner: str, table: Columns) -> Column:
-    """Give what the drags on a shaft take that carries no reel: the pulley of a back-tension belt."""
-    total = table.constant(0.0)
-    for one in machine.couplings.values():
-        on_it = one.kind == "drag" and shaft(machine, one.driver) == owner
-        if on_it and machine.rotors[one.driver].kind != "reel_table" and _is_on(one, mode):
-            total = total + table[f"{one.name}.torque"] * _drag_strength(one)
-    return total
-
-
-def _capstan_load(machine: Machine, mode: Mode, capstan: str, table: Columns) -> Column:
-    """Give the friction of a capstan that a roller presses into its bush; the tape's pull is asked of the nip."""
-    if not mode.at_capstan:
-        return table.constant(0.0)
-    radius = running_diameter(machine, capstan, table) / 2
-    drag = machine.rotors[capstan].imperfections.drag
-    total = table.constant(0.0)
-    for coupling in machine.couplings.values():
-        if coupling.kind == "nip" and capstan in coupling.path and coupling.name in mode.engaged:
-            pressed = table[f"{coupling.name}.force"] * springs(machine, coupling)
-            total = total + contact_torque(table["friction_bush"], pressed, radius) * drag
-    return total
-
-
-def _reel_load(machine: Machine, mode: Mode, reel: str, table: Columns) -> Column:
-    """Give what a reel table needs: the lower end of the printed windows where it takes tape up, friction elsewhere."""
-    extra = table["reel_friction"] * (machine.rotors[reel].imperfections.drag - 1)
-    if reel != mode.takes_up:
-        return table["reel_friction"] + extra
-    if mode.at_capstan:
-        return table["takeup_needed"] + extra
-    # A sound hold-back is inside the printed figure; only what a seized one adds comes on top.
-    sound = sum((table[f"{one.drag.name}.torque"] for one in drags_on(machine, mode.gives)), table.constant(0.0))
-    return table["wind_needed"] + extra + np.maximum(hold_back(machine, mode, table) - sound, 0.0)
-
-
-def _cam_load(machine: Machine, mode: Mode, cam: str, table: Columns) -> Column:
-    drag = machine.rotors[cam].imperfections.drag
-    if not (mode.moves_head_base and machine.head_base.lifted_by == cam):
-        return table["shaft_friction"] * drag
-    return table["cam_torque"] * drag * machine.head_base.imperfections.drag
-
-
-def hold_back(machine: Machine, mode: Mode, table: Columns) -> Column:
-    """Give the hold-back torque on the reel that gives tape: its drags, or a motor on its spindle fed against it."""
-    total = table.constant(0.0)
-    for motor in mode.motors:
-        if mode.gives and shaft(machine, motor) == shaft(machine, mode.gives):
-            total = total + starting_torque(machine, motor, mode, table)
-    for one in drags_on(machine, mode.gives):
-        if _is_on(one.drag, mode):
-            total = total + _at_reel(machine, one, table)
-    return total
-
-
-def _is_on(coupling: Coupling, mode: Mode) -> bool:
-    return not coupling.switched or coupling.name in mode.engaged
-
-
-def _at_reel(machine: Machine, held: Drag, table: Columns) -> Column:
-    """Give the torque of a drag as the reel feels it: brought there by its belt, and no more than that passes.
-
-    A belt that is too tight adds to it by the load it puts on both shafts.
-    """
-    torque = table[f"{held.drag.name}.torque"] * _drag_strength(held.drag)
-    for step in reversed(held.way):
-        coupling = machine.couplings[step.coupling]
-        ends = (step.driver, step.driven) if coupling.kind == "belt" else (step.driver,)
-        torque = torque * np.abs(turns_ratio(machine, step, table)) * coupling.imperfections.drag
-        for end in ends:
-            torque = np.minimum(torque, capacity_at(machine, coupling, end, step, table))
-    return torque
-
-
-def _drag_strength(drag: Coupling) -> float:
-    wrong = drag.imperfections
-    return wrong.grip * wrong.tension * wrong.passes * wrong.drag * float(wrong.present)
-
-
-# --- what can be passed -----------------------------------------------------------------------------------------------
 
 
 def _at_driver(
@@ -316,38 +155,6 @@ def _at_driver(
     return best
 
 
-def capacity_at(machine: Machine, coupling: Coupling, end: str, step: Step, table: Columns) -> Column:
-    """Give the largest torque a coupling can pass at one of its ends, brought to the step's driving shaft, N·m.
-
-    Arguments:
-        machine: as described, or with imperfections.
-        coupling: the coupling.
-        end: the rotor at which it would let go.
-        step: the step it makes.
-        table: the sizes as columns.
-    """
-    there = _there(machine, coupling)
-    if coupling.kind == "belt":
-        arm = (running_diameter(machine, step.driver, table) + table[f"{coupling.name}.thickness"]) / 2
-        return there * pull(machine, coupling, end, table) * arm
-    if coupling.kind in ("tyre", "nip"):
-        grip = coupling.imperfections.grip * product_of(machine, coupling, "grip")
-        force = table[f"{coupling.name}.force"] * springs(machine, coupling)
-        radius = running_diameter(machine, step.driver, table) / 2
-        return np.asarray(there * contact_torque(table[f"{coupling.name}.friction"] * grip, force, radius))
-    if coupling.kind == "clutch":
-        return _clutch_torque(machine, coupling, table)
-    passes = coupling.imperfections.passes * product_of(machine, coupling, "passes")
-    strength = there * table[f"{coupling.name}.strength"] * passes * np.abs(turns_ratio(machine, step, table))
-    return strength / table[f"{coupling.name}.efficiency"] if coupling.kind == "worm" else strength
-
-
-def _clutch_torque(machine: Machine, clutch: Coupling, table: Columns) -> Column:
-    wrong = clutch.imperfections
-    strength = wrong.passes * wrong.grip * wrong.tension * product_of(machine, clutch, "passes")
-    return _there(machine, clutch) * table[f"{clutch.name}.torque"] * strength
-
-
 def _hold_back_margins(machine: Machine, mode: str, table: Columns) -> list[Margin]:
     at = machine.modes[mode]
     if not at.at_capstan:
@@ -355,25 +162,11 @@ def _hold_back_margins(machine: Machine, mode: str, table: Columns) -> list[Marg
     said = "hold-back torque against 0.5 g·cm, the lowest printed lower end"
     return [
         _margin(
-            machine, one.drag.name, mode, _at_reel(machine, one, table), table["hold_back_needed"], table, said,
+            machine, one.drag.name, mode, at_reel(machine, one, table), table["hold_back_needed"], table, said,
         )
         for one in drags_on(machine, at.gives)
-        if _is_on(one.drag, at)
+        if is_on(one.drag, at)
     ]  # fmt: skip
-
-
-def _there(machine: Machine, coupling: Coupling) -> float:
-    return float(coupling.imperfections.present and all(part(machine, n).imperfections.present for n in coupling.path))
-
-
-def product_of(machine: Machine, coupling: Coupling, what: str) -> float:
-    """Multiply one imperfection of all rotors that a coupling joins."""
-    return float(np.prod([getattr(machine.rotors[name].imperfections, what) for name in coupling.path]))
-
-
-def springs(machine: Machine, coupling: Coupling) -> float:
-    """Give the contact force that is left, as a share: the coupling's spring and the carriers of both rotors."""
-    return coupling.imperfections.tension * product_of(machine, coupling, "tension")
 
 
 def _rests_on(machine: Machine, name: str) -> str:

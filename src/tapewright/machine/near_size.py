@@ -6,12 +6,13 @@ from typing import Final, Literal
 
 import numpy as np
 
+from tapewright.machine.asked import asked_of_steps
 from tapewright.machine.belt_forces import belt_forces, from_shore, shaft_load
 from tapewright.machine.couplings import Step, running_diameter, turns_ratio
 from tapewright.machine.doubt import Column, Columns, columns
 from tapewright.machine.figure import Figure, figure
 from tapewright.machine.force_sizes import at_work_in, force_sizes, force_table
-from tapewright.machine.forces import Margin, asked_of_steps, mode_margins, verdict
+from tapewright.machine.forces import Margin, mode_margins, verdict
 from tapewright.machine.formulas import belt_creep, contact_torque
 from tapewright.machine.parts import Machine, Rotor, shaft, sound, spoken
 from tapewright.machine.reel_drive import along, capstan_of, chain_to

@@ -10,13 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tapewright.machine.asked import asked_of_shaft, asked_of_steps, load_on
 from tapewright.machine.back_tension import drags_on
 from tapewright.machine.couplings import Step, running_diameter, turns_ratio
 from tapewright.machine.doubt import Column, Columns
 from tapewright.machine.force_sizes import at_work_in, starting_torque
-from tapewright.machine.forces import asked_of_shaft, asked_of_steps, capacity_at, load_on, springs
 from tapewright.machine.formulas import capstan_turns, contact_torque
 from tapewright.machine.parts import Machine, Mode, shaft
+from tapewright.machine.passed import capacity_at, springs
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,11 +4,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tapewright.machine.asked import asked_of_steps
 from tapewright.machine.couplings import running_diameter
 from tapewright.machine.doubt import Column, Columns
 from tapewright.machine.figure import Figure, figure
 from tapewright.machine.force_sizes import at_work_in, force_table
-from tapewright.machine.forces import asked_of_steps
 from tapewright.machine.formulas import belt_creep
 from tapewright.machine.parts import Machine
 from tapewright.machine.reel_drive import along, capstan_of, chain_to

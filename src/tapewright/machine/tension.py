@@ -5,10 +5,10 @@ from typing import Final, Literal
 
 import numpy as np
 
+from tapewright.machine.asked import hold_back, tape_tension
 from tapewright.machine.doubt import Columns
 from tapewright.machine.figure import Figure, figure
 from tapewright.machine.force_sizes import force_table
-from tapewright.machine.forces import hold_back, tape_tension
 from tapewright.machine.formulas import half_side_radius, loop_growth, loop_torque, reel_turns, tension
 from tapewright.machine.parts import Machine
 from tapewright.machine.reel_drive import (

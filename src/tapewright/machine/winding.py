@@ -5,10 +5,11 @@ from typing import Final, Literal
 
 import numpy as np
 
+from tapewright.machine.asked import hold_back
 from tapewright.machine.doubt import Column, Columns, columns
 from tapewright.machine.figure import Figure, figure
 from tapewright.machine.force_sizes import force_sizes, force_table
-from tapewright.machine.forces import Margin, hold_back, mode_margins, verdict
+from tapewright.machine.forces import Margin, mode_margins, verdict
 from tapewright.machine.formulas import (
     capstan_turns,
     pack_radius,

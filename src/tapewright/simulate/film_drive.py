@@ -12,8 +12,8 @@ import numpy as np
 
 from tapewright.faults.consequences import ModeOutcome, mode_asked, modes_told, outcome
 from tapewright.faults.tape_speed import driven_by, racing_turns, speed_ratio
+from tapewright.machine.asked import hold_back
 from tapewright.machine.force_sizes import force_table
-from tapewright.machine.forces import hold_back
 from tapewright.machine.formulas import half_side_radius
 from tapewright.machine.parts import Machine, sound
 from tapewright.machine.reel_drive import line_share, reel_drive, reel_losses
