@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from tapewright.machine.library import shipped, shipped_ids
-from tapewright.machine.minute import OFF, marks_of, minute_steps, spoken_step
+from tapewright.machine.minute import OFF, marks_of, minute_steps
 from tapewright.machine.parts import TRAY_MODES, Machine
 
 
@@ -72,7 +72,3 @@ def test_a_tray_goes_in_before_and_comes_out_after() -> None:
     modes = [step.mode for step in minute_steps(shipped("tray_deck"))]
     assert [mode for mode in modes if mode in TRAY_MODES] == ["close_tray", "open_tray"]
     assert modes.index("close_tray") < modes.index("cassette_in") < modes.index("open_tray")
-
-
-def test_when_a_step_is_can_be_said(machine: Machine) -> None:
-    assert all(spoken_step(step) for step in minute_steps(machine))

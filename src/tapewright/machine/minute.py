@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from tapewright.machine.parts import SPOKEN_MODES, TURNING_SENSORS, Machine
+from tapewright.machine.parts import TURNING_SENSORS, Machine
 from tapewright.words.mechanism_heard import Mark
 
 OFF: Final = "off"
@@ -127,8 +127,3 @@ def _cautions(mode: str) -> tuple[str, ...]:
     if mode in ("cassette_in", "close_tray"):
         return (SACRIFICIAL, HANDS_OUT)
     return (STOP_AT_ONCE, HANDS_OUT) if mode in ("play", "fast_forward", "rewind") else (HANDS_OUT,)
-
-
-def spoken_step(step: MinuteStep) -> str:
-    """Say when a step is, as in a sentence: "in play"."""
-    return SPOKEN_MODES[step.mode]

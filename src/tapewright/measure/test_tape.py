@@ -28,11 +28,6 @@ KINDS: Final = {
     THIS_MACHINE: "made on this machine itself",
 }
 HOW_KNOWN: Final = ("certificate", "measured", "unknown")
-_LINES: Final = {
-    CERTIFIED: "Lines of the tape's own recorder may be among the lines.",
-    OTHER_MACHINE: "Lines of the machine that made it are among the lines.",
-    THIS_MACHINE: "Each line is what both passes come to together.",
-}
 DRAWS: Final = 20000
 MOST_DRAWN: Final = 6
 

@@ -12,14 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapewright.simulate.pack import Samples
+from tapewright.standards.iec_60094 import SHELL_M
 from tapewright.words.problem import InputAtFaultError, Problem
 
 CLOCK_HZ: Final = 90000
 """The raster on which times stand in the file."""
 FOCAL: Final = 1.1
 """Focal length against the longer side of the picture: a phone's main lens, from memory."""
-SHELL_MM: Final = 100.4
-"""Length of the shell; open projects that quote IEC 60094-7."""
+SHELL_MM: Final = 1000.0 * SHELL_M[0]
+"""Length of the shell."""
 SWAYS: Final = (0.2, 0.35, 0.7, 1.3, 2.9, 5.1, 8.3)
 """Frequencies of a hand's sway, Hz; from memory. The faster ones are smaller."""
 

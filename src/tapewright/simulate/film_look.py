@@ -1,7 +1,7 @@
 """What stands before the camera, drawn flat: the shell with what can be seen through it, and what turns behind it.
 
 Lengths are in millimetres here, from the middle between the hubs, x to the right and y up. Brightness is 0 black to 1
-white. The shell's size and the distance of the axes are from open projects that quote IEC 60094-7; tooth, spindle and
+white. The shell's size and the distance of the axes are those of `standards.iec_60094`; tooth, spindle and
 window sizes are from memory.
 """
 
@@ -14,11 +14,12 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from tapewright.simulate.pack import Samples
+from tapewright.standards.iec_60094 import REEL_AXIS_SPACING_M, SHELL_M
 
 Picture = NDArray[np.float32]
 
-AXES_MM: Final = 42.5
-SHELL_MM: Final = (100.4, 63.8)
+AXES_MM: Final = 1000.0 * REEL_AXIS_SPACING_M.value
+SHELL_MM: Final = (1000.0 * SHELL_M[0], 1000.0 * SHELL_M[1])
 OPENING_MM: Final = 5.6
 RING_MM: Final = 5.2
 TOOTH_MM: Final = (1.7, 1.5)

@@ -20,7 +20,6 @@ LONGEST_DESCRIPTION: Final = 1_000_000
 LARGEST_NUMBER: Final = 2**53
 """Whole numbers beyond it are not the same in every reader of JSON."""
 NOUNS: Final[Mapping[str, type[Any]]] = {"job": Particulars, "owner": Owner, **ITEMS}
-UNIQUE_ID: Final = 16
 _N = TypeVar("_N")
 
 
