@@ -174,6 +174,8 @@ class ByPolicy:
     Arguments:
         inner: the machine's workings.
         asks: whether it may ask at all.
+        known: what it decided, by the sign first told of and the steps since.
+        believed: what it believed of each part, by the same.
     """
 
     inner: Workings

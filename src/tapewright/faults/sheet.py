@@ -15,6 +15,7 @@ class Sheet:
 
     Arguments:
         machine: the machine, with nothing wrong anywhere.
+        conditions, nodes: by name, in the order in which they were drawn.
         alike: the first node of each kind of work on the same parents.
         stands_for: nodes that say the same as another, and that other one.
         margins: what the couplings at work in a mode have in hand, at the moment that is drawn.

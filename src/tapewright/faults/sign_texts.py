@@ -59,7 +59,9 @@ class Wording:
     """How one word of a part's own condition is noticed.
 
     Arguments:
+        id, about, says, how, words, sense, minutes, hazards: as for `Template`.
         kinds: kinds of part it applies to.
+        mode: in which it is looked for.
         inside: whether the case must be open; None to go by where the part can be seen.
         aside: True where it is taken when told of, and not proposed as a check.
         read_at: the function it is noticed at where the mechanism has it, since more than this part speaks there; with

@@ -83,6 +83,8 @@ class _Drive:
     """The ways from every shaft to the tape in one mode.
 
     Arguments:
+        machine: as described.
+        at_work: the steps of its drive in that mode.
         ends: share of its unsteadiness that a shaft which touches the tape puts on it.
         resonance_hz: of the flywheel on its belt, by the belt.
         doubt: relative doubt of the same.

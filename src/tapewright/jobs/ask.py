@@ -34,6 +34,7 @@ class Conversation:
         complaint: the owner's words.
         equal_rate: as for `examine`.
         keep: called with the evidence after every change.
+        record: the findings, once asked for; None after a change.
         knowledge: as for `examine`.
     """
 

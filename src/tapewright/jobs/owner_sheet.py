@@ -149,6 +149,9 @@ class Building:
     Arguments:
         net: the machine's belief network.
         signs: what an owner may be asked, in the sheet's order.
+        verdicts: so far, in the order in which they came up.
+        numbers: place of each sign in the sheet, by its id.
+        not_asked: ids of the signs that are not on the sheet.
     """
 
     net: Network

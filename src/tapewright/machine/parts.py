@@ -237,6 +237,7 @@ class Sensor:
         stops: modes that it ends when what it watches stands still; empty for all in which tape moves.
         ends: the motor whose run it ends by reporting the position (a position switch); empty otherwise.
         timeout_s: how long the logic waits for it; None when it waits for ever.
+        says: what a technician calls it.
     """
 
     name: str

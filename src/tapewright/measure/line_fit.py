@@ -34,6 +34,8 @@ class Stretch:
         weight: taper times mask, for the spectrum.
         base: columns for offset, mean and drift, one offset for each piece, shape (n, m).
         good: where `lag_s` holds.
+        rate_hz: samples per second.
+        middle_s: its middle, from the beginning of the recording.
     """
 
     times_s: NDArray[np.float64]
