@@ -101,6 +101,10 @@ mechanism_comb  what a spectrum says for and against a comb of lines at multiple
 mechanism_course  the likeliest course of one rotor through rates and silence
 mechanism_runs  when something turned and at what rate: all runs of all rotors, the plainest first
 mechanism_trust  how sure a comb is, held against combs out of step over the same sound
+mechanism_modes  which mode each moment belongs to, and when the machine was off
+mechanism_motors  the motors of one recording: when each turned, how fast, how sure that is
+mechanism_silence  what was expected to turn and was not heard, and whether it would have been
+mechanism_open  what a recording of a mechanism leaves open, in sentences
 mechanism_rate  the rate of something heard, its doubt, how much it wavers
 mechanism_edges  when something begins or ends to sound
 mechanism_squeal  squeals and chirps: tones that stand out of their critical band

@@ -5,7 +5,7 @@ What one rotor's comb explains is taken out before the next is looked for.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -22,6 +22,10 @@ NEARLY_ALL: Final = 0.8
 """Share of what speaks for a comb that has to lie at multiples of another rotor's rate for it to be the other's."""
 SHORTEST_FRAMES: Final = 3
 MOST_RUNS: Final = 60
+TORN_FRAMES: Final = 20
+"""How far apart, or how far into one another, two pieces of one run may lie that was followed under two names."""
+SAME_RATE: Final = 0.003
+"""How far their rates may differ, as a share."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -190,3 +194,85 @@ def take_out(said: Single, run: Run, bin_hz: float, width_hz: float = 6.0) -> No
     frames = np.broadcast_to(np.arange(run.first, run.last + 1)[:, None, None], at.shape)
     inside = (at >= 0) & (at < bins)
     said[frames[inside], at[inside]] = 0.0
+
+
+def joined(runs: Sequence[Run], gap_frames: int = 6) -> list[Run]:
+    """Join runs of one rotor that a noise tore apart: near in time, at nearly the same rate."""
+    found: list[Run] = []
+    for run in sorted(runs, key=lambda one: (one.name, one.first)):
+        last = found[-1] if found else None
+        if last is None or last.name != run.name or run.first - last.last > gap_frames or not _alike(last, run):
+            found.append(run)
+        elif run.last > last.last:
+            # Where they overlap the earlier one counts.
+            later = run.rates_hz[max(0, last.last + 1 - run.first) :]
+            between = np.linspace(last.rates_hz[-1], later[0], max(2, run.first - last.last + 1))[1:-1]
+            rates = np.concatenate([last.rates_hz, between, later])
+            found[-1] = replace(last, last=run.last, rates_hz=rates)
+    return found
+
+
+def _alike(one: Run, other: Run) -> bool:
+    ends, begins = float(np.median(one.rates_hz[-5:])), float(np.median(other.rates_hz[:5]))
+    return abs(begins / ends - 1.0) < 0.015
+
+
+def untangled(runs: Sequence[Run], expected: Mapping[str, Sequence[RateExpected]]) -> list[Run]:
+    """Give a rotor back what another took from it: a run at the very rate at which it ran just before or after.
+
+    Two motors that sound alike are each followed where they are plainest; where one is worn and slow, its lines may
+    lie in the other's range, and each is followed for a while under the other's name. A motor that runs does not jump
+    to another rate while another jumps to its own.
+    """
+    found = list(runs)
+    for at in sorted(range(len(found)), key=lambda k: found[k].first - found[k].last):
+        taken = found[at]
+        for owner in expected:
+            if owner == taken.name or not _may_be(owner, taken, expected) or _continues(taken, taken.name, found):
+                continue
+            if not _continues(taken, owner, found) or _away(owner, taken, expected) > _away(
+                taken.name, taken, expected
+            ):
+                continue
+            # What runs under the owner's name meanwhile is the other's.
+            theirs = [
+                k for k, one in enumerate(found)
+                if one.name == owner and _inside(one, taken) and _may_be(taken.name, one, expected)
+            ]  # fmt: skip
+            for k in theirs:
+                found[k] = replace(found[k], name=taken.name)
+            found[at] = replace(taken, name=owner)
+            break
+    return found
+
+
+def _may_be(name: str, run: Run, expected: Mapping[str, Sequence[RateExpected]]) -> bool:
+    """Say whether a run's rate and multiples are such as a rotor may have."""
+    rate = float(np.median(run.rates_hz))
+    return any(one.low_hz <= rate <= one.high_hz and set(run.orders) <= set(one.comb) for one in expected[name])
+
+
+def _away(name: str, run: Run, expected: Mapping[str, Sequence[RateExpected]]) -> float:
+    """Give how far a run's rate lies from the nearest at which a rotor usually turns, as a logarithm."""
+    rate = float(np.median(run.rates_hz))
+    return min(abs(math.log(rate / one.rate_hz)) for one in expected[name])
+
+
+def _continues(run: Run, name: str, runs: Sequence[Run]) -> bool:
+    """Say whether a rotor ran at a run's rate where the run begins, or where it ends."""
+    return any(
+        other.name == name and other is not run and (
+            (_near(other.rates_hz[-1], run.rates_hz[0]) and abs(run.first - other.last) <= TORN_FRAMES)
+            or (_near(other.rates_hz[0], run.rates_hz[-1]) and abs(other.first - run.last) <= TORN_FRAMES)
+        ) for other in runs
+    )  # fmt: skip
+
+
+def _near(one: float, other: float) -> bool:
+    return abs(one / other - 1.0) < SAME_RATE
+
+
+def _inside(one: Run, other: Run) -> bool:
+    """Say whether most of a run lies in the time of another."""
+    both = min(one.last, other.last) - max(one.first, other.first) + 1
+    return both > 0.5 * (one.last - one.first + 1)

@@ -15,6 +15,9 @@ from tapewright.measure.mechanism_comb import MOST, bins_of, mean_evidence, rate
 from tapewright.measure.mechanism_frames import Array, Single
 from tapewright.measure.mechanism_runs import Run
 
+SURE_ENOUGH: Final = 0.6
+"""What is less sure than this is no better than a guess, and is not told."""
+MOTOR_MOST: Final = 0.99
 DECOYS: Final = 60
 OUT_OF_STEP: Final = 0.13
 """By how much of its frequency each line of a false comb is moved, at most."""
