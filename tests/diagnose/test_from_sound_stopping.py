@@ -51,6 +51,18 @@ def test_one_click_alone_after_the_logics_wait_is_the_head_base_that_drops() -> 
         assert "play_stops" not in signs(evidence_of_sound(DECK, replace(NOTHING, clicks=clicks)))
 
 
+def test_no_click_after_the_logics_wait_denies_only_where_keys_are_heard_to_click() -> None:
+    keys = tuple(Click(mark.at_s + 0.05, 0.97) for mark in MARKS[1:])
+    assert signs(evidence_of_sound(DECK, replace(NOTHING, clicks=keys)))["play_stops"] is False
+    assert "play_stops" not in signs(evidence_of_sound(DECK, NOTHING))
+    assert "play_stops" not in signs(evidence_of_sound(DECK, replace(NOTHING, clicks=(*keys, Click(13.2, 0.7)))))
+
+
+def test_a_motor_that_runs_where_all_rests_does_not_deny_that_its_mode_was_given_up() -> None:
+    on = (ran("capstan_motor", "play", 11.2, 26.0, 33.3),)
+    assert "play_stops" not in signs(evidence_of_sound(DECK, replace(NOTHING, stretches=on)))
+
+
 def test_a_machine_whose_reels_nobody_watches_does_not_give_up_with_a_click() -> None:
     machine = shipped("belt_reels_portable")
     marks = (Mark("off", 0.0), Mark("play", 11.0), Mark("stop", 26.0))

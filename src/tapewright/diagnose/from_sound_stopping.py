@@ -3,9 +3,10 @@
 from collections.abc import Iterator
 from typing import Final
 
-from tapewright.diagnose.from_sound_spells import LEAST_S, Said, Spell, within
+from tapewright.diagnose.from_sound_spells import LEAST_S, RATE_FITS, Said, Spell, within
 from tapewright.diagnose.network import Network
-from tapewright.machine.parts import SPOKEN_MODES, TURNING_SENSORS, has_logic, spoken
+from tapewright.machine.parts import SPOKEN_MODES, TURNING_SENSORS, Machine, has_logic, spoken
+from tapewright.machine.rates import rates
 from tapewright.words.evidence import Observation
 from tapewright.words.mechanism_heard import MechanismHeard, StretchHeard
 from tapewright.words.reading import Reading
@@ -18,6 +19,8 @@ LONGEST_WAIT_S: Final = 6.0
 """No logic waits longer before it gives up; 1 to 5 s from memory."""
 GIVES_UP: Final = ("_stops", "_falls_back")
 STAYS_MOST: Final = 0.9
+RESTING: Final = ("idle", "cassette_in", "stop")
+"""What a logic that gives up falls back into."""
 COMES_UP_S: Final = 2.0
 """A motor that belongs to the mode comes up this long after the key at the latest."""
 GOES_OVER: Final = 0.01
@@ -31,6 +34,10 @@ WAIT_FITS_S: Final = (0.3, 1.0)
 """So much sooner or later than its wait a logic may give up: the hand, the head base on its way, the logic itself."""
 DROPPED_SURE: Final = 0.8
 """Of 28 machines of tuning minutes six gave up in play and clicked so, and of the others none did."""
+BESIDE_KEY_S: Final = 0.2
+MOST_KEYS: Final = 0.6
+NO_DROP_SURE: Final = 0.6
+"""All eight that gave up in play clicked so; which click a head base makes differs between machines, so no more."""
 ARRIVED: Final = 0.85
 """A motor that ends before this share of the logic's wait was ended by its switch."""
 
@@ -88,11 +95,23 @@ def stopping(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said
             doubt = (spell.doubt_s**2 + 0.15**2) ** 0.5
             reading = Reading(last - spell.start_s, "s", doubt, method="by microphone")
             yield f"seconds_to_stop@{spell.mode}", reading, after
-    elif spell.end_s - last < GOES_TO_THE_KEY_S and spell.end_s - spell.start_s > LONGEST_WAIT_S:
+        return
+    goes_on = any(spell.end_s - one.end_s < GOES_TO_THE_KEY_S and _ends_with(machine, one.name, spell) for one in own)
+    if goes_on and spell.end_s - spell.start_s > LONGEST_WAIT_S:
         why = f"The {names} is heard {when} up to the next key: the machine did not give up by itself."
         for node in (f"stops@{spell.mode}", f"reported@{spell.mode}"):
             for sign in (one for one in net.signs.values() if one.node == node and one.id.endswith(GIVES_UP)):
                 yield sign.id, Observation(sign.id, False, min(sure, STAYS_MOST)), why
+
+
+def _ends_with(machine: Machine, motor: str, spell: Spell) -> bool:
+    """Tell whether a motor ends with its mode or goes back to a plainly different rate: some run where all rests."""
+    own = rates(machine, spell.mode).get(motor)
+    for mode in (one for one in RESTING if one in machine.modes and motor in machine.modes[one].motors):
+        there = rates(machine, mode).get(motor)
+        if own is None or there is None or abs(there.turns_per_s.value / own.turns_per_s.value - 1.0) < RATE_FITS:
+            return False
+    return True
 
 
 def _goes_over(one: StretchHeard, other: StretchHeard, spell: Spell) -> bool:
@@ -110,11 +129,20 @@ def dropping(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said
     machine = net.machine
     mode = machine.modes[spell.mode]
     waits = [one.timeout_s for one in machine.sensors.values() if one.kind in TURNING_SENSORS and one.timeout_s]
-    if not waits or not mode.moves_head_base or not has_logic(machine):
+    if not waits or not mode.at_capstan or not mode.moves_head_base or not has_logic(machine):
         return
     early, late = WAIT_FITS_S
     from_s, to_s = spell.start_s + min(waits) - early, min(spell.start_s + max(waits) + late, spell.end_s - ALONE_S)
-    clicks = [one for one in heard.clicks if from_s <= one.at_s <= to_s and one.sure >= CLICK_SURE]
+    there = [one for one in heard.clicks if from_s <= one.at_s <= to_s and one.sure >= BESIDE_SURE]
+    clicks = [one for one in there if one.sure >= CLICK_SURE]
+    signs = [one for one in net.signs.values() if one.node == f"stops@{spell.mode}" and one.id.endswith("_stops")]
+    when = SPOKEN_MODES[spell.mode]
+    if not there and spell.end_s - spell.start_s > LONGEST_WAIT_S and _keys_click(heard):
+        why = (
+            f"No click is heard {when} about when the logic would have waited long enough, and keys are heard to click."
+        )
+        for sign in signs:
+            yield sign.id, Observation(sign.id, False, NO_DROP_SURE), why
     beside = [
         one for one in heard.clicks
         if one.sure >= BESIDE_SURE and any(0.0 < abs(one.at_s - this.at_s) < ALONE_S for this in clicks)
@@ -122,9 +150,16 @@ def dropping(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said
     if len(clicks) != 1 or beside:
         return
     why = (
-        f"{SPOKEN_MODES[spell.mode].capitalize()} one click alone is heard after "
-        f"{clicks[0].at_s - spell.start_s:.1f} s: the logic waits {min(waits):g} s for the reels, and then lets the "
-        "head base drop."
+        f"{when.capitalize()} one click alone is heard after {clicks[0].at_s - spell.start_s:.1f} s: the logic waits "
+        f"{min(waits):g} s for the reels, and then lets the head base drop."
     )
-    for sign in (one for one in net.signs.values() if one.node == f"stops@{spell.mode}" and one.id.endswith("_stops")):
+    for sign in signs:
         yield sign.id, Observation(sign.id, True, DROPPED_SURE), why
+
+
+def _keys_click(heard: MechanismHeard) -> bool:
+    """Tell whether most marks have a plain click beside them: a head base that drops would then be heard too."""
+    marks = [one for one in heard.marks if one.mode != "off"]
+    plain = [one.at_s for one in heard.clicks if one.sure >= CLICK_SURE]
+    beside = [any(abs(at_s - one.at_s) <= one.doubt_s + BESIDE_KEY_S for at_s in plain) for one in marks]
+    return sum(beside) > MOST_KEYS * len(beside) if beside else False
