@@ -8,12 +8,15 @@ from tapewright.diagnose.expectation import Expected, holding, load_nm
 from tapewright.faults.behaviours import HOLDS_FROM, SLIPS_THROUGH_BELOW
 from tapewright.machine.force_sizes import force_table, starting_torque
 from tapewright.machine.parts import Machine, shaft
+from tapewright.machine.rates import rates
 from tapewright.machine.reel_drive import chain_to
 from tapewright.machine.winding import spin_down, wind
 
-CAM_RISE_S: Final = 0.5
+CAM_RISE_TURNS: Final = 0.4
 CAM_RISE_SPREAD: Final = 0.46
-"""Time a sound cam takes, 0.2 to 1.2 s; from memory."""
+"""Share of a turn in which a cam brings the head base up, 0.16 to 1 turn; from memory."""
+CAM_RISE_S: Final = 0.5
+"""Time it takes where the description does not say how fast the cam turns; from memory."""
 PULLED_RISE_S: Final = 0.15
 """The same for keys and solenoids; from memory."""
 TIME_OUT_S: Final = 3.0
@@ -81,10 +84,12 @@ def _rise_time(sound: Machine) -> Callable[[Machine], float]:
     motor, chain = found
     at_rest = _line_share(sound, motor)
     couplings = {step.coupling for step in chain}
+    turns = rates(sound, "play").get(lifter)
+    usual_s = CAM_RISE_TURNS / turns.turns_per_s.value if turns is not None and turns.turns_per_s.value else CAM_RISE_S
 
     def takes(worn: Machine) -> float:
         left = holding(worn, "play", couplings) * _line_share(worn, motor) * _rate_of(worn, motor) / at_rest
-        return CAM_RISE_S / left if left > 0 else math.nan
+        return usual_s / left if left > 0 else math.nan
 
     return takes
 
