@@ -214,11 +214,9 @@ def _watched(machine: Machine, minute: tuple[Path, tuple[Mark, ...]]) -> dict[st
 
 
 def _both(*each: Evidence) -> Evidence:
-    """Put the senses' findings together; what several say counts once, as the first had it."""
-    signs = {sign.id: sign for one in reversed(each) for sign in one.signs}
-    return Evidence(
-        tuple(signs.values()), {n: reading for one in reversed(each) for n, reading in one.readings.items()}
-    )
+    """Put the senses' findings together: each answers for the time it was there, and a reading counts once."""
+    readings = {name: reading for one in reversed(each) for name, reading in one.readings.items()}
+    return Evidence(tuple(sign for one in each for sign in one.signs), readings)
 
 
 # --- what came of it --------------------------------------------------------------------------------------------------
