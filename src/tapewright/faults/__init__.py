@@ -27,6 +27,7 @@ consequences  run it with given faults: what each rotor, the head base and the t
 tape_speed    how fast its tape runs: what the drive loses, what drags, where it runs away
 speed_lines   which lines each rotor, belt and gear puts on that speed
 sign_texts    how the things a mechanism does are noticed, in words
+looking_texts  the same for what parts look and feel like
 complaint_texts  the same for what owners tell beside it
 signs         what a person can notice of that, how, at what cost; read off the outcome
 search        signs found by the words a person types

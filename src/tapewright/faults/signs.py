@@ -13,8 +13,9 @@ from tapewright.faults.catalogue import own_kind
 from tapewright.faults.complaint_texts import COMPLAINED
 from tapewright.faults.conditions import Condition
 from tapewright.faults.graph import Node
+from tapewright.faults.looking_texts import BY_HAND, ON_LOOKING, Wording
 from tapewright.faults.mechanism import Mechanism
-from tapewright.faults.sign_texts import BY_HAND, IN_MODE, ON_LOOKING, Template, Wording
+from tapewright.faults.sign_texts import IN_MODE, Template
 from tapewright.machine.parts import (
     SPOKEN_MODES,
     Coupling,
