@@ -81,8 +81,8 @@ def test_a_silent_motor_speaks_where_the_network_left_out_whether_it_turns(name:
 
 def test_what_a_microphone_mistook_never_rules_a_state_out() -> None:
     net = network(FOUR)
-    name, reading = "rate_hz:capstan_motor@play", Reading(400.0, "Hz", 0.01, method="by microphone")
-    by_ear, by_meter = (of_readings(net, {name: one}) for one in (reading, replace(reading, method="stroboscope")))
+    name, reading = "rate_hz:capstan_motor@play", Reading(400.0, "Hz", 0.01, by="microphone")
+    by_ear, by_meter = (of_readings(net, {name: one}) for one in (reading, replace(reading, by="")))
     least = min((said.min() / said.max() for said in by_ear.values()), default=1.0)
     assert least > 1e-3
     assert least >= min((said.min() / said.max() for said in by_meter.values()), default=1.0)

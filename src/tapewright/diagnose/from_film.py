@@ -135,8 +135,8 @@ def _rates(machine: Machine, seen: ReelsSeen, mode: str, where: dict[str, HubNam
         if reading is None or reading.value is None or not reading.value:
             continue
         rate = abs(reading.value)
-        how = "by film" if machine.modes[mode].at_capstan else "by film of a wind"
-        value = Reading(rate, "Hz", reading.doubt, method=f"{reading.method}, {how}", conditions=reading.conditions)
+        how = "film" if machine.modes[mode].at_capstan else "film of a wind"
+        value = Reading(rate, "Hz", reading.doubt, method=reading.method, conditions=reading.conditions, by=how)
         why = f"The {spoken(machine, reel)} ({side} in the film) makes {rate:.3f} turns a second {when}."
         yield f"rate_hz:{reel}@{mode}", value, why
 
@@ -168,8 +168,9 @@ def _tape(machine: Machine, seen: ReelsSeen, mode: str) -> Iterator[Said]:
                 100.0 * (ratio - 1.0),
                 "%",
                 100.0 * share,
-                method=f"{speed.method}, by film",
+                method=speed.method,
                 conditions=speed.conditions,
+                by="film",
             ),
             why,
         )
@@ -269,7 +270,7 @@ def _stopping(seen: ReelsSeen, mode: str) -> Iterator[Said]:
         doubt = 0.3
         yield (
             f"seconds_to_stop@{mode}",
-            Reading(at_s - min(starts), "s", doubt, method="film of the hubs, by film"),
+            Reading(at_s - min(starts), "s", doubt, method="film of the hubs", by="film"),
             why,
         )
 

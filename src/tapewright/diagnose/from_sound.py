@@ -78,7 +78,7 @@ def _motors(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]
             at = f" at {rate:.1f} turns a second" if rate is not None else ""
             why = f"The {called} is heard {when}{at}, from {best.start_s:.1f} s to {best.end_s:.1f} s."
             sure = min(best.sure, RUNS_MOST)
-            yield name, Reading(sure, "1", method="comb of its lines, by microphone"), why
+            yield name, Reading(sure, "1", method="comb of its lines", by="microphone"), why
             continue
         missing = [n for n in heard.not_heard if n.name == motor and n.start_s >= spell.start_s - 0.01]
         missing = [n for n in missing if n.mode == spell.mode and n.end_s <= spell.end_s + 0.01]
@@ -91,7 +91,7 @@ def _motors(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]
                 f"{missing[0].loud_enough_db:.0f} dB against full scale on; "
                 f"{100.0 * missing[0].sure:.0f} in 100 motors as loud as those heard would have been."
             )
-            yield name, Reading(missed / (1.0 + missed), "1", method="silence of its lines, by microphone"), why
+            yield name, Reading(missed / (1.0 + missed), "1", method="silence of its lines", by="microphone"), why
 
 
 def _silences(net: Network, heard: MechanismHeard, motor: str) -> int:
@@ -120,6 +120,6 @@ def _rates(machine: Machine, heard: MechanismHeard, spells: tuple[Spell, ...]) -
         if shares[mode] > longest.get(name, 0.0):
             longest[name] = shares[mode]
             why = f"The {spoken(machine, one.name)} turns {one.rate_hz.value:.2f} times a second {SPOKEN_MODES[mode]}."
-            reading = replace(one.rate_hz, method=f"{one.rate_hz.method}, by microphone")
+            reading = replace(one.rate_hz, by="microphone")
             found[name] = (name, reading, why)
     yield from found.values()

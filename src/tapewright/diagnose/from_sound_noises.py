@@ -61,7 +61,7 @@ def squeals(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]
             sure = min(max(share, 0.5 * best.sure), SQUEAL_MOST)
             back = best.modulation_hz.value
             also = f" It comes back {back:.2f} times a second, as the {spoken(machine, part)} comes round."
-            yield f"squeal_sure:{part}@{mode}", Reading(sure, "1", method="by microphone"), why + also
+            yield f"squeal_sure:{part}@{mode}", Reading(sure, "1", by="microphone"), why + also
     if squeak is not None:
         yield squeak.id, Observation(squeak.id, True, min(best.sure, SQUEAL_MOST)), why
 

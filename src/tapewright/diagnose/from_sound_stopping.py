@@ -57,12 +57,12 @@ def running_on(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Sa
         called, when = spoken(machine, motor), SPOKEN_MODES[spell.mode]
         why = f"The {called} runs for {lasts:.1f} s {when}; the logic waits {waits:g} s for its switch."
         if spell.mode == "play":
-            yield f"run_on_s:{motor}", Reading(lasts, "s", 0.3, method="by microphone"), why
+            yield f"run_on_s:{motor}", Reading(lasts, "s", 0.3, by="microphone"), why
             if lasts < ARRIVED * waits and one.sure > 0.8:
                 # Its switch ended it, so the head base is in place: from the key to there, the hand's delay counted in.
                 rise, doubt = one.start_s + lasts - spell.start_s, (spell.doubt_s**2 + 0.3**2) ** 0.5
                 arrived = f"The {called} stops {rise:.1f} s after the key, before the logic gives up: it has arrived."
-                yield "head_base_rise_s", Reading(rise, "s", doubt, method="by microphone"), arrived
+                yield "head_base_rise_s", Reading(rise, "s", doubt, by="microphone"), arrived
         goes_on = next((s for s in net.signs.values() if s.node == f"runs_on:{motor}@{spell.mode}"), None)
         if goes_on is not None and spell.mode != "play":
             on = lasts > ARRIVED * waits
@@ -93,7 +93,7 @@ def stopping(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said
         after = f"{when.capitalize()} the {names} stops by itself after {last - spell.start_s:.1f} s."
         if sure > 0.8:
             doubt = (spell.doubt_s**2 + 0.15**2) ** 0.5
-            reading = Reading(last - spell.start_s, "s", doubt, method="by microphone")
+            reading = Reading(last - spell.start_s, "s", doubt, by="microphone")
             yield f"seconds_to_stop@{spell.mode}", reading, after
         return
     goes_on = any(spell.end_s - one.end_s < GOES_TO_THE_KEY_S and _ends_with(machine, one.name, spell) for one in own)

@@ -30,8 +30,8 @@ SAYS_NOTHING: Final = 0.01
 """A likelihood whose largest and smallest values differ by less than this share is left out."""
 IN_DETAIL: Final = {"response_treble_db": "spacing_um"}
 """A reading, and the one that says the same in more detail."""
-MISTAKEN: Final = {"by microphone": 0.01, "by film": 0.02, "by film of a wind": 0.2}
-"""How a reading was taken (the end of its method) -> no state is held to be less likely than this share of the
+MISTAKEN: Final = {"microphone": 0.01, "film": 0.02, "film of a wind": 0.2}
+"""The sense that took a reading -> no state is held to be less likely than this share of the
 likeliest: it may be another motor's, or another of the rates that look alike on film; fast reels often do."""
 SURE_LEAST: Final = 0.01
 """No recording is surer than this of what it hears; trade judgement."""
@@ -180,8 +180,7 @@ def spoken_by(network: Network, name: str, reading: Reading) -> dict[str, Array]
         return {}
     hangs_on, found = known
     likely = chances(hangs_on, found, reading.value, reading.doubt)
-    least = next((share for how, share in MISTAKEN.items() if reading.method.endswith(how)), 0.0)
-    return _projected(network, found, np.maximum(likely, least * likely.max()))
+    return _projected(network, found, np.maximum(likely, MISTAKEN.get(reading.by, 0.0) * likely.max()))
 
 
 def _projected(network: Network, found: Combinations, likely: Array) -> dict[str, Array]:

@@ -320,7 +320,7 @@ def less(one: Reading, other: Reading, method: str) -> Reading:
     """Give the difference of two readings, as far as either is known.
 
     >>> less(Reading(4.0, "dB", 0.3), Reading(-50.0, "dB", 0.4), "difference")
-    Reading(value=54.0, unit='dB', doubt=0.5, why_not=None, method='difference', conditions='', interval=None)
+    Reading(value=54.0, unit='dB', doubt=0.5, why_not=None, method='difference', conditions='', interval=None, by='')
     """
     if one.value is not None and other.value is not None:
         doubt = math.hypot(one.doubt or 0.0, other.doubt or 0.0)

@@ -10,12 +10,12 @@ from tapewright.diagnose.measured import BY_STEM, Quantity, name_problem, split,
 from tapewright.words.evidence import Evidence, Observation
 from tapewright.words.plain import plain
 from tapewright.words.problem import InputAtFaultError, Problem, nearest
-from tapewright.words.reading import Reading
+from tapewright.words.reading import SENSES, Reading, taken_by
 from tapewright.words.whole_file import read_text, write_whole
 
 KEYS: Final = ("signs", "readings", "age_years")
 SIGN_KEYS: Final = ("id", "present", "sure", "when", "cassette", "after")
-READING_KEYS: Final = ("value", "unit", "doubt", "why_not", "method", "conditions", "interval")
+READING_KEYS: Final = ("value", "unit", "doubt", "why_not", "method", "conditions", "interval", "by")
 LARGEST_MB: Final = 5
 
 
@@ -167,8 +167,8 @@ def _reading(name: str, row: Any, key: str, problems: list[Problem]) -> Reading 
     quantity = BY_STEM[split(name)[0]]
     _unknown(row, READING_KEYS, key, "", problems)
     value, doubt = (_measured(row, what, f"{key}.{what}", problems) for what in ("value", "doubt"))
-    texts = {what: _text(row, what, f"{key}.{what}", problems) for what in ("unit", "why_not", "method", "conditions")
-             if row.get(what) is not None}  # fmt: skip
+    words = ("unit", "why_not", "method", "conditions", "by")
+    texts = {what: _text(row, what, f"{key}.{what}", problems) for what in words if row.get(what) is not None}
     factor = 1.0
     if "unit" in texts:
         known = unit_factor(quantity, texts["unit"])
@@ -186,7 +186,10 @@ def _reading(name: str, row: Any, key: str, problems: list[Problem]) -> Reading 
     said = Reading(None, quantity.unit, why_not=texts.get("why_not") or "not said", interval=interval)
     if value is not None:
         said = replace(said, value=value * factor, doubt=None if doubt is None else doubt * factor, why_not=None)
-    return replace(said, method=texts.get("method", ""), conditions=texts.get("conditions", ""))
+    method = texts.get("method", "")
+    # Files of earlier versions name the sense at the end of the method.
+    by = texts.get("by", taken_by(method))
+    return replace(said, method=method, conditions=texts.get("conditions", ""), by=by)
 
 
 def _interval(row: dict[str, Any], key: str, problems: list[Problem]) -> tuple[float, float] | None:
@@ -214,6 +217,9 @@ def _contradictions(
     problems: list[Problem],
 ) -> None:  # fmt: skip
     """Say what of one reading cannot be true together."""
+    if texts.get("by", "") not in ("", *SENSES):
+        do = f"Write one of: {', '.join(SENSES)}; or leave it out for an instrument or a hand."
+        problems.append(Problem(f"{key}.by", f"{texts['by']!r} is no sense that takes readings.", do))
     if value is not None and texts.get("why_not"):
         do = "Leave one of them out: a reading is a number, or the reason why there is none."
         problems.append(Problem(key, "has a value and a reason why there is none.", do))

@@ -11,8 +11,9 @@ from tapewright.words.reading import Reading
 def plain(thing: Any) -> Any:
     """Turn nouns into dicts, lists, strings and numbers that JSON can hold.
 
-    A `Reading` becomes `{"value", "unit", "doubt"}` or `{"value": None, "why_not"}`, with interval, method and
-    conditions where they are said. A number that is not finite becomes None, since JSON has no such number.
+    A `Reading` becomes `{"value", "unit", "doubt"}` or `{"value": None, "why_not"}`, with interval, method,
+    conditions and the sense that took it where they are said. A number that is not finite becomes None, since JSON has
+    no such number.
 
     >>> plain(Reading(0.1, "%", 0.01))
     {'value': 0.1, 'unit': '%', 'doubt': 0.01}
@@ -23,7 +24,7 @@ def plain(thing: Any) -> Any:
             shown = {"value": None, "why_not": thing.why_not}
         if thing.interval is not None:
             shown["interval"] = plain(thing.interval)
-        return shown | {key: text for key in ("method", "conditions") if (text := getattr(thing, key))}
+        return shown | {key: text for key in ("method", "conditions", "by") if (text := getattr(thing, key))}
     if dataclasses.is_dataclass(thing) and not isinstance(thing, type):
         return {field.name: plain(getattr(thing, field.name)) for field in dataclasses.fields(thing)}
     if isinstance(thing, Mapping):

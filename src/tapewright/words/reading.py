@@ -1,6 +1,10 @@
 """One measured value with its doubt; or the reason there is none."""
 
 from dataclasses import dataclass
+from typing import Final
+
+SENSES: Final = ("microphone", "film", "film of a wind")
+"""What may take a reading instead of an instrument or a hand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,6 +20,7 @@ class Reading:
         conditions: the stretch, the band, the settings it depends on.
         interval: the 95 % interval, where it does not lie evenly about the value or where there is an upper limit only;
             None for the value with its doubt either way.
+        by: the sense that took it, one of `SENSES`; "" for an instrument, a hand, or a recording of a tape.
     """
 
     value: float | None
@@ -25,7 +30,17 @@ class Reading:
     method: str = ""
     conditions: str = ""
     interval: tuple[float, float] | None = None
+    by: str = ""
 
     def __post_init__(self) -> None:
         if (self.value is None) == (self.why_not is None):
             raise ValueError("a reading has a value or a reason, and not both")
+
+
+def taken_by(method: str) -> str:
+    """Give the sense that a kept method names at its end, where nothing else was kept of it; "" for none.
+
+    >>> taken_by("guided minute, by film of a wind")
+    'film of a wind'
+    """
+    return next((sense for sense in SENSES if method.endswith(f"by {sense}")), "")
