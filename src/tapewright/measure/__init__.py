@@ -108,6 +108,7 @@ mechanism_open  what a recording of a mechanism leaves open, in sentences
 mechanism_rate  the rate of something heard, its doubt, how much it wavers
 mechanism_edges  when something begins or ends to sound
 mechanism_squeal  squeals and chirps: tones that stand out of their critical band
+mechanism_swell  how a squeal swells once a turn, and a stroke that rises at once
 mechanism_clicks  clicks of keys, lids and solenoids
 mechanism_repeats  knocks and rubbing that come back at a rate
 mechanism_disturbances  speech, mains hum, a phone's processing, clipping

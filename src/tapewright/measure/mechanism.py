@@ -1,6 +1,6 @@
 """hear_mechanism: from a recording of a mechanism to what turned, squealed, knocked, rubbed and clicked."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
@@ -20,7 +20,7 @@ from tapewright.measure.mechanism_modes import longest_off, modes_of, spans
 from tapewright.measure.mechanism_motors import Ear
 from tapewright.measure.mechanism_open import cannot_say
 from tapewright.measure.mechanism_repeats import band_powers, repeats_heard
-from tapewright.measure.mechanism_squeal import glides, programme_like, rings, squeals_from, tones_in, whine
+from tapewright.measure.mechanism_squeal import squeals_heard, tones_in
 from tapewright.measure.mechanism_trust import SURE_ENOUGH
 from tapewright.words.mechanism_heard import (
     Disturbance,
@@ -28,7 +28,6 @@ from tapewright.words.mechanism_heard import (
     MechanismHeard,
     RateExpected,
     Squeal,
-    StretchHeard,
 )
 
 UNNAMED: Final = RateExpected("", "", 50.0, 18.0, 130.0, "motor", (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 9.0, 12.0))
@@ -87,9 +86,11 @@ def hear_sound(
         by_name.setdefault(one.name, []).append(one)
     ear = Ear(low, frames, modes_of(frames.times_s, marks), mains, max(LOWEST_HZ, low_hz))
     stretches, not_heard = ear.listen(by_name, marks)
-    squeals = _squeals(sound, high_hz, stretches, by_name, disturbances)
     talks = [(one.start_s, one.end_s) for one in disturbances if one.kind == "speech"]
     knocks, rubbings, no_repeats = repeats_heard(*band_powers(thinned(sound, RATE_HZ)), spans(marks, duration), talks)
+    combs = {name: tuple(sorted({c for each in rows for c in each.comb})) for name, rows in by_name.items()}
+    tones = list(tones_in(sound, high_hz))
+    squeals = _believed(squeals_heard(sound, tones, stretches, combs, knocks), disturbances)
     return MechanismHeard(
         duration, source_hz or sound.rate_hz, marks, tuple(stretches), tuple(squeals), tuple(knocks), tuple(rubbings),
         clicks, tuple(sorted(disturbances, key=lambda one: one.start_s)),
@@ -106,22 +107,6 @@ def _hum_apart(low: Sound, quiet_s: tuple[float, float]) -> tuple[Sound, float, 
         # What is left where the hum's size changes too quickly is left out of the evidence.
         mains, _ = mains_hum(low)
     return low, mains, hum
-
-
-def _squeals(
-    sound: Sound,
-    high_hz: float,
-    stretches: Sequence[StretchHeard],
-    by_name: Mapping[str, Sequence[RateExpected]],
-    disturbances: Sequence[Disturbance],
-) -> list[Squeal]:
-    """Give the tones that stand out and are no motor's, no key's and no music."""
-    tones = list(tones_in(sound, high_hz))
-    combs = {name: tuple(sorted({c for each in rows for c in each.comb})) for name, rows in by_name.items()}
-    edges = [edge for one in stretches for edge in (one.start_s, one.end_s)]
-    sounding = [tone for tone in tones if not rings(tone) and not glides(tone, edges)]
-    kept = [tone for tone in sounding if not whine(tone, stretches, combs) and not programme_like(tone, tones)]
-    return _believed(squeals_from(kept), disturbances)
 
 
 def _believed(squeals: Sequence[Squeal], disturbances: Sequence[Disturbance]) -> list[Squeal]:

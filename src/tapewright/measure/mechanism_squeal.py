@@ -6,7 +6,7 @@ band of frequencies is that in which SAE J2521 counts squeal of brakes, 1.25 to 
 calibrated microphone and is left out.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapewright.measure.mechanism_frames import Array, Sound
-from tapewright.words.mechanism_heard import Squeal, StretchHeard
+from tapewright.measure.mechanism_swell import SWELLS, depth_at, level_of, steepness, swells
+from tapewright.words.mechanism_heard import Knock, Squeal, StretchHeard
 from tapewright.words.reading import Reading
 
 Floats = NDArray[np.floating]
@@ -33,6 +34,17 @@ NEAR: Final = 0.03
 EVEN_DB, EVEN_SPREAD_DB = 3.0, 1.0
 LASTING_DB, LASTING_S = 1.0, 1.0
 """What lasts so long may stand out by so much less."""
+SWELLING_DB: Final = 3.0
+"""What swells once a turn may stand out by so much less again: no motor's line does so."""
+ONE_PIECE_S: Final = 0.4
+BESIDE: Final = (0.62, 0.78, 1.3, 1.6)
+"""Where, against a pitch, neither it nor its overtones sound."""
+KNOCKS: Final = 0.25
+SOUNDS_ON: Final = 1.5
+"""A tone that lasts for more rounds than this was not struck once a round; most of a squeal does."""
+SAME_RATE: Final = 0.06
+STRUCK: Final = 1.4
+"""In tuning minutes squeals rose up to 1.26 times as steeply as they fell, what was struck 1.05 to 2.3 times."""
 RINGS_DB: Final = 10.0
 UNSTEADY: Final = 0.008
 CHUNK: Final = 1000
@@ -170,7 +182,7 @@ def _peaks(sound: Sound, highest_hz: float) -> Iterator[tuple[float, list[tuple[
             yield ((first + row) * hop + length / 2) / sound.rate_hz, found.get(row, [])
 
 
-def whine(tone: Tone, stretches: Sequence[StretchHeard], combs: dict[str, tuple[float, ...]]) -> bool:
+def whine(tone: Tone, stretches: Sequence[StretchHeard], combs: Mapping[str, tuple[float, ...]]) -> bool:
     """Say whether a tone is a harmonic of a motor that runs, at a multiple that it may sound at."""
     middle = float(np.median(tone.frequency_hz))
     for stretch in stretches:
@@ -227,15 +239,52 @@ def programme_like(tone: Tone, tones: Sequence[Tone]) -> bool:
     return beside >= 2
 
 
+def squeals_heard(
+    sound: Sound,
+    tones: Sequence[Tone],
+    stretches: Sequence[StretchHeard],
+    combs: Mapping[str, tuple[float, ...]],
+    knocks: Sequence[Knock] = (),
+) -> list[Squeal]:
+    """Find the squeals among all tones of a recording.
+
+    Arguments:
+        sound: as recorded.
+        tones: from `tones_in`.
+        stretches: what turned.
+        combs: the multiples at which each rotor may sound.
+        knocks: that came back.
+
+    What swells at a steady rate is a squeal even where a motor has a harmonic: a motor's line stays as loud as it is.
+    """
+    edges = [edge for one in stretches for edge in (one.start_s, one.end_s)]
+    sounding = [tone for tone in tones if not rings(tone) and not glides(tone, edges)]
+    found: list[Squeal] = []
+    steady: list[Tone] = []
+    for group in _together(sounding):
+        chord = sum(programme_like(tone, tones) for tone in group) > len(group) / 2
+        back = None if chord or _lasting(group) < SOUNDS_S else _swelling(sound, group)
+        if back is None:
+            steady += group
+        elif not _knocked(sound, group, back, knocks):
+            found.append(_squeal(group, back))
+    kept = [tone for tone in steady if not whine(tone, stretches, combs) and not programme_like(tone, tones)]
+    return found + squeals_from(kept)
+
+
 def squeals_from(tones: Sequence[Tone]) -> list[Squeal]:
     """Put chirps of one pitch together, and say how often they come.
 
     Arguments:
         tones: those that are no motor's and no programme's.
     """
-    waiting = sorted(tones, key=lambda tone: float(tone.times_s[0]))
+    return [_squeal(group, _comes_back(group)) for group in _together(tones) if _lasting(group) >= SOUNDS_S]
+
+
+def _together(tones: Sequence[Tone]) -> list[list[Tone]]:
+    """Put tones of one pitch together that follow one another closely enough."""
     groups: list[list[Tone]] = []
-    for tone in waiting:
+    for tone in sorted(tones, key=lambda one: float(one.times_s[0])):
         pitch = float(np.median(tone.frequency_hz))
         home = next(
             (
@@ -249,14 +298,14 @@ def squeals_from(tones: Sequence[Tone]) -> list[Squeal]:
             groups.append([tone])
         else:
             home.append(tone)
-    return [_squeal(group) for group in groups if _lasting(group) >= SOUNDS_S]
+    return groups
 
 
 def _lasting(group: list[Tone]) -> float:
     return sum(float(tone.times_s[-1] - tone.times_s[0]) + HOP_S for tone in group)
 
 
-def _squeal(group: list[Tone]) -> Squeal:
+def _squeal(group: list[Tone], back: Reading) -> Squeal:
     start, end = float(group[0].times_s[0]) - FRAME_S / 4, float(group[-1].times_s[-1]) + FRAME_S / 4
     pitches = np.concatenate([tone.frequency_hz for tone in group])
     prominent = float(np.median(np.concatenate([tone.prominence_db for tone in group])))
@@ -270,9 +319,11 @@ def _squeal(group: list[Tone]) -> Squeal:
     # one pitch held for a second needs less.
     beyond = prominent - float(criterion_db(np.array(frequency.value or 1e3)))
     even = EVEN_DB - LASTING_DB * min(1.0, _lasting(group) / LASTING_S)
+    if back.value is not None and back.method == SWELLS:
+        even -= SWELLING_DB
     chance = float(np.exp(-(beyond - even) / EVEN_SPREAD_DB)) + float(np.exp(-alone))
     kind = "squeal" if max(float(tone.times_s[-1] - tone.times_s[0]) for tone in group) >= CHIRP_S else "chirp"
-    return Squeal(start, end, frequency, prominent, _comes_back(group), kind, 1.0 / (1.0 + chance))
+    return Squeal(start, end, frequency, prominent, back, kind, 1.0 / (1.0 + chance))
 
 
 def _comes_back(group: list[Tone]) -> Reading:
@@ -290,23 +341,47 @@ def _comes_back(group: list[Tone]) -> Reading:
             return Reading(
                 1.0 / period, "Hz", doubt / period**2 + 0.2 * HOP_S / period**2, method="from chirp to chirp"
             )
-    longest = max(group, key=lambda tone: len(tone.times_s))
-    return _swelling(longest)
+    return Reading(None, "Hz", why_not="It neither swells nor comes back at a steady rate.")
 
 
-def _swelling(tone: Tone) -> Reading:
-    lasts = float(tone.times_s[-1] - tone.times_s[0])
-    if lasts < 1.0:
-        return Reading(None, "Hz", why_not="It is too short, and comes too seldom, to tell how often it comes back.")
-    even = np.arange(tone.times_s[0], tone.times_s[-1], HOP_S)
-    level = np.interp(even, tone.times_s, tone.level_db)
-    level = level - np.polyval(np.polyfit(even, level, 1), even)
-    power = np.abs(np.fft.rfft(level * np.hanning(len(level)), 4 * len(level))) ** 2
-    rates = np.fft.rfftfreq(4 * len(level), HOP_S)
-    inside = (rates > 2.0 / lasts) & (rates < 20.0)
-    if not inside.any():
-        return Reading(None, "Hz", why_not="It is too short to tell how often it swells.")
-    at = int(np.argmax(np.where(inside, power, 0.0)))
-    if power[at] < 12.0 * float(np.median(power[inside])) or float(np.std(level)) < 1.0:
-        return Reading(None, "Hz", why_not="It does not swell and fade at a steady rate.")
-    return Reading(float(rates[at]), "Hz", 0.4 / lasts, method="spectrum of its level")
+def _longest_piece(group: list[Tone]) -> tuple[float, float]:
+    """Give from when to when a squeal sounds longest, short gaps counted in."""
+    pieces: list[tuple[float, float]] = []
+    for tone in group:
+        start, end = float(tone.times_s[0]), float(tone.times_s[-1])
+        if pieces and start - pieces[-1][1] < ONE_PIECE_S:
+            pieces[-1] = (pieces[-1][0], end)
+        else:
+            pieces.append((start, end))
+    return max(pieces, key=lambda piece: piece[1] - piece[0])
+
+
+def _pitch(group: list[Tone]) -> float:
+    return float(np.median(np.concatenate([tone.frequency_hz for tone in group])))
+
+
+def _swelling(sound: Sound, group: list[Tone]) -> Reading | None:
+    """Say how often a squeal swells while it sounds longest; None where it does not."""
+    back, _ = swells(level_of(sound, _pitch(group), *_longest_piece(group))[1])
+    return back if back.value is not None else None
+
+
+def _knocked(sound: Sound, group: list[Tone], back: Reading, knocks: Sequence[Knock]) -> bool:
+    """Tell whether a tone that swells is the case's own, struck by something that knocks as often.
+
+    What comes with a knock, or rises more steeply than it falls, is none; else what sounds on from one round to the
+    next is a squeal, and of what does not, what swells at its own pitch alone.
+    """
+    rate, pitch, (start, end) = back.value or 1.0, _pitch(group), _longest_piece(group)
+    here = [one.rate_hz.value for one in knocks if one.start_s < end and start < one.end_s and one.rate_hz.value]
+    if any(abs(rate / (times * knock) - 1.0) < SAME_RATE for knock in here for times in (1, 2)):
+        return True
+    levels_db = level_of(sound, pitch, start, end)[1]
+    if steepness(levels_db, rate) > STRUCK:
+        return True
+    last_s = [float(tone.times_s[-1] - tone.times_s[0]) for tone in group]
+    if sum(one for one in last_s if one * rate > SOUNDS_ON) > sum(last_s) / 2:
+        return False
+    _, depth = swells(levels_db)
+    beside = [depth_at(level_of(sound, ratio * pitch, start, end)[1], rate) for ratio in BESIDE]
+    return sum(beside) / len(beside) > KNOCKS * depth
