@@ -136,3 +136,13 @@ def test_voices_are_speech_and_a_motor_that_comes_up_is_none() -> None:
     comes_up = np.cumsum(57.0 * np.minimum(1.0, times / 0.6)) / FS
     motor = np.sum([0.05 * np.cos(2 * np.pi * k * comes_up) for k in (1, 2, 3, 6)], axis=0)
     assert speech(sound(noise(12.0) + motor)) == []
+
+
+def test_a_motor_whose_lines_lie_at_the_mains_is_no_hum_where_the_room_was_heard_without_it() -> None:
+    """Forty turns a second have every third line at a multiple of 60 Hz (40 * 3 = 60 * 2)."""
+    times = np.arange(round(30.0 * FS)) / FS
+    motor = sum(0.02 * np.cos(2 * np.pi * 40.04 * order * times) for order in (1, 2, 3, 6, 9, 12, 15)) * (times > 4.0)
+    assert mains_hum(sound(noise(30.0) + motor))[0] == 60.0
+    assert mains_hum(sound(noise(30.0) + motor), (0.0, 3.5))[0] == 0.0
+    hum = sum(0.01 * np.cos(2 * np.pi * 60.0 * order * times + order) for order in range(1, 7))
+    assert mains_hum(sound(noise(30.0) + motor + hum), (0.0, 3.5))[0] == 60.0

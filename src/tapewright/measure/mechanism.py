@@ -101,11 +101,11 @@ def hear_sound(
 
 def _hum_apart(low: Sound, quiet_s: tuple[float, float]) -> tuple[Sound, float, list[Disturbance]]:
     """Take mains hum out where the room was heard alone; give the mains where some is left, and what to say of it."""
-    mains, hum = mains_hum(low)
+    mains, hum = mains_hum(low, quiet_s)
     if mains and quiet_s[1] - quiet_s[0] > HUM_QUIET_S:
         low = hum_taken_out(low, mains, quiet_s)
         # What is left where the hum's size changes too quickly is left out of the evidence.
-        mains, _ = mains_hum(low)
+        mains, _ = mains_hum(low, quiet_s)
     return low, mains, hum
 
 

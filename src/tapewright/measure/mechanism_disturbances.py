@@ -31,29 +31,26 @@ NEAR_S: Final = 0.5
 """Over how much it is judged what hum is mixed with."""
 
 
-def mains_hum(sound: Sound) -> tuple[float, list[Disturbance]]:
+def mains_hum(sound: Sound, quiet_s: tuple[float, float] = (0.0, 0.0)) -> tuple[float, list[Disturbance]]:
     """Find mains hum: a comb of 50 or 60 Hz that sounds from beginning to end. Gives the mains, 0 where there is none.
 
     Arguments:
         sound: thinned.
+        quiet_s: from when to when the machine is off, where that is known: what does not sound there is a motor's. One
+            that turns forty times a second has lines at most multiples of 60 Hz.
     """
     length = min(len(sound.samples), round(4.0 * sound.rate_hz))
     if length < 1.5 * sound.rate_hz:
         return 0.0, []
-    hop = max(1, length // 2)
-    cut = cut_into(sound.samples, length, hop)
-    spectra = np.abs(np.fft.rfft(cut * np.hanning(length), axis=1)) ** 2
-    # The quietest quarter of the pieces: a motor that runs for a while is no hum.
-    power = np.quantile(spectra, 0.25, axis=0)
-    bin_hz = sound.rate_hz / length
+    powers = [(_quiet_quarter(sound.samples, length), sound.rate_hz / length)]
+    if quiet_s[1] - quiet_s[0] > HUM_QUIET_S:
+        alone = sound.samples[round(quiet_s[0] * sound.rate_hz) : round(quiet_s[1] * sound.rate_hz)]
+        length = min(len(alone), length)
+        powers.append((_quiet_quarter(alone, length), sound.rate_hz / length))
     best, mains = 0, 0.0
     for candidate in MAINS_HZ:
-        found = 0
-        for order in (1, 2, 3, 4, 5, 6, 8, 10):
-            at = round(order * candidate / bin_hz)
-            off = max(1, round(MAINS_OFF * order * candidate / bin_hz))
-            near = power[max(0, at - round(12 / bin_hz)) : at + round(12 / bin_hz) + 1]
-            found += bool(power[max(0, at - off) : at + off + 1].max() > 12.0 * np.median(near))
+        lines = [candidate * order for order in (1, 2, 3, 4, 5, 6, 8, 10)]
+        found = sum(all(_stands_out(power, line, bin_hz) for power, bin_hz in powers) for line in lines)
         if found > best:
             best, mains = found, candidate
     if best < 3:
@@ -63,6 +60,19 @@ def mains_hum(sound: Sound) -> tuple[float, list[Disturbance]]:
         "rate cannot be heard by them."
     )
     return mains, [Disturbance("mains_hum", 0.0, sound.duration_s, says)]
+
+
+def _quiet_quarter(samples: Single, length: int) -> Array:
+    """Give the spectrum of the quietest quarter of the pieces: a motor that runs for a while is no hum."""
+    spectra = np.abs(np.fft.rfft(cut_into(samples, length, max(1, length // 2)) * np.hanning(length), axis=1)) ** 2
+    return np.asarray(np.quantile(spectra, 0.25, axis=0))
+
+
+def _stands_out(power: Array, line_hz: float, bin_hz: float) -> bool:
+    """Say whether a line stands out of what lies around it, as near as the mains keeps its frequency."""
+    at, off, around = round(line_hz / bin_hz), max(1, round(MAINS_OFF * line_hz / bin_hz)), round(12.0 / bin_hz)
+    near = power[max(0, at - around) : at + around + 1]
+    return bool(power[max(0, at - off) : at + off + 1].max() > 12.0 * np.median(near))
 
 
 def without_mains(said: Single, bin_hz: float, mains_hz: float, reach_hz: float = 5.5) -> Single:

@@ -148,6 +148,7 @@ def _another_fits(
     """Say whether nearly all that is heard of a run lies at multiples of a rate that another rotor is due to have."""
     spoken = {order: max(0.0, mean_along(said, run, order, bin_hz)) for order in run.orders}
     total, middle = sum(spoken.values()), float(np.median(run.rates_hz))
+    own = _due(run, run.name, rows, modes)
     for shared in range(2, round(max(run.orders)) // 2 + 1):
         fitting = sum(size for order, size in spoken.items() if round(order) % shared == 0)
         if fitting < NEARLY_ALL * total or not total:
@@ -156,7 +157,8 @@ def _another_fits(
         for other, lanes_of in rows.items():
             there = any(row.rates[0] <= rate <= row.rates[-1] for row in lanes_of)
             faster = Run(other, run.first, run.last, run.rates_hz * shared, run.orders, run.span_hz)
-            if other != run.name and there and _due(faster, other, rows, modes) > 0.2:
+            # A run may reach into a mode in which the other is due and its own rotor is not.
+            if other != run.name and there and _due(faster, other, rows, modes) >= max(0.2, own):
                 return True
     return False
 
