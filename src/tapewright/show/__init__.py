@@ -14,6 +14,8 @@ routes      how a belt is drawn: free spans and arcs
 turning     which way every shaft turns, where the description tells
 scene       what a drawing is made from
 glyphs      the pieces of a drawing
+tape_glyphs  those of the tape and the head base
+names_drawn  its names: what stands on each, and where
 drawing     the mechanism as one picture
 chain       the way from a fault to a sign, drawn on the mechanism
 chain_places  where its steps stand

@@ -14,8 +14,9 @@ from typing import Final
 from tapewright.machine.parts import SPOKEN_MODES, Machine
 from tapewright.show import glyphs
 from tapewright.show.chain_places import BADGE, Station, bends_towards, place_of, placed_steps
-from tapewright.show.drawing import MARGIN_MM, layers
+from tapewright.show.drawing import layers
 from tapewright.show.labels import LINE, Box, Placed, Point
+from tapewright.show.names_drawn import MARGIN_MM
 from tapewright.show.routes import path_of
 from tapewright.show.scene import Scene, TapeWay, head_base_box, scene, tape_way
 from tapewright.show.svg import INK, MUTED, PAPER, SECOND, SUSPECT, element, number, picture, text

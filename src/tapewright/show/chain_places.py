@@ -8,9 +8,9 @@ from typing import Final
 
 import numpy as np
 
-from tapewright.show import glyphs
-from tapewright.show.drawing import LETTERS_OF_WIDTH, MARGIN_MM
+from tapewright.show import glyphs, tape_glyphs
 from tapewright.show.labels import Box, Ground, Placed, Point, Wanted, place
+from tapewright.show.names_drawn import LETTERS_OF_WIDTH, MARGIN_MM
 from tapewright.show.routes import middle_of_longest_span, points_of
 from tapewright.show.scene import Scene, TapeWay, acts_on, boxed, head_base_box, outlines
 from tapewright.words.findings import Link
@@ -61,7 +61,7 @@ def place_of(seen: Scene, way: TapeWay | None, link: Link) -> Point | None:
         left, bottom, right, top = head_base_box(seen, way)
         return left + (0.75 if link.about == "head_base" else 0.25) * (right - left), (bottom + top) / 2
     if name == machine.heads.name:
-        return glyphs.play_head(seen, way)
+        return tape_glyphs.play_head(seen, way)
     if name == "tape":
         return _on_the_tape(seen, way, link.about)
     return None

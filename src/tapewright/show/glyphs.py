@@ -1,4 +1,4 @@
-"""The pieces of a drawing: rotors, belts, contacts, tape, head base. Each part is one group that says which it is."""
+"""The pieces of a drawing: rotors, belts, contacts. Each part is one group that says which it is."""
 
 import math
 from typing import Final
@@ -6,9 +6,9 @@ from typing import Final
 from tapewright.machine.parts import HOLDING_KINDS, SPOKEN_MODES, Coupling, Machine, Rotor, part, shaft
 from tapewright.show.routes import path_of
 from tapewright.show.said import name_of, percent
-from tapewright.show.scene import ARROW_AT, Scene, TapeWay, head_base_box
+from tapewright.show.scene import ARROW_AT, Scene
 from tapewright.show.standing import Point
-from tapewright.show.svg import FAINT, INK, MUTED, PAPER, SUSPECT, TAPE, element, number, text
+from tapewright.show.svg import FAINT, INK, MUTED, PAPER, SUSPECT, element, number, text
 from tapewright.show.tables import rate_said
 
 THIN, PLAIN, BOLD = 0.35, 0.6, 1.1
@@ -150,13 +150,13 @@ def arrow(scene: Scene, owner: str, radius: float) -> str:
     if way < 0:
         first, last = last, first
     start, end = (x + r * math.cos(first), y + r * math.sin(first)), (x + r * math.cos(last), y + r * math.sin(last))
-    bent = f"M{_point(start)} A{number(r)} {number(r)} 0 0 {0 if way > 0 else 1} {_point(end)}"
+    bent = f"M{point_said(start)} A{number(r)} {number(r)} 0 0 {0 if way > 0 else 1} {point_said(end)}"
     size = min(2.4, 0.4 * radius)
     along = last + way * math.pi / 2
     tip = end[0] + size * math.cos(along), end[1] + size * math.sin(along)
     wide = 0.55 * size
     sides = [(end[0] + s * wide * math.cos(last), end[1] + s * wide * math.sin(last)) for s in (-1, 1)]
-    head = f"M{_point(tip)} L{_point(sides[0])} L{_point(sides[1])} Z"
+    head = f"M{point_said(tip)} L{point_said(sides[0])} L{point_said(sides[1])} Z"
     turns = element("title", "turns anticlockwise" if way > 0 else "turns clockwise")
     return element(
         "g", turns, element("path", d=bent, fill="none", stroke=INK, stroke_width=0.55),
@@ -164,7 +164,8 @@ def arrow(scene: Scene, owner: str, radius: float) -> str:
     )  # fmt: skip
 
 
-def _point(at: Point) -> str:
+def point_said(at: Point) -> str:
+    """Write a point as a path takes it."""
     return f"{number(at[0])} {number(-at[1])}"
 
 
@@ -287,62 +288,6 @@ def marks(scene: Scene) -> list[Point]:
         (x, y), far = middle(scene, it), 2.6 if it.kind in HOLDING_KINDS else 1.3
         found += [(x + i * far / 2, y + j * far / 2) for i in (-2, -1, 0, 1, 2) for j in (-2, -1, 0, 1, 2)]
     return found
-
-
-# --- tape and head base -----------------------------------------------------------------------------------------------
-
-
-def tape(way: TapeWay) -> str:
-    """Draw the way of the tape, schematically."""
-    packs = "".join(
-        element(
-            "circle", cx=x, cy=-y, r=way.pack, fill="none", stroke=TAPE, stroke_width=THIN, stroke_dasharray="0.5 1"
-        )
-        for x, y in way.reels
-    )
-    run = "M" + " L".join(_point(at) for at in way.points)
-    line = element("path", d=run, fill="none", stroke=TAPE, stroke_width=0.7, stroke_dasharray="4 1 0.8 1")
-    posts = "".join(element("circle", cx=x, cy=-y, r=1.2, fill=TAPE) for x, y in way.guides)
-    title = element("title", "way of the tape, schematic; packs as in the middle of a side")
-    return element("g", title, packs, line, posts, class_="tape")
-
-
-def head_base(scene: Scene, way: TapeWay | None) -> str:
-    """Draw the plate with its heads, up at the tape or down; and what lifts it."""
-    name = scene.machine.head_base.name
-    if way is None:
-        return group(scene, name, kind="head-base")
-    left, bottom, right, top = head_base_box(scene, way)
-    suspect = scene.suspicion(name) > 0
-    edge = SUSPECT if suspect else INK
-    plate = element("rect", x=left, y=-top, width=right - left, height=top - bottom, rx=1.2, fill_opacity=0.75,
-                    fill=filling(scene, name, FAINT), stroke=edge, stroke_width=THIN)  # fmt: skip
-    face = bottom if way.up > 0 else top
-    heads = "".join(
-        element("rect", x=way.head[0] + at - wide / 2, y=-max(face, face - way.up * 4.2), width=wide, height=4.2,
-                rx=0.9, fill=PAPER, stroke=edge, stroke_width=THIN)
-        for at, wide in ((0.0, 8.0), (-9.0, 4.0))
-    )  # fmt: skip
-    lifter = scene.machine.head_base.lifted_by
-    push = ""
-    if lifter in scene.machine.rotors:
-        x, y = scene.axis(lifter)
-        edge_x = left if abs(x - left) < abs(x - right) else right
-        run = f"M{_point((x, y))} L{_point((edge_x, (bottom + top) / 2))}"
-        push = element("path", d=run, fill="none", stroke=MUTED, stroke_width=0.8, stroke_dasharray="2.2 1.4")
-    return group(scene, name, push, plate, heads, kind="head-base")
-
-
-def play_head(scene: Scene, way: TapeWay) -> Point:
-    """Give the middle of the head in the middle of the head base."""
-    _, bottom, _, top = head_base_box(scene, way)
-    return way.head[0], (bottom if way.up > 0 else top) - way.up * 2.1
-
-
-def lifted_said(machine: Machine) -> str:
-    """Say what lifts the head base."""
-    lifter = machine.head_base.lifted_by
-    return name_of(machine, lifter) if has(machine, lifter) else f"the {lifter}"
 
 
 def mode_line(scene: Scene) -> str:
