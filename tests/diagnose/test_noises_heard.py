@@ -8,7 +8,7 @@ from tapewright.diagnose.from_sound import evidence_of_sound
 from tapewright.machine.library import shipped
 from tapewright.machine.rates import rates
 from tapewright.words.evidence import Observation
-from tapewright.words.mechanism_heard import Knock, Mark, MechanismHeard, NoRepeats, Rubbing
+from tapewright.words.mechanism_heard import Knock, Mark, MechanismHeard, NoRepeats, Rubbing, Squeal
 from tapewright.words.reading import Reading
 
 MACHINE = shipped("one_motor_portable")
@@ -67,3 +67,33 @@ def test_a_reel_that_swells_in_a_wind_is_no_noise_and_what_knocks_there_as_in_pl
 
 def test_what_comes_back_more_slowly_than_once_a_second_is_left_open() -> None:
     assert said("play_noise", rubs(0.6, 5.0)) is None
+
+
+# --- squeals ----------------------------------------------------------------------------------------------------------
+
+
+def squeals_said(back: Reading, sure: float = 0.9) -> dict[str, float]:
+    """Give what is said of each part's squealing in play."""
+    squeal = Squeal(12.0, 24.0, Reading(2400.0, "Hz", 5.0), 15.0, back, "squeal", sure)
+    heard = MechanismHeard(42.0, 48000.0, MARKS, (), (squeal,), (), (), (), (), ())
+    readings = evidence_of_sound(MACHINE, heard).evidence.readings
+    found = {name: one.value for name, one in readings.items() if name.startswith("squeal_sure:")}
+    return {name: value for name, value in found.items() if value is not None}
+
+
+def test_a_squeal_that_swells_with_the_flywheel_is_not_a_reels() -> None:
+    found = squeals_said(Reading(turning("flywheel", "play"), "Hz", 0.05, method="spectrum of its level"))
+    named = {name for name, value in found.items() if value > 0.5}
+    assert len(named) <= 1
+    assert found["squeal_sure:takeup_reel@play"] < 0.2
+
+
+@pytest.mark.parametrize("rotor", ["flywheel", "takeup_reel", "pinch_roller", "idler_tyre"])
+def test_the_shares_of_a_squeal_add_up_to_no_more_than_the_squeal(rotor: str) -> None:
+    known = rates(MACHINE, "play").get(rotor)
+    back = Reading(known.turns_per_s.value if known else 1.0, "Hz", 0.05, method="from chirp to chirp")
+    assert sum(squeals_said(back).values()) <= 0.9 + 1e-9
+
+
+def test_where_it_is_open_how_often_a_squeal_comes_back_no_part_is_named() -> None:
+    assert squeals_said(Reading(None, "Hz", why_not="It is too short.")) == {}

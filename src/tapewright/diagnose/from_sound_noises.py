@@ -9,7 +9,7 @@ from tapewright.diagnose.network import Network
 from tapewright.machine.parts import SPOKEN_MODES, Machine, shaft, spoken
 from tapewright.machine.rates import Rate, rates
 from tapewright.words.evidence import Observation
-from tapewright.words.mechanism_heard import MechanismHeard, Squeal
+from tapewright.words.mechanism_heard import Disturbance, MechanismHeard, Squeal
 from tapewright.words.reading import Reading
 
 PLAIN_DB, PLAIN_IN_A_WIND_DB = 1.6, 2.0
@@ -31,49 +31,69 @@ NO_NOISE, NO_NOISE_IN_A_WIND = 0.85, 0.66
 without were called noisy. How sure follows from that by the ratio of chances."""
 QUIET_S: Final = 3.0
 """In a shorter spell what squeals once in a turn may not have come round."""
-NO_SQUEAL: Final = 0.8
+NO_SQUEAL, NO_SQUEAL_UNDER_TALK = 0.88, 0.75
 SQUEAL_MOST: Final = 0.92
-"""Squeals were found in 13 of 13 held-out minutes, and in 2 of 34 that had none (docs/mechanism-sound.md); softer ones
-than those are not denied."""
+"""Squeals were found in 20 of 22 tuning minutes of `benchmarks.minute_trials` and its like, down to 5 dB, and in 2 of
+some 20 in which something knocked and nothing squealed; softer ones than those are not denied."""
+ELSEWHERE: Final = 0.15
+"""How likely a part squeals where one squeal is heard that comes back as often as another part does; judgement."""
+SWELLS: Final = "spectrum of its level"
+"""How the ear found how often a squeal comes back, where that is the swelling of one tone."""
 
 
 def squeals(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
-    """Squeals: the part by the rate at which they come back, else the mode alone."""
-    machine, mode = net.machine, spell.mode
+    """Squeals: the part by the rate at which they come back, else the mode alone.
+
+    Parts that come round as often share what is said; the others on the list come off it. Where the rate is open,
+    nothing is said of any one part.
+    """
+    mode = spell.mode
     here = [one for one in heard.squeals if one.start_s < spell.end_s and one.end_s > spell.start_s]
     squeak = next((s for s in net.signs.values() if s.node == f"squeal@{mode}"), None)
     if not here:
         if squeak is not None and spell.end_s - spell.start_s >= QUIET_S and heard_in(heard, spell):
+            talked = any(one.kind == "speech" and _meets(one, spell) for one in heard.disturbances)
             quiet = f"No squeal or chirp is heard {SPOKEN_MODES[mode]}."
-            yield squeak.id, Observation(squeak.id, False, NO_SQUEAL), quiet
+            yield squeak.id, Observation(squeak.id, False, NO_SQUEAL_UNDER_TALK if talked else NO_SQUEAL), quiet
         return
-    best = max(here, key=lambda one: one.sure)
+    best = max(here, key=lambda one: (one.modulation_hz.value is not None, one.sure))
     pitch = best.frequency_hz.value or 0.0
     why = (
         f"A {best.kind} near {pitch:.0f} Hz is heard {SPOKEN_MODES[mode]}, {best.prominence_db:.0f} dB above its "
         "neighbours."
     )
-    named = list(_parts_at(machine, mode, best))
-    rubbing = [part for part in named if f"rubs:{shaft(machine, part)}@{mode}" in net.words]
-    if rubbing:
-        share = best.sure / len(rubbing)
-        for part in rubbing:
-            sure = min(max(share, 0.5 * best.sure), SQUEAL_MOST)
-            back = best.modulation_hz.value
-            also = f" It comes back {back:.2f} times a second, as the {spoken(machine, part)} comes round."
-            yield f"squeal_sure:{part}@{mode}", Reading(sure, "1", by="microphone"), why + also
+    yield from _shares(net, mode, best, why)
     if squeak is not None:
-        yield squeak.id, Observation(squeak.id, True, min(best.sure, SQUEAL_MOST)), why
+        plainest = max(here, key=lambda one: one.sure)
+        open_to = (
+            "" if best.modulation_hz.value is not None else " How often it comes back is open, and so is the part."
+        )
+        yield squeak.id, Observation(squeak.id, True, min(plainest.sure, SQUEAL_MOST)), why + open_to
 
 
-def _parts_at(machine: Machine, mode: str, squeal: Squeal) -> Iterator[str]:
-    """Name the shafts that come round as often as a squeal comes back."""
-    back = squeal.modulation_hz
-    if back.value is None:
+def _meets(one: Disturbance | Squeal, spell: Spell) -> bool:
+    return one.start_s < spell.end_s and one.end_s > spell.start_s
+
+
+def _shares(net: Network, mode: str, best: Squeal, why: str) -> Iterator[Said]:
+    """Share a squeal among the parts that come round as often as it comes back, and take it from the others."""
+    machine, back = net.machine, best.modulation_hz
+    fitting = [rate.name for rate in _shafts(machine, mode) if _comes_round(rate, back)]
+    if not fitting:
         return
-    for rate in _shafts(machine, mode):
-        if _comes_round(rate, back):
-            yield rate.name
+    sure = min(best.sure, SQUEAL_MOST)
+    others = [rate.name for rate in _shafts(machine, mode) if rate.name not in fitting]
+    for part in (one for one in fitting if f"rubs:{one}@{mode}" in net.words):
+        also = f" It comes back {back.value:.2f} times a second, as the {spoken(machine, part)} comes round."
+        rivals = len(fitting) - 1
+        with_it = f" {rivals} other{'s do' if rivals > 1 else ' does'} so too." if rivals else ""
+        reading = Reading(sure / len(fitting), "1", method="by microphone")
+        yield f"squeal_sure:{part}@{mode}", reading, why + also + with_it
+    if back.method != SWELLS:
+        return  # single chirps may come at any time
+    for part in (one for one in others if f"rubs:{one}@{mode}" in net.words):
+        also = f" It comes back {back.value:.2f} times a second, and the {spoken(machine, part)} does not."
+        yield f"squeal_sure:{part}@{mode}", Reading(ELSEWHERE, "1", method="by microphone"), why + also
 
 
 def _comes_round(rate: Rate, back: Reading) -> bool:
