@@ -1,5 +1,6 @@
-"""The film of a minute is cut where its steps change: every frame of a piece is that of the whole, at its own time."""
+"""The film of a minute is watched step by step."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import av
@@ -8,10 +9,9 @@ import pytest
 
 from tapewright.faults.applied import parse_fault
 from tapewright.jobs import guided_minute_film
-from tapewright.jobs.guided_minute_film import cut, evidence_of_minute, notes_of_minute, watch_minute
+from tapewright.jobs.guided_minute_film import evidence_of_minute, notes_of_minute, watch_minute
 from tapewright.machine.library import shipped
-from tapewright.machine.parts import Machine
-from tapewright.measure.film_reading import film_frames
+from tapewright.measure.film_pieces import FilmPiece
 from tapewright.simulate.film import film as simulated_film
 from tapewright.simulate.film_camera import Camera
 from tapewright.simulate.film_course import FilmStep
@@ -36,32 +36,29 @@ def film(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def test_a_piece_holds_the_frames_of_the_whole(film: Path, tmp_path: Path) -> None:
-    files = [tmp_path / "a.mkv", tmp_path / "b.mkv", tmp_path / "after.mkv"]
-    cut(film, [(1.0, 3.0), (2.5, 6.0), (50.0, 60.0)], files)
-    whole = [(frame.time_s, np.array(frame.luma)) for frame in film_frames(film)]
-    for file, start_s, end_s in ((files[0], 1.0, 3.0), (files[1], 2.5, 6.0)):
-        wanted = [(at_s, luma) for at_s, luma in whole if start_s <= at_s < end_s]
-        found = [(frame.time_s, np.array(frame.luma)) for frame in film_frames(file)]
-        assert len(found) == len(wanted)
-        for (at_s, luma), (was_s, before) in zip(found, wanted, strict=True):
-            assert at_s - found[0][0] == pytest.approx(was_s - wanted[0][0], abs=0.002)
-            np.testing.assert_array_equal(luma, before)
-    assert not files[2].exists(), "no frame lies there"
-
-
-def test_a_film_with_no_reel_says_so_step_by_step(film: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def no_reel(path: Path, machine: Machine, mode: str) -> None:
-        assert path.exists()
-        raise InputAtFaultError(Problem(path.name, f"shows no reel ({mode}).", "Film the well."))
-
-    monkeypatch.setattr(guided_minute_film, "watch_film", no_reel)
+def test_a_film_with_no_reel_says_so_step_by_step(film: Path) -> None:
     marks = [Mark("off", 0.0), Mark("play", 1.0), Mark("stop", 4.0), Mark("rewind", 5.0), Mark("stop", 30.0)]
     pieces = watch_minute(film, MACHINE, marks)
     assert [one.mode for one in pieces] == ["play", "rewind"]
     assert evidence_of_minute(pieces).reasons == ()
-    notes = notes_of_minute(pieces)
-    assert notes == ("In play: shows no reel (play).", "In rewind: shows no reel (rewind).")
+    says = "shows nothing that turns about a point of its own."
+    assert notes_of_minute(pieces) == (f"In play: {says}", f"In rewind: {says}")
+
+
+def test_a_step_after_the_end_of_the_film_says_so(film: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What watches is left out here: only what it gives for each step goes on, in the same order."""
+    ends = Problem("minute.mp4", "The film ends before it.", "Film the whole minute.")
+    asked: list[FilmPiece] = []
+
+    def told(path: Path, pieces: Sequence[FilmPiece]) -> tuple[Problem, ...]:
+        asked.extend(pieces)
+        return tuple(ends for _ in pieces)
+
+    monkeypatch.setattr(guided_minute_film, "watch_pieces", told)
+    marks = [Mark("off", 0.0), Mark("play", 1.0), Mark("fast_forward", 50.0), Mark("play", 55.0), Mark("stop", 60.0)]
+    pieces = watch_minute(film, MACHINE, marks)
+    assert [(one.start_s, one.end_s, one.takes_up) for one in asked] == [(1.0, 50.0, "right"), (50.0, 55.0, "right")]
+    assert [one.why_not for one in pieces] == [ends.found] * 2
 
 
 def test_a_film_without_a_step_that_moves_tape_is_refused(film: Path) -> None:

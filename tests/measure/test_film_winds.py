@@ -1,11 +1,11 @@
-"""A whole wind, angle by angle: its time where a mark tells the teeth apart, and no rate where nothing does."""
+"""A whole wind, angle by angle: its time where a mark tells the teeth apart, and rates of like teeth right or open."""
 
 import numpy as np
 import pytest
 
 from tapewright.measure.film_aliases import OPEN, unwrapped
 from tapewright.measure.film_turning import Followed
-from tapewright.measure.film_watching import _told
+from tapewright.measure.film_watching import told_of
 from tapewright.words.reels_seen import HubName, ReelsSeen
 
 HUB_M, THICKNESS_M, FULL_M = 0.011, 16e-6, 0.0236
@@ -37,7 +37,7 @@ def whole_wind(frames_hz: float, *, marked: bool, share: float = 1.0) -> tuple[F
 
 
 def told(hubs: tuple[Followed, ...]) -> ReelsSeen:
-    return _told((), unwrapped(hubs), 1e-5, "right")
+    return told_of((), unwrapped(hubs), 1e-5, "right")
 
 
 @pytest.mark.parametrize("share", [1.0, 0.7, 0.6])
@@ -51,7 +51,10 @@ def test_a_whole_wind_takes_its_time_within_the_interval(share: float) -> None:
 
 
 @pytest.mark.parametrize("frames_hz", [30.0, 60.0])
-def test_a_whole_wind_of_like_teeth_is_left_open_and_not_read_wrong(frames_hz: float) -> None:
-    """The reel that gives makes up to 27 turns a second: neither frame rate tells that from slower ones."""
+def test_a_whole_wind_of_like_teeth_is_read_right_or_left_open(frames_hz: float) -> None:
+    """The reel that gives makes up to 27 turns a second, which no frame tells from slower ones: its whole way does.
+
+    It stops from that rate within a frame, which no film can follow: there some turns may be lost.
+    """
     for way in unwrapped(whole_wind(frames_hz, marked=False)):
-        assert way.lead < OPEN or abs(way.turns[-1] - way.turns[0] - DRIVEN_HZ * WHOLE_S) < 2.0
+        assert way.lead < OPEN or abs(way.turns[-1] - way.turns[0] - DRIVEN_HZ * WHOLE_S) < 0.005 * DRIVEN_HZ * WHOLE_S

@@ -25,6 +25,8 @@ CLOCKWISE: Final = ("rewind", "review", "reverse_play")
 """Modes in which the hubs turn clockwise, seen from the front of the cassette; in all others anticlockwise."""
 MOST_HUBS: Final = 2
 MIN_RADIUS: Final = 5.0
+NO_STILL: Final = np.zeros((1, 1), dtype=np.uint8)
+"""Where no frame was kept."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,7 +37,7 @@ class FilmWatched:
         seen: what the film told.
         heard: readings and signs of the machine; None without one.
         mode: the mode that was filmed.
-        still: brightness of the first frame, shape (height, width), to mark the hubs in.
+        still: brightness of the first frame, shape (height, width), to mark the hubs in; one dark point for none.
     """
 
     seen: ReelsSeen
@@ -144,7 +146,7 @@ def _see_that_inside(hubs: Sequence[HubSeen], shape: tuple[int, ...]) -> None:
 
 def _eight_bits(still: NDArray[Any] | None) -> NDArray[np.uint8]:
     if still is None:
-        return np.zeros((1, 1), dtype=np.uint8)
+        return NO_STILL
     if still.dtype == np.uint8:
         return np.array(still)
     return np.asarray(still >> 8, dtype=np.uint8)

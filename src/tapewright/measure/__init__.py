@@ -3,6 +3,7 @@
 audio           open any file that libsndfile reads, in blocks, altering nothing; refuse the rest with a sentence
 packed          sound out of the containers of phones and cameras
 survey          one pass over the file: what stands out in each twentieth of a second, levels, clipping
+frames          what stands out in each short frame of a channel; clipped samples
 tone            where the steady test tone is, or why there is none
 swinging        the same for a tone that swings by up to 6 %: a belt that slips, sticks or is dented
 plain           plain samples read straight from the file, each channel on its own
@@ -86,12 +87,16 @@ film_turners    what turns about a point of its own in short runs of frames
 film_hubs       the two hubs of a cassette in a film: found, or pointed at
 film_shake      how each frame lies against the first, by what does not turn
 film_turning    a hub's angle from frame to frame
+film_ladder     all rates of one hub that would look the same, block by block
 film_aliases    which of several rates a film shows, where teeth look alike
 film_one_tape   which rates of two hubs can be on one tape
 film_rates      turns per second out of angles, with their doubt
 film_tape       what two hubs tell of the tape: speed, packs, thickness, position
 film_events     what reels do besides turning evenly
 film_watching   watch_reels: all of that for a film
+film_two_hubs   the courses of two hubs on one tape, chosen together
+film_run_up     a hub's way from standing to its rate, frame by frame
+film_pieces     watch_pieces: several modes in one film, each with the packs that the one before left
 one_pass_parts  the nouns of a one-pass reading
 one_pass_capture  the sections of a capture: tones mixed down once each, crosstalk taken out
 multitone       many tones at once: the response between others, and what stands between them

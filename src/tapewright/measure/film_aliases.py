@@ -12,30 +12,39 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.measure.film_one_tape import HOLDS_TURNS, NOT_ONE_TAPE, TURNS_HZ, can_be_packs, costs_of_laws, pack_law
+from tapewright.measure.film_ladder import LEAST_BLOCK, Ladder, Way, blocks_of, ladder_of, marked
+from tapewright.measure.film_one_tape import (
+    HOLDS_TURNS,
+    NOT_ONE_TAPE,
+    STANDS_BESIDE,
+    TURNS_HZ,
+    PackLaw,
+    PackRatio,
+    costs_of_laws,
+    of_packs,
+    one_stands,
+    pack_law,
+)
+from tapewright.measure.film_run_up import standing_ends
 from tapewright.measure.film_turning import Followed
+from tapewright.measure.film_two_hubs import joint_courses
 from tapewright.words.reels_seen import HubName
 
 Floats = NDArray[np.float64]
 
-BLOCK_S: Final = 0.15
-LEAST_BLOCK: Final = 4
-FASTEST_HZ: Final = 28.0
-"""No hub of a cassette is wound faster: reels that are driven make up to 13 turns a second, and one that gives makes
-2.2 times as many once it is bare; by the shipped descriptions."""
 NEAR_LIMIT: Final = 0.8
 """Share of the rate that is sure by itself from which a film may hide a faster one; own choice."""
 SPEEDS_UP_HZ_PER_S: Final = 10.0
 """How fast a hub gains rate from one block to the next before that counts against it; own choice."""
-LEAST_STEADY: Final = 0.8
-MOST_JUMPS: Final = 0.03
-SLOWER_IS_LIKELIER: Final = 1.5
-"""What one whole step a frame costs a film, however long it is: a tie goes to the slower rate, and is no proof."""
-STANDS: Final = 0.003
-"""Share of a whole step: what turns by less stands, since no rate is a whole number of steps for long by chance."""
-STANDING_IS_LIKELIER: Final = 0.5
-UNEXPECTED: Final = 6.0
-"""What a rate outside of what the machine can do costs a film: no more, since machines that race exist."""
+NO_LAW: Final = 6.0
+"""What it costs a reading not to run evenly for so long that the law of two packs could be tried."""
+OTHER_PACKS: Final = 6.0
+"""Where every reading costs more than this beside the packs that were told, these were not those of this stretch."""
+FIRST: Final = 6
+FIRST_TELL: Final = 0.025
+"""Standard deviation, as a share, of the packs' ratio by the rates of the first even blocks; own choice."""
+LEAP: Final = 0.15
+"""Share by which a rate changes from one block to the next where the way between them cannot be trusted; own choice."""
 OPEN: Final = 2.0
 """Cost by which the best must lead for a rate to be given at all (a likelihood ratio of seven)."""
 DECIDED: Final = 3.0
@@ -93,211 +102,143 @@ def fastest_sure_hz(frame_rate_hz: float, symmetry: int) -> float:
     return frame_rate_hz / (2.0 * symmetry)
 
 
-def marked(followed: Followed) -> bool:
-    """Say whether something tells the teeth apart: the tooth that fits best then moves as evenly as the rest.
-
-    Arguments:
-        followed: a hub's angles.
-    """
-    if followed.symmetry == 1:
-        return True
-    steps = np.exp(1j * np.diff(followed.angle_rad))
-    width = min(15, len(steps))
-    if width < 5:
-        return False
-    mean = np.convolve(steps, np.ones(width) / width, mode="valid")
-    off = np.angle(steps[width // 2 : width // 2 + len(mean)] * np.conj(mean))
-    jumps = float(np.mean(np.abs(off) > np.pi / followed.symmetry))
-    return float(np.median(np.abs(mean))) > LEAST_STEADY and jumps < MOST_JUMPS
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Ways:
-    """All ways to unwrap one hub: for each alias of the first block, what the best way costs, its rates and turns.
-
-    Rates are by block, shape (ways, blocks); turns from the first frame on, shape (ways, frames).
-    """
-
-    costs: Floats
-    rates_hz: Floats
-    turns: Floats
-    blocks: NDArray[np.intp]
-
-
-def unwrapped(followed: Sequence[Followed], expected_hz: Sequence[tuple[float, float]] = ()) -> tuple[Turned, ...]:
+def unwrapped(
+    followed: Sequence[Followed], expected_hz: Sequence[tuple[float, float]] = (), packs: PackRatio | None = None
+) -> tuple[Turned, ...]:
     """Unwrap the angles of one or two hubs, each with the others in mind.
 
     Arguments:
         followed: their angles, from `follow_hubs`.
         expected_hz: lowest and highest turns per second that the machine can give a hub, one or several ranges.
+        packs: how large the packs are at the beginning, where another stretch of the film told it.
     """
     if not followed or len(followed[0].times_s) < LEAST_BLOCK + 1:
         return ()
-    blocks = _blocks(followed[0].times_s)
-    ways = [_ways(one, blocks, expected_hz) for one in followed]
-    chosen, leads = _chosen(ways)
-    if _no_one_tape(followed, ways, chosen):
-        leads = [min(lead, 0.0) for lead in leads]
-    rows = zip(followed, ways, chosen, leads, strict=True)
-    return tuple(_turned(one, way, at, lead) for one, way, at, lead in rows)
+    blocks = blocks_of(followed[0].times_s)
+    steps = [np.diff(one.angle_rad) / (2.0 * np.pi) for one in followed]
+    ends = standing_ends(steps, [one.symmetry for one in followed]) if len(followed) > 1 else (0, 0)
+    ladders = [ladder_of(one, blocks, expected_hz, ends) for one in followed]
+    if len(ladders) == 1:
+        ways, leads = _alone(ladders[0])
+    else:
+        ways, leads = _of_both(ladders[0], ladders[1], packs)
+        if _no_one_tape(ladders, ways):
+            leads = [min(lead, 0.0) for lead in leads]
+    rows = zip(followed, ways, leads, strict=True)
+    return tuple(_turned(one, way, lead) for one, way, lead in rows)
 
 
-def _blocks(times_s: Floats) -> NDArray[np.intp]:
-    """Give the block that each step from a frame to the next belongs to."""
-    steps = np.diff(times_s)
-    length = max(LEAST_BLOCK, round(BLOCK_S / float(np.median(steps))))
-    return np.asarray(np.arange(len(steps)) // length, dtype=np.intp)
+def _anchor(*ladders: Ladder) -> int:
+    """Give the block in which the ways are told apart: where hubs that stood have come up, or the first."""
+    ups = [up for one in ladders for up in one.ups[:1]]
+    return int(ladders[0].blocks[ups[0].runs_at]) if ups else 0
 
 
-def _ways(followed: Followed, blocks: NDArray[np.intp], expected_hz: Sequence[tuple[float, float]]) -> _Ways:
-    symmetry = followed.symmetry
-    steps, between = np.diff(followed.angle_rad), np.diff(followed.times_s)
-    typical = float(np.median(between))
-    step_hz = 1.0 / (symmetry * typical)
-    # Looked for about every half step, so that none lies where the angle wraps; what is found twice does no harm.
-    most = int(2.0 * FASTEST_HZ / step_hz) + 2
-    about_hz = 0.5 * step_hz * np.arange(-most, most + 1)
-    count = int(blocks[-1]) + 1
-    about = steps[:, None] - 2.0 * np.pi * about_hz * between[:, None]
-    turned = np.stack([_summed(np.exp(1j * symmetry * one), blocks) for one in about.T], axis=1)
-    base = np.angle(turned) / symmetry / (2.0 * np.pi * typical)
-    rates = _sharpened(base + about_hz, steps, between, blocks, symmetry)
-    cost = _missed(rates, steps, between, blocks, symmetry)
-    if symmetry > 1 and marked(followed):
-        cost += _missed(rates, steps, between, blocks, 1)
-    cost += SLOWER_IS_LIKELIER / count * np.abs(rates) / step_hz + 1e3 * (np.abs(rates) > FASTEST_HZ)
-    standing = np.abs(rates / step_hz - np.round(rates / step_hz)) < STANDS
-    cost += STANDING_IS_LIKELIER * standing * (np.abs(rates) > 0.5 * step_hz)
-    if expected_hz:
-        within = np.abs(rates) < 0.05
-        for low, high in expected_hz:
-            within |= (np.abs(rates) >= low) & (np.abs(rates) <= high)
-        cost += UNEXPECTED / count * ~within
-    seconds = max(float(np.median(np.bincount(blocks, between))), 1e-6)
-    ahead = cost[-1].copy()
-    follow = np.zeros((count, len(about_hz)), dtype=np.intp)
-    for at in range(count - 2, -1, -1):
-        jump = (rates[at + 1][None, :] - rates[at][:, None]) / (SPEEDS_UP_HZ_PER_S * seconds)
-        onward = np.minimum(0.5 * jump**2, 8.0) + ahead[None, :]
-        follow[at] = onward.argmin(axis=1)
-        ahead = cost[at] + onward.min(axis=1)
-    paths = np.empty((len(about_hz), count), dtype=np.intp)
-    paths[:, 0] = np.arange(len(about_hz))
-    for at in range(1, count):
-        paths[:, at] = follow[at - 1][paths[:, at - 1]]
-    along = np.stack([rates[np.arange(count), path] for path in paths])
-    return _Ways(ahead, along, np.stack([_turns(followed, row[blocks]) for row in along]), blocks)
-
-
-def _turns(followed: Followed, rates_hz: Floats) -> Floats:
-    """Unwrap the angles along a course of rates, one for each step; gives turns from the first frame on."""
-    steps, between = np.diff(followed.angle_rad), np.diff(followed.times_s)
-    sector = 2.0 * np.pi / followed.symmetry
-    # A mark chooses the rate; which tooth is which in a single frame is never trusted.
-    steps = steps + sector * np.round((2.0 * np.pi * rates_hz * between - steps) / sector)
-    return np.asarray(np.concatenate([[0.0], np.cumsum(steps)]) / (2.0 * np.pi), dtype=np.float64)
-
-
-def _summed(values: NDArray[np.complex128], blocks: NDArray[np.intp]) -> NDArray[np.complex128]:
-    """Sum complex numbers block by block."""
-    return np.asarray(np.bincount(blocks, values.real) + 1j * np.bincount(blocks, values.imag))
-
-
-def _missed(rates: Floats, steps: Floats, between: Floats, blocks: NDArray[np.intp], looks_same: int) -> Floats:
-    """Give what each rate of each block costs by the steps it misses, over the least of the block, (blocks, rates)."""
-    left = looks_same * (steps[:, None] - 2.0 * np.pi * rates[blocks] * between[:, None])
-    cost = 4.0 * np.stack([np.bincount(blocks, 1.0 - np.cos(one)) for one in left.T], axis=1)
-    return np.asarray(np.minimum(cost - cost.min(axis=1, keepdims=True), 3.0) * (np.bincount(blocks) > 2)[:, None])
-
-
-def _sharpened(rates: Floats, steps: Floats, between: Floats, blocks: NDArray[np.intp], symmetry: int) -> Floats:
-    """Fit each block's rate to frame times that waver: what an even step leaves is added, by least squares."""
-    phase = steps[:, None] - 2.0 * np.pi * rates[blocks] * between[:, None]
-    left = np.angle(np.exp(1j * symmetry * phase)) / symmetry
-    squares = np.bincount(blocks, between**2)
-    added = np.stack([np.bincount(blocks, one * between) for one in left.T], axis=1)
-    return np.asarray(rates + added / (2.0 * np.pi * squares[:, None]), dtype=np.float64)
-
-
-def _chosen(ways: Sequence[_Ways]) -> tuple[list[int], list[float]]:
-    """Choose a way for each hub, and give by how much each leads; two hubs are chosen together."""
-    if len(ways) == 1:
-        return _alone(ways[0])
-    one, other = ways
-    total = one.costs[:, None] + other.costs[None, :] + _on_one_tape(one, other)
-    best = np.unravel_index(int(np.argmin(total)), total.shape)
+def _of_both(one: Ladder, other: Ladder, packs: PackRatio | None) -> tuple[list[Way], list[float]]:
+    """Choose the ways of two hubs together, and give by how much each leads."""
+    joint = joint_courses(
+        (one.rates_hz, other.rates_hz), (one.costs, other.costs), (one.step_hz, other.step_hz), one.seconds,
+        one.free() & other.free(), _anchor(one, other),
+    )  # fmt: skip
+    near = np.flatnonzero(joint.costs < joint.costs.min() + NOT_ONE_TAPE)
+    pairs = [(one.way(joint.rates_hz[at, 0]), other.way(joint.rates_hz[at, 1])) for at in near]
+    total = joint.costs[near] + np.array([first.cost + second.cost for first, second in pairs])
+    total += [STANDS_BESIDE * one_stands(first.rates_hz, second.rates_hz) for first, second in pairs]
+    laws = {at: law for at, pair in enumerate(pairs) if (law := _law(one.blocks, *pair)) is not None}
+    costs = costs_of_laws(laws)
+    # What never runs evenly for long, where another reading does, keeps no law either.
+    total += [costs.get(at, NO_LAW if costs else 0.0) for at in range(len(pairs))]
+    if packs is not None:
+        apart = np.array([of_packs(_packs_of(*pair, laws.get(at)), packs) for at, pair in enumerate(pairs)])
+        # Where none has the packs that were told, something slipped when they were, or it is another cassette.
+        total += apart if float((total - total.min() + apart).min()) < OTHER_PACKS else 0.0
+    best = int(np.argmin(total))
     leads = []
-    for axis, at in enumerate(best):
-        rest = np.delete(total, at, axis=axis)
-        # Ways that come together after the first block are the same way.
-        rates = (one, other)[axis].rates_hz
-        apart = [float(np.mean(np.abs(row - rates[at]))) > 0.05 for row in np.delete(rates, at, axis=0)]
-        kept = rest[apart, :] if axis == 0 else rest[:, apart]
-        leads.append(float(kept.min() - total[best]) if kept.size else np.inf)
-    return [int(at) for at in best], leads
+    even = _evenly(pairs[best][0].rates_hz, pairs[best][1].rates_hz)
+    even = even if even.any() else np.ones(len(even), dtype=np.bool_)
+    for hub in (0, 1):
+        # Ways that differ in passing only are the same way.
+        others = [
+            float(np.median(np.abs(pair[hub].rates_hz - pairs[best][hub].rates_hz)[even])) > 0.05 for pair in pairs
+        ]
+        leads.append(float(total[others].min() - total[best]) if any(others) else NOT_ONE_TAPE)
+    return list(pairs[best]), leads
 
 
-def _no_one_tape(followed: Sequence[Followed], ways: Sequence[_Ways], chosen: Sequence[int]) -> bool:
+def _packs_of(one: Way, other: Way, law: PackLaw | None) -> PackRatio:
+    """Give the packs at the beginning: by the law, or by the first even rates where it tells them no better."""
+    even = np.flatnonzero(_evenly(one.rates_hz, other.rates_hz))[:FIRST]
+    if not len(even):
+        return PackRatio(1.0, np.inf)
+    ratio = float(np.median(np.abs(other.rates_hz[even] / one.rates_hz[even])))
+    by_rates = PackRatio(ratio, FIRST_TELL * ratio)
+    if law is None or not law.ratio_deviation < by_rates.deviation:
+        return by_rates
+    return PackRatio(law.ratio, law.ratio_deviation)
+
+
+def _law(blocks: NDArray[np.intp], one: Way, other: Way) -> PackLaw | None:
+    even = _evenly(one.rates_hz, other.rates_hz)
+    return pack_law(_by_block(one.turns, blocks)[even], _by_block(other.turns, blocks)[even]) if even.any() else None
+
+
+def _no_one_tape(ladders: Sequence[Ladder], ways: Sequence[Way]) -> bool:
     """Say whether rates that may hide faster ones break the law of two packs: then a slip or a wrong rate, and open."""
-    if len(ways) < 2:
-        return False
-    step_s = float(np.median(np.diff(followed[0].times_s)))
-    rates = [np.abs(way.rates_hz[at]) for way, at in zip(ways, chosen, strict=True)]
-    may_hide = [
-        float(rate.max()) > NEAR_LIMIT * fastest_sure_hz(1.0 / step_s, 1 if marked(one) else one.symmetry)
-        for one, rate in zip(followed, rates, strict=True)
-    ]
-    both = np.min(rates, axis=0) > TURNS_HZ
-    if not any(may_hide) or not both.any():
-        return False
-    turns = [_by_block(way.turns[at], way.blocks)[both] for way, at in zip(ways, chosen, strict=True)]
-    law = pack_law(turns[0], turns[1])
+    even = _evenly(ways[0].rates_hz, ways[1].rates_hz)
+    may_hide = False
+    for ladder, way in zip(ladders, ways, strict=True):
+        followed = ladder.followed
+        frame_s = float(np.median(np.diff(followed.times_s)))
+        limit = fastest_sure_hz(1.0 / frame_s, 1 if marked(followed) else followed.symmetry)
+        may_hide |= float(np.abs(way.rates_hz[even]).max(initial=0.0)) > NEAR_LIMIT * limit
+    law = _law(ladders[0].blocks, ways[0], ways[1]) if may_hide else None
     return law is not None and law.left_turns > HOLDS_TURNS
 
 
-def _alone(way: _Ways) -> tuple[list[int], list[float]]:
-    best = int(np.argmin(way.costs))
-    rest = [
-        float(cost - way.costs[best])
-        for cost, row in zip(way.costs, way.rates_hz, strict=True)
-        if float(np.mean(np.abs(row - way.rates_hz[best]))) > 0.05
-    ]
-    return [best], [min(rest, default=float("inf"))]
+def _alone(ladder: Ladder) -> tuple[list[Way], list[float]]:
+    """Choose the way of one hub alone: it goes on as even as it can."""
+    count, number = ladder.rates_hz.shape
+    ahead = ladder.costs[-1].copy()
+    follow = np.zeros((count, number), dtype=np.intp)
+    for at in range(count - 2, -1, -1):
+        jump = ladder.rates_hz[at + 1][None, :] - ladder.rates_hz[at][:, None]
+        onward = np.minimum(0.5 * (jump / (SPEEDS_UP_HZ_PER_S * ladder.seconds)) ** 2, 8.0) + ahead[None, :]
+        follow[at] = onward.argmin(axis=1)
+        ahead = ladder.costs[at] + onward.min(axis=1)
+    path = np.empty((number, count), dtype=np.intp)
+    path[:, 0] = np.arange(number)
+    for at in range(1, count):
+        path[:, at] = follow[at - 1][path[:, at - 1]]
+    along = np.take_along_axis(ladder.rates_hz.T, path, axis=0)
+    best = int(np.argmin(ahead))
+    apart = np.mean(np.abs(along - along[best]), axis=1) > 0.05
+    return [ladder.way(along[best])], [float((ahead[apart] - ahead[best]).min(initial=np.inf))]
 
 
-def _on_one_tape(one: _Ways, other: _Ways) -> Floats:
-    """Give what each way of one hub costs beside each way of the other, shape (ways, ways)."""
-    total = np.full((len(one.costs), len(other.costs)), NOT_ONE_TAPE)
-    alone = one.costs[:, None] + other.costs[None, :]
-    can = [
-        (i, j)
-        for i in range(len(one.costs))
-        for j in range(len(other.costs))
-        if can_be_packs(one.rates_hz[i], other.rates_hz[j])
-    ]
-    least = min((float(alone[pair]) for pair in can), default=0.0)
-    laws = {}
-    for i, j in can:
-        total[i, j] = 0.0
-        turning = (np.abs(one.rates_hz[i]) > TURNS_HZ) & (np.abs(other.rates_hz[j]) > TURNS_HZ)
-        if alone[i, j] < least + NOT_ONE_TAPE and turning.any():
-            law = pack_law(*(_by_block(way.turns[at], way.blocks)[turning] for way, at in ((one, i), (other, j))))
-            if law is not None:
-                laws[i, j] = law
-    for pair, cost in costs_of_laws(laws).items():
-        total[pair] = cost
-    return total
+def _evenly(one_hz: Floats, other_hz: Floats) -> NDArray[np.bool_]:
+    """Give the longest run of blocks in which both turn, and neither goes over to quite another rate."""
+    turning = (np.abs(one_hz) > TURNS_HZ) & (np.abs(other_hz) > TURNS_HZ)
+    even = turning.copy()
+    for rate in (one_hz, other_hz):
+        size = np.maximum(np.abs(rate), TURNS_HZ)
+        leaps = np.abs(np.diff(rate)) > LEAP * np.minimum(size[1:], size[:-1])
+        even[1:] &= ~leaps
+    number = np.cumsum(~even) * turning
+    if not turning.any():
+        return turning
+    longest = int(np.bincount(number[turning]).argmax())
+    return np.asarray(turning & (number == longest))
 
 
 def _by_block(turns: Floats, blocks: NDArray[np.intp]) -> Floats:
     return np.asarray(np.bincount(blocks, 0.5 * (turns[1:] + turns[:-1])) / np.bincount(blocks), dtype=np.float64)
 
 
-def _turned(followed: Followed, way: _Ways, at: int, lead: float) -> Turned:
+def _turned(followed: Followed, way: Way, lead: float) -> Turned:
     symmetry = 1 if marked(followed) else followed.symmetry
     step_hz = 1.0 / (symmetry * float(np.median(np.diff(followed.times_s))))
     sigma = followed.sigma_rad / (2.0 * np.pi)
-    return Turned(followed.name, followed.times_s, way.turns[at], sigma, step_hz, symmetry, lead)
+    return Turned(followed.name, followed.times_s, way.turns, sigma, step_hz, symmetry, lead)
 
 
 def why_open(turned: Turned) -> str:

@@ -18,6 +18,10 @@ from tapewright.standards.iec_60094 import HUB_RADIUS_M, TAPES
 Floats = NDArray[np.float64]
 
 NOT_ONE_TAPE: Final = 20.0
+STANDS_BESIDE: Final = 6.0
+"""What it costs a reading that one hub stands while the other one winds fast: only tape that is torn does."""
+WINDS_HZ: Final = 2.5
+"""No capstan feeds a bare hub so fast at any speed but the double one, and a taker that stands beside it is rare."""
 PACKS_APART: Final = 2.6
 """Ratio of the radii of a full pack and a bare hub, with room: 25.2 over 11 mm is 2.3."""
 FULL_M: Final = 0.0244
@@ -34,7 +38,7 @@ ALIKE: Final = 4.0
 HOLDS_TURNS: Final = 5e-3
 """Where even the best leaves more, a reel slipped or tape hung loose: the law says nothing of that film."""
 TURNS_HZ: Final = 0.1
-LEAST: Final = 16
+LEAST: Final = 10
 """Values that a fit of three unknowns must have."""
 
 
@@ -47,12 +51,39 @@ class PackLaw:
         deviation_m: standard deviation of that.
         left_turns: root mean square of what does not fit.
         values: how many were fitted.
+        ratio: radius of the first pack over that of the other, where the turns are nought.
+        ratio_deviation: standard deviation of that.
+        taking: whether the first hub takes the tape up where turns count upward.
     """
 
     thickness_m: float
     deviation_m: float
     left_turns: float
     values: int
+    ratio: float = 0.0
+    ratio_deviation: float = float("inf")
+    taking: bool = True
+
+    def at(self, one_turns: float, other_turns: float) -> "PackRatio":
+        """Give the ratio of the packs after so many turns of each: a turn changes a radius by one thickness."""
+        size = float(np.hypot(HUB_RADIUS_M.value, FULL_M)) / self.thickness_m
+        way = 1.0 if self.taking else -1.0
+        y = way * size / float(np.hypot(self.ratio, 1.0))
+        x = y * self.ratio
+        return PackRatio((x + one_turns) / (y - other_turns), self.ratio_deviation)
+
+
+@dataclass(frozen=True, slots=True)
+class PackRatio:
+    """How large one pack is beside the other, as something else than this stretch of film told it.
+
+    Arguments:
+        ratio: radius of the left pack over that of the right one.
+        deviation: standard deviation of that.
+    """
+
+    ratio: float
+    deviation: float
 
 
 def can_be_packs(one_hz: Floats, other_hz: Floats) -> bool:
@@ -66,6 +97,18 @@ def can_be_packs(one_hz: Floats, other_hz: Floats) -> bool:
     if both.sum() < 0.1 * len(one_hz) or not both.any():
         return True
     return 1.0 / PACKS_APART < float(np.median(one_hz[both] / other_hz[both])) < PACKS_APART
+
+
+def one_stands(one_hz: Floats, other_hz: Floats) -> bool:
+    """Say whether one hub stands for most of the time in which the other one winds fast.
+
+    Arguments:
+        one_hz: turns per second of one hub, signed, shape (n,).
+        other_hz: of the other at the same times, shape (n,).
+    """
+    sizes = np.abs(np.stack([one_hz, other_hz]))
+    winds = sizes.max(axis=0) > WINDS_HZ
+    return bool(winds.any()) and float(np.mean(sizes.min(axis=0)[winds] < TURNS_HZ)) > 0.5
 
 
 def pack_law(one: Floats, other: Floats) -> PackLaw | None:
@@ -100,14 +143,18 @@ def pack_law(one: Floats, other: Floats) -> PackLaw | None:
     spans = np.linalg.pinv(columns[kept].T @ columns[kept])[:2, :2]
     of_size = np.sqrt(ALIKE) * rms * float(np.sqrt(max(float(solved[:2] @ spans @ solved[:2]), 0.0)))
     thickness = float(np.hypot(HUB_RADIUS_M.value, FULL_M)) / size
-    return PackLaw(thickness, thickness * of_size / size, rms, int(kept.sum()))
+    ratio = float(solved[0] / solved[1]) if solved[1] else np.inf
+    by_each = np.array([1.0, -ratio]) / (solved[1] or 1.0)
+    of_ratio = np.sqrt(ALIKE) * rms * size * float(np.sqrt(max(float(by_each @ spans @ by_each), 0.0)))
+    return PackLaw(thickness, thickness * of_size / size, rms, int(kept.sum()), ratio, of_ratio,
+                   bool(solved[0] > 0.0))  # fmt: skip
 
 
-def costs_of_laws(laws: dict[tuple[int, int], PackLaw]) -> dict[tuple[int, int], float]:
+def costs_of_laws(laws: dict[int, PackLaw]) -> dict[int, float]:
     """Give what each of several readings of one film costs: by the thickness it implies and by what it leaves over.
 
     Arguments:
-        laws: by any two numbers.
+        laws: by any number.
 
     Returns:
         By the same; nothing where no reading keeps the law.
@@ -125,9 +172,30 @@ def costs_of_laws(laws: dict[tuple[int, int], PackLaw]) -> dict[tuple[int, int],
     return costs
 
 
+def of_packs(seen: PackRatio, packs: PackRatio) -> float:
+    """Give what it costs a reading that its packs are others than those that were told.
+
+    Arguments:
+        seen: as the reading has them.
+        packs: as they were told.
+    """
+    spread = float(np.hypot(min(seen.deviation, 1e3), packs.deviation))
+    return float(min(0.5 * ((seen.ratio - packs.ratio) / spread) ** 2, MOST))
+
+
 def _of_thickness(law: PackLaw) -> float:
     outside = max(THINNEST_M - law.thickness_m, law.thickness_m - THICKEST_M, 0.0)
     return float(min(0.5 * (outside / np.hypot(law.deviation_m, ROOM * law.thickness_m)) ** 2, MOST))
 
 
-__all__ = ["NOT_ONE_TAPE", "TURNS_HZ", "PackLaw", "can_be_packs", "costs_of_laws", "pack_law"]
+__all__ = [
+    "NOT_ONE_TAPE",
+    "TURNS_HZ",
+    "PackLaw",
+    "PackRatio",
+    "can_be_packs",
+    "costs_of_laws",
+    "of_packs",
+    "one_stands",
+    "pack_law",
+]

@@ -4,7 +4,7 @@ A phone's frame rate wavers, so nothing here counts frames: the time stamp of th
 is touched, and it is not copied: a film of any length needs the memory of a few frames.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -103,14 +103,17 @@ def film_frames(path: Path) -> Iterator[FilmFrame]:
         yield from _timed(_decoded(container, _stream(container, path)), None)
 
 
-def film_bursts(path: Path, bursts: int, frames: int, span_s: float) -> Iterator[tuple[FilmFrame, ...]]:
+def film_bursts(
+    path: Path, bursts: int, frames: int, span_s: float, from_s: Sequence[float] = ()
+) -> Iterator[tuple[FilmFrame, ...]]:
     """Give short runs of frames from places spread over a film: each begins at a frame that needs no other one.
 
     Arguments:
         path: the film.
-        bursts: how many at most.
+        bursts: how many at most, spread evenly.
         frames: how many frames in each.
         span_s: how long a run is to last, about: of a fast film not every frame is taken.
+        from_s: where they are to begin instead, seconds from the beginning of the film, rising.
 
     Raises:
         InputAtFaultError: there is no such file, or no film in it.
@@ -119,17 +122,20 @@ def film_bursts(path: Path, bursts: int, frames: int, span_s: float) -> Iterator
     # A header may state the ticks of its clock as its rate.
     rate = header.stated_rate_hz if header.stated_rate_hz < FASTEST_FILM_HZ else USUAL_FILM_HZ
     every = max(1, round(span_s * rate / frames))
+    keys = _key_times(path)
     with _opened(path) as container:
         stream = _stream(container, path)
         base = stream.time_base or Fraction(1, 1000)
         began = stream.start_time or 0
-        last_s = -1.0
-        for number in range(bursts):
-            at_s = header.duration_s * number / bursts
-            if number and at_s > 0.0:
+        last_s, whole = -1.0, _decoded(container, stream)
+        for at_s in from_s or [header.duration_s * number / bursts for number in range(bursts)]:
+            # Decoding on is quicker than going back to a whole picture that lies behind.
+            if any(last_s < key_s <= at_s for key_s in keys) and at_s > 0.0:
                 container.seek(int(at_s / base) + began, stream=stream, backward=True)
+                whole = _decoded(container, stream)
             held: list[FilmFrame] = []
-            for count, frame in enumerate(_timed(_decoded(container, stream), float(began * base), last_s)):
+            after_s = max(last_s, at_s - 0.5 / rate) if from_s else last_s
+            for count, frame in enumerate(_timed(whole, float(began * base), after_s)):
                 if count % every == 0:
                     held.append(FilmFrame(frame.time_s, frame.luma.copy()))
                 if len(held) == frames:
@@ -138,6 +144,19 @@ def film_bursts(path: Path, bursts: int, frames: int, span_s: float) -> Iterator
                 break
             last_s = held[-1].time_s
             yield tuple(held)
+
+
+def _key_times(path: Path) -> tuple[float, ...]:
+    """Give the times of the frames that need no other one, by the container, undecoded."""
+    with _opened(path) as container:
+        stream = _stream(container, path)
+        base = stream.time_base or Fraction(1, 1000)
+        began = stream.start_time or 0
+        return tuple(
+            float((packet.pts - began) * base)
+            for packet in container.demux(stream)
+            if packet.is_keyframe and packet.pts is not None
+        )
 
 
 def small(luma: Picture, width: int = SMALL_WIDTH) -> tuple[NDArray[np.float32], int]:

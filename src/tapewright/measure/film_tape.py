@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from tapewright.measure.film_one_tape import HOLDS_TURNS, THICKEST_M, THINNEST_M, PackRatio, pack_law
 from tapewright.measure.film_rates import SURE, RateCourse
 from tapewright.standards.iec_60094 import HUB_RADIUS_M, pack_radius_m
 from tapewright.words.reading import Reading
@@ -26,6 +27,16 @@ FULLEST_M: Final = (pack_radius_m(85.7, 15e-6), pack_radius_m(90.0, 18e-6))
 FULL_M: Final = sum(FULLEST_M) / 2.0
 FULL_DOUBT_M: Final = (FULLEST_M[1] - FULLEST_M[0]) / 2.0
 LEAST_BOTH_S: Final = 1.0
+PACKS_S: Final = 4.0
+"""The packs at the end are told from so many last steady seconds; own choice."""
+WOBBLES_TURNS: Final = 0.003
+"""How far a hub's angle strays with a centre that is a little off, by drawn films."""
+CHANGES: Final = 7e-4
+"""How much the ratio of two packs changes with a turn: 16 µm over 15 and 22 mm."""
+SLIPPED: Final = 0.05
+"""Standard deviation of the ratio, as a share, where a reel is winding in what it left; own choice."""
+LEAST_PACKS: Final = 0.004
+"""Least standard deviation of their ratio, as a share: a reel that coasts to its stop still winds; own choice."""
 THICKNESS_KNOWN: Final = 0.5
 """Doubted by more than this share, the thickness is not known."""
 
@@ -87,6 +98,35 @@ def tape_seen(courses: tuple[RateCourse, ...], takes_up: str = "", open_why: str
     speed_read = Reading(float(speed), "m/s", float(speed * share), method="both hubs' rates", conditions=conditions)
     return TapeSeen(speed_read, radii, thick, _position(courses, radii, whole, of_whole, taker), taker,
                     other_way)  # fmt: skip
+
+
+def pack_ratio(courses: Sequence[RateCourse], *, slipped: bool = False) -> PackRatio | None:
+    """Give how large the left pack is beside the right one at the end of a film; None where nothing tells it.
+
+    What both hubs turned is on one tape, so the radii are as the other's turns; fast packs change, and then the law of
+    two packs gives them at the end.
+
+    Arguments:
+        courses: of two hubs, on the same times.
+        slipped: whether one hub fell short alone: what it winds in later makes the ratio of turns another.
+    """
+    pair = tuple(courses)
+    if len(pair) != 2 or _why_not(pair):
+        return None
+    steady = np.flatnonzero(_steady(pair))
+    law = pack_law(pair[0].turns[steady], pair[1].turns[steady])
+    if law is not None and law.left_turns < HOLDS_TURNS and THINNEST_M < law.thickness_m < THICKEST_M:
+        ends = law.at(float(pair[0].turns[steady[-1]]), float(pair[1].turns[steady[-1]]))
+        if ends.deviation < LEAST_PACKS * ends.ratio:
+            return PackRatio(ends.ratio, LEAST_PACKS * ends.ratio)
+    late = steady[pair[0].times_s[steady] > pair[0].times_s[steady[-1]] - PACKS_S]
+    hop_s = float(pair[0].times_s[1] - pair[0].times_s[0])
+    turned = [float(np.abs(one.rate_hz[late]).sum()) * hop_s for one in pair]
+    share = SLIPPED if slipped else float(np.hypot(LEAST_PACKS, 2.0 * WOBBLES_TURNS / min(turned)))
+    # Over a fast wind the mean is that of its middle.
+    changes = max(one.usual_hz for one in pair) * PACKS_S * CHANGES
+    ratio = turned[1] / turned[0]
+    return PackRatio(ratio, ratio * float(np.hypot(share, changes)))
 
 
 def _why_not(courses: tuple[RateCourse, ...]) -> str:
@@ -195,4 +235,4 @@ def position_by_rates(courses: Sequence[RateCourse], takes_up: str, at_s: float,
     return float(np.clip((whole * part - hub) / (whole - 2.0 * hub), 0.0, 1.0))
 
 
-__all__ = ["TapeSeen", "position_by_rates", "tape_seen"]
+__all__ = ["TapeSeen", "pack_ratio", "position_by_rates", "tape_seen"]

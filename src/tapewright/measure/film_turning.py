@@ -96,6 +96,12 @@ class _Follower:
         self.sigmas.append(float(np.sqrt(variance * max(gain, 0.1) / max(bend, 1e-12))))
         self.fits.append(fits)
 
+    def followed(self, times_s: Floats) -> Followed:
+        """Give what was found, at the times of its frames."""
+        angles, sigmas = np.array(self.angles), np.array(self.sigmas)
+        fits = np.array(self.fits).reshape(len(times_s), self.hub.symmetry)
+        return Followed(self.hub.name, self.hub.symmetry, times_s, angles, sigmas, fits)
+
     def _angle(self, cross: NDArray[np.complex128]) -> tuple[float, float]:
         """Give the angle: which place between two teeth by what all teeth share, which tooth by all that is seen."""
         number = self.hub.symmetry
@@ -134,32 +140,56 @@ def follow_hubs(
     Raises:
         InputAtFaultError: there is no film in the file.
     """
-    followers = [_Follower(hub) for hub in hubs]
-    times: list[float] = []
+    return follow_pieces(path, hubs, ((0.0, float("inf")),), progress)[0]
+
+
+def follow_pieces(
+    path: Path,
+    hubs: Sequence[HubSeen],
+    pieces: Sequence[tuple[float, float]],
+    progress: Callable[[float], None] | None = None,
+) -> tuple[tuple[Followed, ...], ...]:
+    """Follow the angle of every hub through pieces of a film, each piece for itself, in one go through the film.
+
+    Arguments:
+        path: the film.
+        hubs: where they are.
+        pieces: beginning and end of each, seconds; they may overlap.
+        progress: called with the time of the film that is done, seconds.
+
+    Returns:
+        For each piece its hubs, times counted from where the piece begins.
+
+    Raises:
+        InputAtFaultError: there is no film in the file.
+    """
+    followers = [[_Follower(hub) for hub in hubs] for _ in pieces]
+    times: list[list[float]] = [[] for _ in pieces]
     camera: Camera | None = None
     shape: tuple[int, ...] = ()
-    for frame in film_frames(path):
+    begins_s = min(start_s for start_s, _ in pieces)
+    for number, frame in enumerate(film_frames(path)):
+        if frame.time_s < begins_s:
+            continue
         if camera is None:
             camera, shape = Camera(frame.luma, hubs), frame.luma.shape
         if frame.luma.shape != shape:
             break
-        camera.look(frame.luma)
-        for follower in followers:
-            follower.take(frame.luma, camera)
-        times.append(frame.time_s)
-        if progress is not None and len(times) % 30 == 0:
+        within = [at for at, (start_s, end_s) in enumerate(pieces) if start_s <= frame.time_s < end_s]
+        # Between the pieces a hand sways too, slowly against the frames.
+        if within or number % 4 == 0:
+            camera.look(frame.luma)
+        for at in within:
+            for follower in followers[at]:
+                follower.take(frame.luma, camera)
+            times[at].append(frame.time_s - pieces[at][0])
+        if progress is not None and number % 30 == 0:
             progress(frame.time_s)
+        if frame.time_s >= max(end_s for _, end_s in pieces):
+            break
     return tuple(
-        Followed(
-            one.hub.name,
-            one.hub.symmetry,
-            np.array(times),
-            np.array(one.angles),
-            np.array(one.sigmas),
-            np.array(one.fits).reshape(len(times), one.hub.symmetry),
-        )
-        for one in followers
+        tuple(one.followed(np.array(at_s)) for one in each) for each, at_s in zip(followers, times, strict=True)
     )
 
 
-__all__ = ["Followed", "follow_hubs"]
+__all__ = ["Followed", "follow_hubs", "follow_pieces"]

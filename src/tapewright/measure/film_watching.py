@@ -76,7 +76,7 @@ def watch_reels(
         raise _wrong(path, "holds too few frames.", "Film the hubs for some seconds.")
     if not hubs:
         _see_that_it_turns(path, followed, turned)
-    return _told(seen, turned, header.tick_s, takes_up)
+    return told_of(seen, turned, header.tick_s, takes_up)
 
 
 def _wrong(path: Path, found: str, do: str) -> InputAtFaultError:
@@ -85,20 +85,28 @@ def _wrong(path: Path, found: str, do: str) -> InputAtFaultError:
 
 def _see_that_it_turns(path: Path, followed: Sequence[Followed], turned: Sequence[Turned]) -> None:
     """Refuse what looked like hubs and is not: frames that do not agree, a way that jumps or leads nowhere."""
-    good: list[bool] = []
-    moves = False
-    for frames, way in zip(followed, turned, strict=True):
-        fits = float(np.median(frames.fits.max(axis=1)))
-        onward = _onward(way)
-        even = _scatter(way, frames.symmetry) < MOST_SCATTER
-        good.append(fits > LEAST_FITS and onward > LEAST_ONWARD and even)
-        moves |= onward < 1.0 or float(np.ptp(way.turns)) > LEAST_TURNS
-    if not all(good) or not moves:
+    moves = any(_onward(way) < 1.0 or float(np.ptp(way.turns)) > LEAST_TURNS for way in turned)
+    if not turns_evenly(followed, turned) or not moves:
         raise _wrong(
             path,
             "shows something that moves, but no hub that turns.",
             "Film both hubs from close by and straight on, or point at them with --hub.",
         )
+
+
+def turns_evenly(followed: Sequence[Followed], turned: Sequence[Turned]) -> bool:
+    """Say whether all frames agree with the hubs, and the ways lead on, or stand, without jumping.
+
+    Arguments:
+        followed: both hubs' angles.
+        turned: the same, unwrapped.
+    """
+    return all(
+        float(np.median(frames.fits.max(axis=1))) > LEAST_FITS
+        and _onward(way) > LEAST_ONWARD
+        and _scatter(way, frames.symmetry) < MOST_SCATTER
+        for frames, way in zip(followed, turned, strict=True)
+    )
 
 
 def _onward(way: Turned) -> float:
@@ -119,7 +127,15 @@ def _scatter(way: Turned, symmetry: int) -> float:
     return float(1.4826 * np.median(left[inside]) * symmetry) if inside.any() else 0.0
 
 
-def _told(hubs: Sequence[HubSeen], turned: Sequence[Turned], tick_s: float, takes_up: str) -> ReelsSeen:
+def told_of(hubs: Sequence[HubSeen], turned: Sequence[Turned], tick_s: float, takes_up: str) -> ReelsSeen:
+    """Say all that the ways of the hubs tell.
+
+    Arguments:
+        hubs: where they are.
+        turned: their ways, unwrapped.
+        tick_s: the step of the film's time stamps.
+        takes_up: "left" or "right" where it is known which hub takes up.
+    """
     courses = tuple(rate_course(one) for one in turned)
     times = turned[0].times_s
     duration = float(times[-1] - times[0])
@@ -224,4 +240,4 @@ def _cannot_say(courses: Sequence[RateCourse], turned: Sequence[Turned], tape: T
     return tuple(said)
 
 
-__all__ = ["OTHER_WAY", "watch_reels"]
+__all__ = ["OTHER_WAY", "told_of", "turns_evenly", "watch_reels"]

@@ -1,0 +1,140 @@
+"""watch_pieces: several modes in one film, the hubs looked for once, and each piece with the packs that were left it.
+
+Where the camera stays, the hubs stay: a reel that stands in one mode is known from another. The packs at the end of one
+piece are those at the beginning of the next, which tells like teeth apart: both hubs' rates are as those packs.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from tapewright.measure.film_aliases import OPEN, Turned, unwrapped
+from tapewright.measure.film_hubs import find_hubs
+from tapewright.measure.film_one_tape import PackRatio
+from tapewright.measure.film_rates import RateCourse, rate_course
+from tapewright.measure.film_reading import LEAST_FRAMES, film_bursts, film_header
+from tapewright.measure.film_tape import pack_ratio
+from tapewright.measure.film_turning import Followed, follow_pieces
+from tapewright.measure.film_watching import BURST_FRAMES, BURST_S, told_of, turns_evenly
+from tapewright.words.problem import InputAtFaultError, Problem
+from tapewright.words.reels_seen import HubSeen, ReelsSeen
+
+BURSTS_EACH: Final = 5
+SURE_OF_HUBS: Final = 0.95
+AFTER_S: Final = 0.15
+"""So long a piece goes on after its end: the reels of the mode before have still to stop; own choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class FilmPiece:
+    """One mode in a film.
+
+    Arguments:
+        start_s, end_s: from when to when, seconds of the film.
+        expected_hz: ranges of turns per second that the machine can give a hub.
+        takes_up: "left" or "right" where it is known which hub takes up.
+    """
+
+    start_s: float
+    end_s: float
+    expected_hz: tuple[tuple[float, float], ...] = ()
+    takes_up: str = ""
+
+
+def watch_pieces(
+    path: Path, pieces: Sequence[FilmPiece], progress: Callable[[float], None] | None = None
+) -> tuple[ReelsSeen | Problem, ...]:
+    """Watch several pieces of a film of the two hubs, in the order of time.
+
+    Arguments:
+        path: the film.
+        pieces: the modes.
+        progress: called with the share that is done.
+
+    Returns:
+        For each piece what it told, or why it told nothing: it ends before, or its frames do not fit the hubs found.
+
+    Raises:
+        InputAtFaultError: no film, or nothing in these pieces that turns.
+    """
+    film = _Film(path, tuple(pieces))
+    base = film.surest()
+    stretches = [(one.start_s, one.end_s + AFTER_S) for one in pieces]
+    done = None if progress is None else lambda at_s: progress(min(at_s / film.whole_s, 1.0))
+    each = follow_pieces(path, base, stretches, done)
+    found: list[ReelsSeen | Problem] = []
+    packs: PackRatio | None = None
+    for at, (piece, followed) in enumerate(zip(pieces, each, strict=True)):
+        seen, left = _piece(path, piece, base, followed, film.tick_s, packs)
+        if isinstance(seen, Problem) and len(followed[0].times_s) >= LEAST_FRAMES:
+            own = film.hubs(at)
+            if own and own != base:
+                again = follow_pieces(path, own, stretches[at : at + 1])[0]
+                seen, left = _piece(path, piece, own, again, film.tick_s, packs)
+        packs = left
+        found.append(seen)
+    return tuple(found)
+
+
+class _Film:
+    """Where the hubs are, looked for piece by piece, and only where it is asked."""
+
+    def __init__(self, path: Path, pieces: tuple[FilmPiece, ...]) -> None:
+        header = film_header(path)
+        self.path, self.pieces, self.tick_s = path, pieces, header.tick_s
+        self.whole_s = max(header.duration_s or max(one.end_s for one in pieces), 1e-3)
+        self._found: dict[int, tuple[HubSeen, ...]] = {}
+
+    def hubs(self, at: int) -> tuple[HubSeen, ...]:
+        """Give the hubs as one piece alone shows them; nothing where they do not turn in it."""
+        if at not in self._found:
+            start_s, end_s = self.pieces[at].start_s, min(self.pieces[at].end_s, self.whole_s)
+            from_s = [start_s + (end_s - start_s) * (number + 0.5) / BURSTS_EACH for number in range(BURSTS_EACH)]
+            bursts = [] if start_s >= end_s else film_bursts(
+                self.path, BURSTS_EACH, BURST_FRAMES, BURST_S, from_s
+            )  # fmt: skip
+            self._found[at] = find_hubs(list(bursts))
+        return self._found[at]
+
+    def surest(self) -> tuple[HubSeen, ...]:
+        """Give the hubs of the first piece that is sure of them, else of the surest."""
+        best: tuple[HubSeen, ...] = ()
+        for at in range(len(self.pieces)):
+            hubs = self.hubs(at)
+            if hubs and (not best or min(hub.sure for hub in hubs) > min(hub.sure for hub in best)):
+                best = hubs
+            if best and min(hub.sure for hub in best) > SURE_OF_HUBS:
+                break
+        if not best:
+            do = "Film both hubs from close by and straight on."
+            raise InputAtFaultError(Problem(str(self.path), "shows nothing that turns about a point of its own.", do))
+        return best
+
+
+def _piece(
+    path: Path, piece: FilmPiece, hubs: Sequence[HubSeen], followed: Sequence[Followed], tick_s: float,
+    packs: PackRatio | None,
+) -> tuple[ReelsSeen | Problem, PackRatio | None]:  # fmt: skip
+    """Tell of one piece, and give the packs at its end."""
+    if len(followed[0].times_s) < LEAST_FRAMES:
+        return Problem(str(path), "The film ends before it.", "Film the whole minute."), packs
+    turned = unwrapped(followed, piece.expected_hz, packs)
+    if not turned or not turns_evenly(followed, turned):
+        return Problem(str(path), "shows no hub that turns or stands in it.", "Leave the phone where it is."), packs
+    seen = told_of(hubs, turned, tick_s, piece.takes_up)
+    return seen, _packs_after(seen, turned, packs)
+
+
+def _packs_after(seen: ReelsSeen, turned: Sequence[Turned], before: PackRatio | None) -> PackRatio | None:
+    """Give the packs at the end of a piece: by its own rates, or as before where nothing turned; None where open."""
+    courses: list[RateCourse] = [rate_course(one) for one in turned]
+    if all(not one.usual_hz for one in courses):
+        return before
+    if seen.tape_speed_m_per_s.value is None or any(one.lead < OPEN for one in turned):
+        return None
+    slipped = any(one.kind in ("slips", "lags", "stands") for one in seen.events)
+    return pack_ratio(courses, slipped=slipped)
+
+
+__all__ = ["FilmPiece", "watch_pieces"]
