@@ -25,12 +25,11 @@ from tapewright.diagnose.learning import (
     SIGN_WEIGHT,
     by_kind,
     dirichlet_mean,
-    learnt_rates,
-    learnt_senses,
     part_kind,
     sense_of,
     with_knowledge,
 )
+from tapewright.diagnose.learnt import learnt_rates, learnt_senses
 from tapewright.diagnose.network import network
 from tapewright.faults.mechanism import mechanism
 from tapewright.faults.signs import SENSES, signs

@@ -51,6 +51,7 @@ explain       the chain from a fault to a sign, in words
 clash         smallest sets of evidence that cannot hold together
 closed_jobs   what a finished job says: what was found, what was not looked at, what had been predicted
 learning      what closed jobs teach: base rates, and how well signs are noticed
+learnt        the same set out to be shown
 calibration   how well what was predicted came true
 shop_standing  what a shop has learnt, and how well it predicted
 budget        which rotor explains which line, which share of the reading it is

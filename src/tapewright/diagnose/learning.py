@@ -68,7 +68,7 @@ def sense_of(sign: Sign) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class _Row:
+class Row:
     """One part as one job, or a number of jobs alike, left it."""
 
     layout: str
@@ -78,7 +78,7 @@ class _Row:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Cases:
+class Cases:
     """Rows of one kind of part as arrays.
 
     Arguments:
@@ -94,28 +94,29 @@ class _Cases:
     times: Array
 
 
-class _Rows:
+class Rows:
     """All rows, by kind of part, laid out once for each list of kinds."""
 
     def __init__(self, knowledge: Knowledge) -> None:
-        self.by_home: dict[str, list[_Row]] = {}
-        self._laid: dict[tuple[str, ...], _Cases] = {}
+        self.by_home: dict[str, list[Row]] = {}
+        self._laid: dict[tuple[str, ...], Cases] = {}
         for job in knowledge.jobs:
             for seen in job.parts:
-                self.by_home.setdefault(seen.part_kind, []).append(_Row(job.layout, seen.part, seen))
+                self.by_home.setdefault(seen.part_kind, []).append(Row(job.layout, seen.part, seen))
         for tally in knowledge.tallies:
             for kind, times in (*tally.found.items(), (SOUND, tally.sound)):
-                row = _Row(tally.layout, tally.part, PartFound(tally.part, tally.part_kind, kind), times)
+                row = Row(tally.layout, tally.part, PartFound(tally.part, tally.part_kind, kind), times)
                 self.by_home.setdefault(tally.part_kind, []).append(row)
 
-    def laid_out(self, home: str, kinds: Sequence[str]) -> _Cases:
+    def laid_out(self, home: str, kinds: Sequence[str]) -> Cases:
+        """Give the rows of one kind of part for a list of kinds of fault."""
         key = (home, *kinds)
         if key not in self._laid:
             self._laid[key] = _laid_out(self.by_home.get(home, ()), kinds)
         return self._laid[key]
 
 
-def _laid_out(rows: Sequence[_Row], kinds: Sequence[str]) -> _Cases:
+def _laid_out(rows: Sequence[Row], kinds: Sequence[str]) -> Cases:
     """Lay rows out; those that say nothing, or name a kind that is not here, are left out."""
     own: dict[tuple[str, str], list[int]] = {}
     before, weights = [], []
@@ -130,7 +131,7 @@ def _laid_out(rows: Sequence[_Row], kinds: Sequence[str]) -> _Cases:
             times.append(row.times)
     shape = len(times), len(kinds)
     numbers = {key: np.array(some) for key, some in own.items()}
-    return _Cases(numbers, np.array(before).reshape(shape), np.array(weights).reshape(shape), np.array(times))
+    return Cases(numbers, np.array(before).reshape(shape), np.array(weights).reshape(shape), np.array(times))
 
 
 def _with_sound(before: Mapping[str, float], kinds: Sequence[str]) -> list[float]:
@@ -178,7 +179,7 @@ def _factors(base: Mapping[str, float], before: Array, weights: Array, times: Ar
     return factors
 
 
-def _moved(base: Mapping[str, float], layout: str, name: str, cases: _Cases) -> dict[str, float]:
+def moved_by(base: Mapping[str, float], layout: str, name: str, cases: Cases) -> dict[str, float]:
     """Move a part's rates, first by what was seen elsewhere, then by what was seen of it."""
     chances, factors = np.array(list(base.values())), np.ones(len(base))
     before = np.where(np.isnan(cases.before), chances, cases.before)
@@ -213,18 +214,18 @@ def with_knowledge(network: Network, knowledge: Knowledge, *, rates: bool = True
         knowledge: what the shop has seen.
         rates: whether to move the base rates too, and not only how well signs are noticed.
     """
-    rows, answers = _Rows(knowledge), _Answers(knowledge)
+    rows, answers = Rows(knowledge), Answers(knowledge)
     parts = {name: _taught_part(network, known, rows) for name, known in network.parts.items()} if rates else {}
     signs = {name: answers.taught(sign) for name, sign in network.signs.items()}
     return replace(network, parts={**network.parts, **parts}, signs=signs)
 
 
-def _taught_part(network: Network, known: PartStates, rows: _Rows) -> PartStates:
+def _taught_part(network: Network, known: PartStates, rows: Rows) -> PartStates:
     home = part_kind(network.machine, known.part)
     if home not in rows.by_home:
         return known
     base = by_kind(known, known.prior)
-    moved = _moved(base, network.machine.layout, known.part, rows.laid_out(home, list(base)))
+    moved = moved_by(base, network.machine.layout, known.part, rows.laid_out(home, list(base)))
     states = zip(known.states, known.prior, strict=True)
     return replace(known, prior=tuple(chance / base[kind] * moved[kind] for (kind, _), chance in states))
 
@@ -232,7 +233,7 @@ def _taught_part(network: Network, known: PartStates, rows: _Rows) -> PartStates
 # --- signs ------------------------------------------------------------------------------------------------------------
 
 
-class _Answers:
+class Answers:
     """The answers that can be judged, by sense, ready to be counted for one sign after another."""
 
     def __init__(self, knowledge: Knowledge) -> None:
@@ -255,6 +256,7 @@ class _Answers:
         return _noticing(others, own, SIGN_WEIGHT)
 
     def taught(self, sign: Sign) -> Sign:
+        """Give a sign noticed as often as was learnt of it."""
         sense = sense_of(sign)
         if not self._by_sense.get(sense):
             return sign
@@ -287,99 +289,3 @@ def _noticing(usual: tuple[float, float], answers: Sequence[AnswerGiven], worth:
 def _beta_mean(usual: float, worth: float, so: Array, weights: Array) -> float:
     counts = {"so": float(np.sum(so * weights)), "not": float(np.sum((1.0 - so) * weights))}
     return dirichlet_mean({"so": usual, "not": 1.0 - usual}, worth, counts)["so"]
-
-
-# --- to be shown ------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class LearntRate:
-    """How often one part of one layout is out of order: the catalogue's word and the shop's.
-
-    Arguments:
-        layout, part, part_kind: which.
-        catalogue: chance that it is out of order, by the catalogue at the ages of the jobs.
-        learnt: the same as learnt.
-        low, high: 95 % interval of `learnt`: a Beta of as many cases as it rests on.
-        bad: how often it was found out of order.
-        looked_at: how often it was looked at.
-        jobs: jobs that tell of it, looked at or not.
-        kinds: kind -> chance as learnt.
-    """
-
-    layout: str
-    part: str
-    part_kind: str
-    catalogue: float
-    learnt: float
-    low: float
-    high: float
-    bad: int
-    looked_at: int
-    jobs: int
-    kinds: Mapping[str, float]
-
-
-@dataclass(frozen=True, slots=True)
-class LearntSense:
-    """How well a sense is relied on: noticed when it shows, and when it does not; usual and learnt."""
-
-    sense: str
-    usual_hit: float
-    hit: float
-    usual_false: float
-    false_rate: float
-    answers: int
-
-
-def learnt_rates(knowledge: Knowledge) -> tuple[LearntRate, ...]:
-    """List what was learnt of every part that was ever looked at, by layout and name."""
-    from scipy.stats import beta  # slow to load, and only needed to show
-
-    found = []
-    all_rows = _Rows(knowledge)
-    for kind, rows in all_rows.by_home.items():
-        own_rows: dict[tuple[str, str], list[_Row]] = {}
-        for row in rows:
-            if row.part:
-                own_rows.setdefault((row.layout, row.part), []).append(row)
-        for (layout, name), own in own_rows.items():
-            looked = [row for row in own if row.seen.found != NOT_LOOKED_AT]
-            told = [row.seen.before for row in own if row.seen.before]
-            if not looked or not told:
-                continue
-            base = _mean_before(told)
-            moved = _moved(base, layout, name, all_rows.laid_out(kind, list(base)))
-            learnt, cases = 1.0 - moved[SOUND], RATE_WEIGHT + sum(row.times for row in looked)
-            low, high = beta(cases * learnt, cases * (1.0 - learnt)).ppf([0.025, 0.975])
-            bad = sum(round(row.times) for row in looked if row.seen.found != SOUND)
-            counted = sum(round(row.times) for row in looked)
-            kinds = {k: chance for k, chance in moved.items() if k != SOUND}
-            found.append(
-                LearntRate(
-                    layout, name, kind, 1.0 - base[SOUND], learnt, float(low), float(high), bad, counted, len(own),
-                    kinds,
-                )
-            )  # fmt: skip
-    return tuple(sorted(found, key=lambda one: (one.layout, one.part)))
-
-
-def _mean_before(several: Sequence[Mapping[str, float]]) -> dict[str, float]:
-    kinds = dict.fromkeys(kind for one in several for kind in one)
-    bad = {kind: math.fsum(one.get(kind, 0.0) for one in several) / len(several) for kind in kinds}
-    return {SOUND: max(1.0 - math.fsum(bad.values()), 0.0)} | bad
-
-
-def learnt_senses(knowledge: Knowledge) -> tuple[LearntSense, ...]:
-    """List what was learnt of every sense that an answer could be judged of."""
-    answers = _Answers(knowledge)
-    counted = dict.fromkeys(SENSES, 0)
-    for job in knowledge.jobs:
-        for one in job.answers:
-            if one.shows is not None and one.sense in counted:
-                counted[one.sense] += 1
-    return tuple(
-        LearntSense(sense, SENSES[sense][0], answers.rates(sense)[0], SENSES[sense][1], answers.rates(sense)[1], count)
-        for sense, count in counted.items()
-        if count
-    )

@@ -15,7 +15,7 @@ from tapewright.diagnose.calibration import (
     reliability_table,
 )
 from tapewright.diagnose.closed_jobs import NOT_LOOKED_AT, SOUND, ClosedJob, Knowledge
-from tapewright.diagnose.learning import LearntRate, LearntSense, learnt_rates, learnt_senses
+from tapewright.diagnose.learnt import LearntRate, LearntSense, learnt_rates, learnt_senses
 from tapewright.words.estimate import Estimate
 
 ENOUGH_JOBS: Final = 100

@@ -9,6 +9,7 @@ from tapewright.measure.audio import Recording
 from tapewright.measure.beats import beat
 from tapewright.measure.flutter import Flutter, flutter
 from tapewright.measure.follow import Followed, followed
+from tapewright.measure.frames import Levels
 from tapewright.measure.lines import FittedLines, find_lines
 from tapewright.measure.long_readings import long_course, long_readings
 from tapewright.measure.meter import Meter
@@ -19,7 +20,6 @@ from tapewright.measure.spectrum import FlutterSpectrum, flutter_spectrum, mean_
 from tapewright.measure.speed import mean_frequency
 from tapewright.measure.speed_trace import jumps, means_in_gaps, speed_trace
 from tapewright.measure.stretches import LONG_S, LongTone
-from tapewright.measure.survey import Levels
 from tapewright.measure.tone import Tone
 
 

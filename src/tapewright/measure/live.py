@@ -16,11 +16,12 @@ from scipy import special
 
 from tapewright.measure.flutter import ready_trace
 from tapewright.measure.follow import Course, Followed, followed_part, tone_noise
+from tapewright.measure.frames import Frames, Levels
 from tapewright.measure.lines import FittedLines
 from tapewright.measure.mixer import ToneMixer
 from tapewright.measure.speed import Clock, mean_frequency, speed_error
 from tapewright.measure.speed_trace import speed_trace
-from tapewright.measure.survey import TONE_BAND_HZ, Frames, Levels, Survey, summed_up
+from tapewright.measure.survey import TONE_BAND_HZ, Survey, summed_up
 from tapewright.measure.swinging import find_swinging_tone
 from tapewright.measure.tone import Tone, find_tone, no_tone, nominal_tone_hz
 from tapewright.standards.iec_60386 import SETTLING_S, TWO_SIGMA_LEAST_S, two_sigma, weighted

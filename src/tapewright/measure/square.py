@@ -14,11 +14,12 @@ from scipy import fft
 
 from tapewright.measure.audio import Recording
 from tapewright.measure.follow import followed
+from tapewright.measure.frames import FLOOR_HZ
 from tapewright.measure.lines import find_lines
 from tapewright.measure.mixer import TRACE_RATE_HZ, ToneMixer
 from tapewright.measure.plain import channel_blocks
 from tapewright.measure.speed_trace import speed_trace
-from tapewright.measure.survey import FLOOR_HZ, Survey
+from tapewright.measure.survey import Survey
 from tapewright.measure.tone import LEAST_S, Tone
 from tapewright.words.signal import Line
 

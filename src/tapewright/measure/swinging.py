@@ -11,7 +11,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.measure.survey import ONE_PEAK, Survey
+from tapewright.measure.frames import ONE_PEAK
+from tapewright.measure.survey import Survey
 from tapewright.measure.tone import LEAST_S, LEVEL_RANGE_DB, LONG_S, OTHER_DB, Tone, no_tone, nominal_tone_hz
 from tapewright.standards.iec_60386 import OTHER_TEST_TONE_HZ, TEST_TONE_HZ
 

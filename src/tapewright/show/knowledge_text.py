@@ -6,7 +6,8 @@ from pathlib import Path
 from typing import Final
 
 from tapewright.diagnose.closed_jobs import NOT_LOOKED_AT, SOUND, ClosedJob
-from tapewright.diagnose.learning import POOL_WEIGHT, RATE_WEIGHT, SENSE_WEIGHT, SIGN_WEIGHT, LearntRate, LearntSense
+from tapewright.diagnose.learning import POOL_WEIGHT, RATE_WEIGHT, SENSE_WEIGHT, SIGN_WEIGHT
+from tapewright.diagnose.learnt import LearntRate, LearntSense
 from tapewright.diagnose.shop_standing import ENOUGH_JOBS, Standing, Track
 from tapewright.machine.parts import Machine
 from tapewright.show.columns import heading, paragraph, table
