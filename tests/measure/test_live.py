@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from tapewright.measure.live import NOW_S, STEP_S, LiveMeter, Moment
+from tapewright.measure.live import STEP_S, LiveMeter, Moment
+from tapewright.measure.live_follower import NOW_S
 from tapewright.measure.recording import measure_recording
 from tapewright.measure.speed import Clock
 from tests.measure import made

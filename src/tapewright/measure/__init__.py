@@ -23,6 +23,7 @@ drifting        lines that slow down or speed up as a reel does, followed in its
 line_fit        lines fitted to the phase, all together
 near_lines      two lines near each other: told apart, or both named
 lines           steady lines in the speed, each with size and doubt
+line_spectrum   the spectrum that lines are sought in, against its local background
 quick_lines     the strongest lines of a stretch, to let filters run through a dropout
 averaged        the mean spectrum of a long tone's stretches, and the lines in it
 reels           reel-borne lines followed from one end of the tape to the other
@@ -36,6 +37,7 @@ listening       every channel with a tone, while the file is read once
 square          a computer's square wave; lines that come of sampling or of hum
 remarks         what is said besides: why a tone cannot be followed after all, and what is odd
 live            the same while the sound comes in, block by block
+live_follower   a tone followed while it plays: what its last seconds read
 live_pair       several tracks at once while they play: level, delay, azimuth, sum, response
 live_pair_tones  the tones that stand now, on all channels, followed from moment to moment
 live_pair_angle  what delays that come in say of the gaps: angle, wander, scatter
@@ -116,6 +118,7 @@ mechanism_squeal  squeals and chirps: tones that stand out of their critical ban
 mechanism_swell  how a squeal swells once a turn, and a stroke that rises at once
 mechanism_clicks  clicks of keys, lids and solenoids
 mechanism_repeats  knocks and rubbing that come back at a rate
+mechanism_falter  a rustle that falters, as of a take-up that slips
 mechanism_disturbances  speech, mains hum, a phone's processing, clipping
 mechanism_picture  how loud a recording is at each frequency and moment, to be drawn
 mechanism       hear_mechanism: all of these for one recording

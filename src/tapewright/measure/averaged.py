@@ -14,19 +14,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, ndimage, stats
 
-from tapewright.measure.lines import (
+from tapewright.measure.line_spectrum import (
     APART_BINS,
     FALSE_ALARM,
     LEAST_CYCLES,
     LEAST_PCT,
-    MOST_LINES,
     SINE_COST,
     SKIRT_BINS,
-    SKIRT_RATIO,
     TOP_HZ,
     TRIALS_PER_BIN,
-    FittedLines,
 )
+from tapewright.measure.lines import MOST_LINES, SKIRT_RATIO, FittedLines
 from tapewright.words.signal import Line
 
 PADDED: Final = 2

@@ -10,53 +10,45 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, ndimage, stats
+from scipy import stats
 
 from tapewright.measure.drifting import GAIN, strongest_drifting, warped
 from tapewright.measure.drifting import TOP_HZ as REELS_BELOW_HZ
 from tapewright.measure.follow import Followed
 from tapewright.measure.line_fit import NOTHING, Fitted, Stretch, fit, fit_taper, left_over, stretch_of
+from tapewright.measure.line_spectrum import (
+    APART_BINS,
+    BACKGROUND_BINS,
+    BACKGROUND_SHARE,
+    FALSE_ALARM,
+    LEAST_PCT,
+    MEDIAN_COST,
+    SINE_COST,
+    SKIRT_BINS,
+    TRIALS_PER_BIN,
+    Spectrum,
+    false_alarm,
+    next_lines,
+    spectrum_of,
+)
 from tapewright.measure.near_lines import SEPARABLE_TURNS, crowding, split, turns_apart
 from tapewright.words.signal import Line, Trace
 
-FALSE_ALARM: Final = 0.01
-"""Chance, over the whole spectrum, that noise alone shows a line."""
-TRIALS_PER_BIN: Final = 10.0
-"""Independent trials per Fourier bin when the strongest peak between bins is taken as well: by simulation, so that
-noise alone shows a line in one recording in a hundred (3 to 60 s long)."""
 MOST_LINES: Final = 30
-TOP_HZ: Final = 200.0
-LEAST_CYCLES: Final = 3.0
-"""A line slower than three turns in the stretch cannot be told from drift."""
-BACKGROUND_SHARE: Final = 0.35
-BACKGROUND_BINS: Final = (12.0, 30.0)
-"""Half-width of the local background: a share of the frequency, within these bins, so that a slope counts little."""
 OWN_BINS: Final = 1.5
 """So far on either side a fitted line has taken the noise with it."""
 LEAST_FREE: Final = 0.3
 """Share of the local background that has to lie beside all lines; with less the running median is taken as it is."""
-MEDIAN_COST: Final = 2.5
-"""A median of exponential values is as uncertain as a mean over so many times fewer: 1/ln²2 = 2.08, and a fifth more
-since neighbouring values are alike; by the same simulation."""
-SINE_COST: Final = 1.234
-"""Noise bandwidth of a half-sine taper, bins: pi²/8."""
 MOST_DRIFTING: Final = 4
 """Two reels and a harmonic of each."""
 LEAST_DRIFTING_S: Final = 15.0
 """In less a reel's rate changes by less than can be told."""
 BEND_COST: Final = float(np.sqrt(180.0))
 """Doubt of a fitted phase's bend, times T², over that of the phase itself: least squares in white noise."""
-APART_BINS: Final = 1.75
-"""Two lines nearer than this, in bins of the whole stretch, are not told apart: they are one unsteady line."""
 TOGETHER_BINS: Final = 1.5
 """Two lines that drift nearer than this while they are fitted together are taken for one unsteady line."""
-SKIRT_BINS: Final = 5.0
 SKIRT_RATIO: Final = 30.0
 """What stands so near a line and is so much weaker is the line's own unsteadiness."""
-AT_ONCE: Final = 6
-AT_ONCE_RATIO: Final = 0.05
-LEAST_PCT: Final = 0.0005
-"""Smaller than any part makes: rounding in the file, not the machine."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,83 +89,6 @@ class FittedLines:
         return summed
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Spectrum:
-    """Power of the residual speed as a density per hertz, its local background, and how well that is known.
-
-    `values` is the number of independent values that the background is worth; `bins` that of the whole spectrum.
-    """
-
-    frequency_hz: NDArray[np.float64]
-    power: NDArray[np.float64]
-    density: NDArray[np.float64]
-    values: NDArray[np.float64]
-    bins: float
-
-    @property
-    def evidence(self) -> NDArray[np.float64]:
-        """Give, as -ln p, how unlikely noise alone is to reach this at each frequency: the law is F(2, 2 values)."""
-        return np.asarray(self.values * np.log1p(self.power / self.density / self.values))
-
-
-def _spectrum(stretch: Stretch, residual: NDArray[np.float64]) -> _Spectrum:
-    weight = stretch.weight
-    length = fft.next_fast_len(4 * len(residual), real=True)
-    held = residual * weight
-    held -= weight * (held.sum() / weight.sum())
-    density = np.abs(fft.rfft(held, length)) ** 2 * (2.0 / (stretch.rate_hz * float(weight @ weight)))
-    frequency = fft.rfftfreq(length, 1.0 / stretch.rate_hz)
-    low = int(np.ceil(LEAST_CYCLES / stretch.seconds / frequency[1]))
-    cut = slice(low, int(np.searchsorted(frequency, TOP_HZ)))
-    density, frequency = density[cut], frequency[cut]
-    half_hz = np.clip(
-        BACKGROUND_SHARE * frequency, BACKGROUND_BINS[0] / stretch.seconds, BACKGROUND_BINS[1] / stretch.seconds
-    )
-    local = np.maximum(_background(frequency, density, half_hz), 1e-300)
-    values = 2.0 * half_hz * stretch.seconds / (SINE_COST * MEDIAN_COST)
-    return _Spectrum(frequency, density, local, values, len(residual) * TOP_HZ / stretch.rate_hz)
-
-
-def _background(
-    frequency: NDArray[np.float64], density: NDArray[np.float64], half_hz: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Give the running median over a window whose width follows the frequency: on an axis where all are as wide."""
-    axis = np.concatenate([[0.0], np.cumsum(0.5 * (1.0 / half_hz[1:] + 1.0 / half_hz[:-1]) * np.diff(frequency))])
-    even = np.arange(0.0, axis[-1], 1.0 / 30.0)
-    if len(even) < 3:
-        return np.full(len(density), float(np.median(density)) / np.log(2.0))
-    medians = ndimage.median_filter(np.interp(even, axis, density), size=min(61, len(even) | 1), mode="nearest")
-    return np.asarray(np.interp(axis, even, ndimage.uniform_filter1d(medians, 15)) / np.log(2.0), dtype=np.float64)
-
-
-def _false_alarm(evidence: float, trials: float) -> float:
-    """Give the chance that noise alone shows as much evidence anywhere among so many trials."""
-    return float(-np.expm1(trials * np.log1p(-min(float(np.exp(-evidence)), 1.0 - 1e-12))))
-
-
-def _next_lines(spectrum: _Spectrum, known_hz: NDArray[np.float64], seconds: float) -> list[tuple[float, float]]:
-    """Give the next lines worth fitting, strongest first, each with its false-alarm chance.
-
-    Only those far from each other and not much weaker than the strongest are given at once; the others may be skirts.
-    """
-    evidence = spectrum.evidence
-    evidence[spectrum.power * 3.0 / seconds < (LEAST_PCT / 100.0) ** 2] = 0.0
-    for frequency in known_hz:
-        evidence[np.abs(spectrum.frequency_hz - frequency) < APART_BINS / seconds] = 0.0
-    found: list[tuple[float, float]] = []
-    strongest = 0.0
-    while len(found) < AT_ONCE and len(evidence):
-        best = int(np.argmax(evidence))
-        alarm = _false_alarm(float(evidence[best]), TRIALS_PER_BIN * spectrum.bins)
-        ratio = float(spectrum.power[best] / spectrum.density[best])
-        if alarm >= FALSE_ALARM or ratio < AT_ONCE_RATIO * strongest:
-            break
-        strongest = max(strongest, ratio)
-        found.append((float(spectrum.frequency_hz[best]), alarm))
-        evidence[np.abs(spectrum.frequency_hz - spectrum.frequency_hz[best]) < 2.0 * SKIRT_BINS / seconds] = 0.0
-    return found
-
-
 def _tangled(fitted: Fitted, seconds: float) -> bool:
     """Say whether two fitted lines have run into each other, or one is a skirt of a far stronger one."""
     order = np.argsort(fitted.frequency_hz)
@@ -194,9 +109,9 @@ def _sought(stretch: Stretch, known: Fitted = NOTHING) -> tuple[Fitted, list[flo
     alarms = [0.0] * len(slowing)
     unsteady: list[float] = []
     while len(alarms) < MOST_LINES and len(unsteady) < MOST_LINES:
-        spectrum = _spectrum(stretch, left_over(stretch, fitted))
+        spectrum = spectrum_of(stretch, left_over(stretch, fitted))
         taken = np.append(fitted.frequency_hz, unsteady)
-        found = _next_lines(spectrum, taken, stretch.seconds)[: MOST_LINES - len(alarms)]
+        found = next_lines(spectrum, taken, stretch.seconds)[: MOST_LINES - len(alarms)]
         if not found:
             break
         tried = _with(stretch, fitted, [frequency for frequency, _ in found])
@@ -224,7 +139,7 @@ def _with(stretch: Stretch, fitted: Fitted, more_hz: list[float]) -> Fitted:
 
 def _drifting(stretch: Stretch, steady: Fitted) -> Fitted:
     """Find the lines that slow down or speed up as a reel's do, beside the steady ones above the reels' rates."""
-    spectrum = _spectrum(stretch, left_over(stretch, steady))
+    spectrum = spectrum_of(stretch, left_over(stretch, steady))
     least = (LEAST_PCT / 100.0) ** 2 * stretch.seconds / 3.0 / GAIN  # so that a line too small does not count
     fast = steady.frequency_hz > REELS_BELOW_HZ
     known = Fitted(*(part[fast] for part in (steady.frequency_hz, steady.cosine, steady.sine, steady.slowing_per_s)))
@@ -274,7 +189,7 @@ def find_lines(tone: Followed, trace: Trace) -> FittedLines:
 
 
 def _beside_lines(
-    spectrum: _Spectrum, frequency_hz: NDArray[np.float64], seconds: float
+    spectrum: Spectrum, frequency_hz: NDArray[np.float64], seconds: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Give the background's density at each line, and how many values it is worth, from what lies beside all lines.
 
@@ -305,13 +220,13 @@ class _Near:
     left: float
 
 
-def _beside(spectrum: _Spectrum, fitted: Fitted, line: int, seconds: float) -> tuple[float, float]:
+def _beside(spectrum: Spectrum, fitted: Fitted, line: int, seconds: float) -> tuple[float, float]:
     """Give the chance that noise alone leaves what stands within a line's own lobe, and its size, ratio."""
     near = np.flatnonzero(np.abs(spectrum.frequency_hz - fitted.frequency_hz[line]) * seconds < APART_BINS)
     if not len(near):
         return 1.0, 0.0
     best = near[int(np.argmax(spectrum.evidence[near]))]
-    alarm = _false_alarm(float(spectrum.evidence[best]), TRIALS_PER_BIN * 2.0 * APART_BINS)
+    alarm = false_alarm(float(spectrum.evidence[best]), TRIALS_PER_BIN * 2.0 * APART_BINS)
     return alarm, float(np.sqrt(2.0 * SINE_COST * spectrum.power[best] / seconds))
 
 
@@ -322,7 +237,7 @@ def _parted(stretch: Stretch, fitted: Fitted, alarms: list[float]) -> tuple[Fitt
     beside them, are two lines. Else they stay one, which says what the two would be.
     """
     near: list[_Near] = []
-    spectrum = _spectrum(stretch, left_over(stretch, fitted))
+    spectrum = spectrum_of(stretch, left_over(stretch, fitted))
     order = np.argsort(-np.hypot(fitted.cosine, fitted.sine))
     for at_hz in fitted.frequency_hz[order][fitted.slowing_per_s[order] == 0.0].tolist():
         line = int(np.argmin(np.abs(fitted.frequency_hz - at_hz)))
@@ -331,7 +246,7 @@ def _parted(stretch: Stretch, fitted: Fitted, alarms: list[float]) -> tuple[Fitt
         if alarm >= FALSE_ALARM or left < size / SKIRT_RATIO or len(alarms) >= MOST_LINES:
             continue
         two = split(stretch, fitted, line)
-        after = _spectrum(stretch, left_over(stretch, two))
+        after = spectrum_of(stretch, left_over(stretch, two))
         still = [_beside(after, two, each, stretch.seconds) for each in (-2, -1)]
         sizes = np.hypot(two.cosine[-2:], two.sine[-2:])
         clean = all(chance >= FALSE_ALARM for chance, _ in still) and sizes.min() > max(beside for _, beside in still)
@@ -346,7 +261,7 @@ def _parted(stretch: Stretch, fitted: Fitted, alarms: list[float]) -> tuple[Fitt
 
 def _with_doubts(stretch: Stretch, fitted: Fitted, alarms: list[float], near: list[_Near]) -> FittedLines:
     frequency, cosine, sine = fitted.frequency_hz, fitted.cosine, fitted.sine
-    spectrum = _spectrum(stretch, left_over(stretch, fitted))
+    spectrum = spectrum_of(stretch, left_over(stretch, fitted))
     size = np.hypot(cosine, sine)
     density, values = _beside_lines(spectrum, frequency, stretch.seconds)
     certain = stats.t.ppf(0.975, 2.0 * values)

@@ -16,7 +16,7 @@ from scipy import fft, ndimage, stats
 
 from tapewright.measure.averaged import skirt
 from tapewright.measure.drifting import MOST_SLOWING_PER_S, warped
-from tapewright.measure.lines import LEAST_PCT
+from tapewright.measure.line_spectrum import LEAST_PCT
 from tapewright.words.signal import Line, Trace
 
 MINUTE_S: Final = 60.0

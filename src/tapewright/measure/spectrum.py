@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from tapewright.measure.averaged import Mean
-from tapewright.measure.lines import SINE_COST
+from tapewright.measure.line_spectrum import SINE_COST
 from tapewright.measure.trend import straight_line
 from tapewright.standards.iec_60386 import weighting_response
 from tapewright.words.signal import Trace
