@@ -126,9 +126,15 @@ def heard_of(machine: Machine, heard: MechanismHeard, marks: tuple[Mark, ...]) -
         found.add("silent")
     if any(one.sure >= SURE for one in heard.squeals):
         found.add("squeal")
-    if _slips(machine, sure, marks):
+    if _slips(machine, sure, marks) or _falters(machine, heard):
         found.add("slip")
     return frozenset(found)
+
+
+def _falters(machine: Machine, heard: MechanismHeard) -> bool:
+    """Tell whether the rustle of a wind was heard to falter."""
+    winds = [name for name, mode in machine.modes.items() if mode.takes_up and not mode.at_capstan]
+    return any(one.mode in winds and one.sure >= SURE for one in heard.slips)
 
 
 def _should_run(machine: Machine) -> bool:

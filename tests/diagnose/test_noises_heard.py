@@ -1,6 +1,7 @@
 """What knocks, rubs and squeals becomes signs: what a sound machine does too is none."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 
@@ -8,7 +9,7 @@ from tapewright.diagnose.from_sound import evidence_of_sound
 from tapewright.machine.library import shipped
 from tapewright.machine.rates import rates
 from tapewright.words.evidence import Observation
-from tapewright.words.mechanism_heard import Knock, Mark, MechanismHeard, NoRepeats, Rubbing, Squeal
+from tapewright.words.mechanism_heard import Knock, Mark, MechanismHeard, NoRepeats, Rubbing, SlipHeard, Squeal
 from tapewright.words.reading import Reading
 
 MACHINE = shipped("one_motor_portable")
@@ -97,3 +98,19 @@ def test_the_shares_of_a_squeal_add_up_to_no_more_than_the_squeal(rotor: str) ->
 
 def test_where_it_is_open_how_often_a_squeal_comes_back_no_part_is_named() -> None:
     assert squeals_said(Reading(None, "Hz", why_not="It is too short.")) == {}
+
+
+# --- slips ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("mode", "sure", "present"), [
+    ("fast_forward", 0.9, True), ("fast_forward", 0.5, None), ("fast_forward", 0.02, None), ("play", 0.9, None),
+])  # fmt: skip
+def test_a_wind_that_falters_is_a_weak_one_and_a_steady_one_says_nothing(
+    mode: str, sure: float, present: bool | None
+) -> None:
+    start = 30.0 if mode == "fast_forward" else 11.0
+    slip = SlipHeard(mode, start, start + 8.0, 1.2, sure)
+    heard = replace(MechanismHeard(42.0, 48000.0, MARKS, (), (), (), (), (), (), ()), slips=(slip,))
+    found = {one.id: one.present for one in evidence_of_sound(MACHINE, heard).evidence.signs}
+    assert found.get(f"{mode}_weak") is present

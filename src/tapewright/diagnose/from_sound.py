@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final
 
-from tapewright.diagnose.from_sound_noises import knocks, squeals
+from tapewright.diagnose.from_sound_noises import knocks, slips, squeals
 from tapewright.diagnose.from_sound_racing import racing
 from tapewright.diagnose.from_sound_spells import LEAST_S, Said, Spell, after_a_change, spells_of, within
 from tapewright.diagnose.from_sound_stopping import dropping, running_on, stopping
@@ -62,6 +62,7 @@ def _all(net: Network, heard: MechanismHeard, spells: tuple[Spell, ...]) -> Iter
         yield from stops or dropping(net, heard, spell)
         yield from squeals(net, heard, spell)
         yield from knocks(net, heard, spell)
+        yield from slips(net, heard, spell)
     yield from _rates(machine, heard, spells)
 
 

@@ -19,6 +19,8 @@ FAINT_DB: Final = 1.3
 SOUND_REEL_DB: Final = 5.5
 """So far a sound reel swells in a wind, at most: the same minutes."""
 REELS_AT_MOST: Final = 1.2
+BESIDE_A_SQUEAL_DB: Final = 4.0
+"""A squeal alone made its band swell by 3.2 dB at most."""
 SLOW_HZ: Final = 1.2
 """Slower than this a squeal comes and goes, and somebody speaks in sentences: neither is a part's noise."""
 LEAST_AGAIN_DB: Final = 1.2
@@ -35,6 +37,8 @@ NO_SQUEAL, NO_SQUEAL_UNDER_TALK = 0.88, 0.75
 SQUEAL_MOST: Final = 0.92
 """Squeals were found in 20 of 22 tuning minutes of `benchmarks.minute_trials` and its like, down to 5 dB, and in 2 of
 some 20 in which something knocked and nothing squealed; softer ones than those are not denied."""
+FALTERS_FROM, FALTERS_MOST = 0.7, 0.85
+"""Of some 130 tuning winds in which nothing slipped none was said to falter; a film of the reels sees more."""
 ELSEWHERE: Final = 0.15
 """How likely a part squeals where one squeal is heard that comes back as often as another part does; judgement."""
 SWELLS: Final = "spectrum of its level"
@@ -109,6 +113,25 @@ def _shafts(machine: Machine, mode: str) -> list[Rate]:
     ]  # fmt: skip
 
 
+def slips(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
+    """A wind whose rustle falters: what takes the tape up turns by fits and starts.
+
+    A steady rustle is not said to be a strong wind: a motor or the room may drown a reel that falters.
+    """
+    mode = net.machine.modes[spell.mode]
+    weak = f"{spell.mode}_weak"
+    if weak not in net.signs or not mode.takes_up or mode.at_capstan:
+        return
+    for one in heard.slips:
+        if one.mode == spell.mode and _in(one.start_s, spell) and one.sure > FALTERS_FROM:
+            why = (
+                f"The rustle {SPOKEN_MODES[spell.mode]} falters by {one.swings_db:.1f} dB from one third of a second "
+                "to the next: what takes the tape up slips."
+            )
+            yield weak, Observation(weak, True, min(one.sure, FALTERS_MOST)), why
+            return
+
+
 # --- knocking and rubbing ---------------------------------------------------------------------------------------------
 
 
@@ -133,7 +156,8 @@ def knocks(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
         return
     machine, mode = net.machine, net.machine.modes[spell.mode]
     here = list(_backs(heard, spell))
-    quick = [one for one in here if one.rate_hz > SLOW_HZ]
+    tones = [one.modulation_hz.value for one in heard.squeals if _meets(one, spell) and one.modulation_hz.value]
+    quick = [one for one in here if one.rate_hz > SLOW_HZ and not _is_a_squeals(one, tones)]
     own = [one for one in quick if mode.at_capstan or not _like_a_reel(machine, spell.mode, one)]
     best = max(own, key=lambda one: one.high_db, default=None)
     if best is not None and best.high_db >= (PLAIN_DB if mode.at_capstan else PLAIN_IN_A_WIND_DB):
@@ -165,6 +189,12 @@ def _backs(heard: MechanismHeard, spell: Spell) -> Iterator[_Back]:
     for called, one in both:
         if one.rate_hz.value is not None and _in(one.start_s, spell):
             yield _Back(called, one.rate_hz.value, one.high_db)
+
+
+def _is_a_squeals(one: _Back, tones_hz: Sequence[float]) -> bool:
+    """Tell whether what comes back may be no more than a squeal that swells as often."""
+    same = any(abs(one.rate_hz / tone - 1.0) < SAME_ROTOR for tone in tones_hz)
+    return same and one.high_db < BESIDE_A_SQUEAL_DB
 
 
 def _like_a_reel(machine: Machine, mode: str, one: _Back) -> bool:

@@ -15,6 +15,7 @@ from tapewright.measure.mechanism_disturbances import (
     processing,
     speech,
 )
+from tapewright.measure.mechanism_falter import falterings
 from tapewright.measure.mechanism_frames import Sound, framed, read_sound, thinned
 from tapewright.measure.mechanism_modes import longest_off, modes_of, spans
 from tapewright.measure.mechanism_motors import Ear
@@ -87,15 +88,18 @@ def hear_sound(
     ear = Ear(low, frames, modes_of(frames.times_s, marks), mains, max(LOWEST_HZ, low_hz))
     stretches, not_heard = ear.listen(by_name, marks)
     talks = [(one.start_s, one.end_s) for one in disturbances if one.kind == "speech"]
-    knocks, rubbings, no_repeats = repeats_heard(*band_powers(thinned(sound, RATE_HZ)), spans(marks, duration), talks)
+    bands, parts = band_powers(thinned(sound, RATE_HZ)), spans(marks, duration)
+    knocks, rubbings, no_repeats = repeats_heard(*bands, parts, talks)
     combs = {name: tuple(sorted({c for each in rows for c in each.comb})) for name, rows in by_name.items()}
     tones = list(tones_in(sound, high_hz))
     squeals = _believed(squeals_heard(sound, tones, stretches, combs, knocks), disturbances)
+    gated = [(one.start_s, one.end_s) for one in disturbances if one.kind == "noise_suppression"]
+    slips = falterings(*bands, parts, stretches, [*gated, *((one.start_s, one.end_s) for one in squeals)])
     return MechanismHeard(
         duration, source_hz or sound.rate_hz, marks, tuple(stretches), tuple(squeals), tuple(knocks), tuple(rubbings),
         clicks, tuple(sorted(disturbances, key=lambda one: one.start_s)),
         (*cannot_say(sound, marks, by_name, low_hz, not_heard), *ear.open.sentences()),
-        tuple(not_heard), tuple(no_repeats),
+        tuple(not_heard), tuple(no_repeats), tuple(slips),
     )  # fmt: skip
 
 

@@ -178,6 +178,25 @@ class NoRepeats:
 
 
 @dataclass(frozen=True, slots=True)
+class SlipHeard:
+    """How far the loudness of a stretch falters at no steady rate, as of something driven that slips.
+
+    Arguments:
+        mode: the mode of the stretch.
+        start_s: time in the recording.
+        end_s: the same.
+        swings_db: standard deviation of the loudness from one third of a second to the next, from 2 kHz on.
+        sure: chance that it falters, 0 to 1; below one half it speaks for steady turning.
+    """
+
+    mode: str
+    start_s: float
+    end_s: float
+    swings_db: float
+    sure: float
+
+
+@dataclass(frozen=True, slots=True)
 class Click:
     """A short broad sound: a key, a lid, a solenoid.
 
@@ -224,6 +243,7 @@ class MechanismHeard:
         cannot_say: sentences: what this recording cannot tell.
         not_heard: what was expected and not heard.
         no_repeats: for each stretch, how plain a knocking or rubbing would have had to be.
+        slips: for stretches of which it can be told, how far their loudness falters.
     """
 
     duration_s: float
@@ -238,6 +258,7 @@ class MechanismHeard:
     cannot_say: tuple[str, ...]
     not_heard: tuple[NotHeard, ...] = ()
     no_repeats: tuple[NoRepeats, ...] = ()
+    slips: tuple[SlipHeard, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
