@@ -12,6 +12,7 @@ from tapewright.diagnose.from_sound_noises import knocks, slips, squeals
 from tapewright.diagnose.from_sound_racing import racing
 from tapewright.diagnose.from_sound_spells import LEAST_S, Said, Spell, after_a_change, spells_of, within
 from tapewright.diagnose.from_sound_stopping import dropping, running_on, stopping
+from tapewright.diagnose.from_sound_tray import tray
 from tapewright.diagnose.measured import asked
 from tapewright.diagnose.network import Network, network
 from tapewright.machine.parts import SPOKEN_MODES, Machine, shaft, spoken
@@ -58,6 +59,7 @@ def _all(net: Network, heard: MechanismHeard, spells: tuple[Spell, ...]) -> Iter
         yield from _motors(net, heard, spell)
         yield from racing(net, heard, spell)
         yield from running_on(net, heard, spell)
+        yield from tray(net, heard, spell)
         stops = tuple(stopping(net, heard, spell))
         yield from stops or dropping(net, heard, spell)
         yield from squeals(net, heard, spell)

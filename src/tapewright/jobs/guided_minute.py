@@ -63,10 +63,15 @@ BEYOND: Final = 1.96
 
 
 REPORTED: Final[Mapping[str, tuple[str, ...]]] = {
-    "sound": ("motor_runs_sure", "rate_hz", "run_on_s", "seconds_to_stop", "goes_on", "squeals", "squeak", "noise"),
+    "sound": (
+        "motor_runs_sure", "rate_hz", "run_on_s", "head_base_rise_s", "seconds_to_stop", "stops", "falls_back",
+        "goes_on", "races", "squeals", "squeak", "noise",
+    ),
     "film": (
         "rate_hz", "speed_error_pct", "wind_time_s", "falters", "stands", "tape_races", "tape_still", "weak", "dead",
         "loop",
+        # Nobody films the tray: how long its motor is heard to run says these.
+        "stays_out", "stays_in",
     ),
 }  # fmt: skip
 """What `diagnose.from_sound` and `diagnose.from_film` report of it so far: stems of readings, ends of signs."""

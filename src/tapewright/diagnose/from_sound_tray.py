@@ -1,0 +1,46 @@
+"""What a recording tells of a tray: its motor is ended by the tray at its end, or by the logic that waited in vain."""
+
+from collections.abc import Iterator
+from typing import Final
+
+from tapewright.diagnose.from_sound_spells import Said, Spell, within
+from tapewright.diagnose.network import Network
+from tapewright.machine.parts import SPOKEN_MODES, TRAY_MODES, Machine, spoken
+from tapewright.machine.reel_drive import chain_to
+from tapewright.words.evidence import Observation
+from tapewright.words.mechanism_heard import MechanismHeard
+
+IN_VAIN: Final = 0.9
+ARRIVED: Final = 0.7
+"""Shares of the logic's wait from which a tray motor ran until it was given up, and below which its tray arrived; what
+lies between is a slow tray, or a short wait."""
+TRAY_SURE: Final = 0.8
+STAYS: Final = ("_stays_out", "_stays_in")
+
+
+def tray(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
+    """Say whether a tray went, by how long its motor was fed."""
+    machine = net.machine
+    waits = [one.timeout_s for one in machine.sensors.values() if one.kind == "tray_switch" and one.timeout_s]
+    motor = _mover(machine, spell.mode)
+    there = within(heard, spell, motor) if motor else []
+    if not waits or not there:
+        return
+    lasts = min(there[-1].end_s, spell.end_s) - there[0].start_s
+    ended_by_the_key = spell.end_s - there[-1].end_s < spell.doubt_s
+    stays = lasts >= IN_VAIN * min(waits)
+    if not stays and (lasts > ARRIVED * min(waits) or ended_by_the_key):
+        return
+    sure = min(TRAY_SURE, min(one.sure for one in there))
+    how = "it waited in vain" if stays else "the tray ended it"
+    called, when = spoken(machine, motor), SPOKEN_MODES[spell.mode]
+    why = f"The {called} runs for {lasts:.1f} s {when}; the logic waits {min(waits):g} s: {how}."
+    for sign in net.signs.values():
+        if sign.mode == spell.mode and sign.id.endswith(STAYS):
+            yield sign.id, Observation(sign.id, stays, sure), why
+
+
+def _mover(machine: Machine, mode: str) -> str:
+    """Name the motor that moves the tray in a mode; "" where none does."""
+    found = chain_to(machine, mode, machine.lid.moved_by) if mode in TRAY_MODES and machine.lid.moved_by else None
+    return found[0] if found else ""
