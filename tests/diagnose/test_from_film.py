@@ -4,15 +4,19 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tapewright.diagnose.beliefs import posterior, ranked
 from tapewright.diagnose.from_film import evidence_of_film, sides
 from tapewright.diagnose.likelihoods import of_observations
 from tapewright.diagnose.measured import Asked, asked
 from tapewright.diagnose.network import network
+from tapewright.diagnose.winds_by_film import WindSeen, weak_over_strong
 from tapewright.jobs.reels_seen import expected_reel_rates, pointed_at
 from tapewright.machine.library import shipped
 from tapewright.machine.rates import rates
+from tapewright.machine.winding import wind
 from tapewright.words.problem import InputAtFaultError
 from tapewright.words.reading import Reading
 from tapewright.words.reels_seen import HubName, HubSeen, ReelEvent, ReelRate, ReelsSeen
@@ -83,19 +87,52 @@ def test_a_wind_that_comes_up_is_not_called_weak() -> None:
     assert weak(ReelEvent("hesitates", "left", 4.0, 5.0, 0.3, 1.0)) is True
 
 
-def test_a_wind_that_goes_evenly_and_too_slowly_is_weak_unless_another_rate_looks_alike() -> None:
+def test_a_wind_that_goes_evenly_and_too_slowly_is_weak_and_less_surely_where_the_right_rate_looks_alike() -> None:
     machine = shipped("two_motor_deck")
-    right = rates(machine, "rewind")["supply_reel"].turns_per_s.value
-    film = seen(-right, -6.0)
-    assert told("two_motor_deck", film, "rewind")["rewind_weak"] is False
-    slow = 0.5 * right
-    sparse = replace(film, hubs=tuple(replace(hub, symmetry=1) for hub in film.hubs))
-    # One mark, 30 frames a second: the next rate that looks the same is 30 turns a second higher.
-    means = {"left": Reading(-slow, "Hz", 1e-3), "right": Reading(-6.0, "Hz", 1e-3)}
-    assert told("two_motor_deck", replace(sparse, mean_rate_hz=means), "rewind")["rewind_weak"] is True
-    # As many frames as make the right rate look like this one: nothing is said.
-    doubtful = replace(sparse, mean_rate_hz=means, frame_rate_hz=right - slow)
-    assert "rewind_weak" not in told("two_motor_deck", doubtful, "rewind")
+    right = wind(machine, "rewind").reel_turns_per_s
+    assert right is not None
+    strong, slow = seen(-right.value, -6.0), seen(-0.5 * right.value, -6.0)
+    assert told("two_motor_deck", strong, "rewind")["rewind_weak"] is False
+    assert told("two_motor_deck", slow, "rewind")["rewind_weak"] is True
+
+    def sure(film: ReelsSeen) -> float:
+        signs = evidence_of_film(machine, film, "rewind").evidence.signs
+        return next(sign.sure for sign in signs if sign.id == "rewind_weak")
+
+    # One mark: rates look alike that differ by the frame rate.
+    marked = replace(slow, hubs=tuple(replace(hub, symmetry=1) for hub in slow.hubs))
+    assert sure(replace(marked, frame_rate_hz=0.5 * right.value)) < sure(replace(marked, frame_rate_hz=300.0))
+
+
+@pytest.mark.parametrize("share", [0.85, 1.0, 1.2])
+def test_the_whole_wind_takes_its_time_over_the_share_of_its_rate(share: float) -> None:
+    """Against `machine.winding`, which sums the whole over the turns, where the film shows the middle of the side."""
+    machine = shipped("two_motor_deck")
+    whole = wind(machine, "rewind")
+    assert whole.time is not None
+    assert whole.reel_turns_per_s is not None
+    film = evidence_of_film(machine, seen(-share * whole.reel_turns_per_s.value, -6.0), "rewind")
+    time = film.evidence.readings["wind_time_s@rewind"]
+    assert time.value == pytest.approx(whole.time.value / share, rel=1e-6)
+    assert 0.05 < (time.doubt or 0.0) / (time.value or 1.0) < 0.2
+
+
+def test_a_wind_whose_rate_is_open_is_hardly_denied_to_be_weak_and_its_time_is_not_told() -> None:
+    film = seen(-8.0, -6.0)
+    why = Reading(None, "Hz", why_not="Its teeth look alike.")
+    heard = evidence_of_film(
+        shipped("two_motor_deck"), replace(film, mean_rate_hz={"left": why, "right": why}), "rewind"
+    )
+    weak = next(sign for sign in heard.evidence.signs if sign.id == "rewind_weak")
+    assert weak.present is False
+    assert weak.sure < 0.4
+    assert "wind_time_s@rewind" not in heard.evidence.readings
+
+
+@given(st.floats(0.3, 1.3), st.floats(0.0, 20.0))
+def test_the_longer_a_wind_is_watched_the_less_likely_it_falters_unseen(share: float, seconds: float) -> None:
+    shorter, longer = (WindSeen(share, 0.12, (), watched, NONE) for watched in (seconds, seconds + 1.0))
+    assert weak_over_strong(longer) < weak_over_strong(shorter)
 
 
 def test_reels_that_race_are_told_by_the_tape() -> None:

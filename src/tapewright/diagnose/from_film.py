@@ -11,8 +11,17 @@ import numpy as np
 
 from tapewright.diagnose.measured import asked
 from tapewright.diagnose.network import network
+from tapewright.diagnose.winds_by_film import (
+    AT_THE_END_S,
+    FALTERS_PER_S,
+    LEAST_WHOLE,
+    RAMP_S,
+    sure_of,
+    weak_over_strong,
+    wind_seen,
+)
 from tapewright.machine.parts import SPOKEN_MODES, Machine, spoken
-from tapewright.machine.rates import rates, tape_speed
+from tapewright.machine.rates import tape_speed
 from tapewright.measure.film_watching import OTHER_WAY
 from tapewright.words.evidence import Evidence, Observation
 from tapewright.words.mechanism_heard import EvidenceHeard
@@ -27,17 +36,10 @@ RACES: Final = 2.5
 """So many times the right speed is no play: fast winding starts at about five; own choice, common practice."""
 LEAST_S: Final = 3.0
 """A shorter film denies nothing."""
-RAMP_S: Final = 1.2
-"""So long a wind may take to come up: what happens before is no falter; own choice."""
-AT_THE_END_S: Final = 0.5
 LEAST_SHARE: Final = 0.1
 """A wind that falls short by less is no weak one."""
-HOLDS: Final = 0.85
-WEAK_BELOW: Final = 0.7
-"""Shares of the described rate from which a wind holds, and below which it is weak; own choice."""
-STEADY_SURE: Final = 0.85
-EVENLY_SURE: Final = 0.4
-"""How much of its sureness the film keeps for a wind that is slow all the time, and for one of unknown rate."""
+LEAST_WATCHED_S: Final = 1.0
+"""A wind must have been seen for so long since it came up to be called strong; own choice."""
 MOST_SURE: Final = 0.92
 """Of steps of simulated minutes, few enough were watched that no finding is held to be surer."""
 STOOD: Final = 0.8
@@ -129,16 +131,29 @@ def _all(machine: Machine, seen: ReelsSeen, mode: str) -> Iterator[Said]:
 
 
 def _rates(machine: Machine, seen: ReelsSeen, mode: str, where: dict[str, HubName]) -> Iterator[Said]:
-    when = SPOKEN_MODES[mode]
+    when, entered = SPOKEN_MODES[mode], machine.modes[mode]
     for reel, side in where.items():
         reading = seen.mean_rate_hz.get(side)
         if reading is None or reading.value is None or not reading.value:
             continue
+        if not entered.at_capstan and not _drives(machine, seen, mode, reel, side):
+            continue
         rate = abs(reading.value)
-        how = "film" if machine.modes[mode].at_capstan else "film of a wind"
+        how = "film" if entered.at_capstan else "film of a wind"
         value = Reading(rate, "Hz", reading.doubt, method=reading.method, conditions=reading.conditions, by=how)
         why = f"The {spoken(machine, reel)} ({side} in the film) makes {rate:.3f} turns a second {when}."
         yield f"rate_hz:{reel}@{mode}", value, why
+
+
+def _drives(machine: Machine, seen: ReelsSeen, mode: str, reel: str, side: HubName) -> bool:
+    """Say whether a reel's rate in a wind is the drive's: of the reel that takes up, where it goes as it should.
+
+    The reel that gives turns as the packs make it, and what winds by fits has no rate of its own.
+    """
+    if reel != machine.modes[mode].takes_up:
+        return False
+    share = wind_seen(machine, seen, mode, side).share
+    return share is None or share >= LEAST_WHOLE
 
 
 def _tape(machine: Machine, seen: ReelsSeen, mode: str) -> Iterator[Said]:
@@ -147,15 +162,18 @@ def _tape(machine: Machine, seen: ReelsSeen, mode: str) -> Iterator[Said]:
     stands = [_stood(seen, hub.name) for hub in seen.hubs]
     if len(stands) == 2:
         still = min(stands) > STOOD
-        sure = _sure(seen)
+        sure = min(hub.sure for hub in seen.hubs)
         why = "Neither hub turns." if still else "At least one hub turns."
         yield (
             f"{mode}_{'tape_still' if entered.at_capstan else 'dead'}",
             _noticed(mode, "tape_still" if entered.at_capstan else "dead", still, sure),
             why,
         )
-    if not entered.at_capstan or speed.value is None or right is None or not right.value:
+    if not entered.at_capstan:
+        # A wind filmed from end to end says it best.
         yield f"wind_time_s@{mode}", seen.wind_time_s, f"The film shows the whole {when}."
+        return
+    if speed.value is None or right is None or not right.value:
         return
     ratio, share = speed.value / right.value, (speed.doubt or 0.0) / right.value
     why = f"Both hubs' rates tell {100.0 * speed.value:.2f} cm/s {when}, {100.0 * ratio:.0f} % of what it should be."
@@ -185,11 +203,12 @@ def _taking_up(
     called, when = spoken(machine, reel), SPOKEN_MODES[mode]
     others = giver is not None and giver in seen.mean_rate_hz and _stood(seen, giver) < STOOD
     share = _stood(seen, taker)
-    if share > STOOD or share < 1.0 - STOOD:
+    # Where no tape is given, a reel that could turn stands too.
+    if (share > STOOD and others) or share < 1.0 - STOOD:
         stood = share > STOOD
         why = f"The {called} ({taker} in the film) {'stands' if stood else 'turns'} {when}"
-        why += " while the other hub gives tape." if stood and others else "."
-        yield f"{mode}_{reel}_stands", _noticed(mode, f"{reel}_stands", stood, _sure(seen)), why
+        why += " while the other hub gives tape." if stood else "."
+        yield f"{mode}_{reel}_stands", _noticed(mode, f"{reel}_stands", stood, min(hub.sure for hub in seen.hubs)), why
     own = [event for event in seen.events if event.name == taker and event.kind in FALTERS]
     if share < STOOD:
         yield from _one_sign(seen, mode, f"{reel}_falters", own, f"The {called} {{}} {when}.", "turns evenly")
@@ -204,40 +223,33 @@ def _taking_up(
 
 def _winding(machine: Machine, seen: ReelsSeen, mode: str, taker: HubName | None) -> Iterator[Said]:
     """Say whether a wind is weak: by what happens in it, else by how fast the reel that takes up turns."""
-    own = [event for event in seen.events if event.kind in WEAK and _while_it_winds(seen, event)]
     if not any(_stood(seen, hub.name) < STOOD for hub in seen.hubs):
         return
+    own = [event for event in seen.events if event.kind in WEAK and _while_it_winds(seen, event)]
     when = SPOKEN_MODES[mode]
-    share, open_ = _share_of_rate(machine, seen, mode, taker)
-    if own or (share is not None and share >= HOLDS):
-        yield from _one_sign(seen, mode, "weak", own, f"A hub {{}} {when}.", "goes on evenly")
-    elif share is not None and not open_ and share < WEAK_BELOW:
-        why = f"The hub that takes up turns at {100.0 * share:.0f} % of what it should {when}, all the time."
-        yield f"{mode}_weak", _noticed(mode, "weak", True, STEADY_SURE * _sure(seen)), why
-    elif share is None and seen.duration_s >= LEAST_S:
-        # Evenly is not strongly: a wind may be weak all the time.
-        why = f"Both hubs go on evenly {when}; how fast is not known."
-        yield f"{mode}_weak", _noticed(mode, "weak", False, EVENLY_SURE * _sure(seen)), why
-
-
-def _share_of_rate(machine: Machine, seen: ReelsSeen, mode: str, taker: HubName | None) -> tuple[float | None, bool]:
-    """Give what the reel that takes up turns at, of what it should; and whether another rate that looks alike fits."""
-    rate = rates(machine, mode).get(machine.modes[mode].takes_up or "")
-    found = seen.mean_rate_hz.get(taker or "")
-    hub = next((one for one in seen.hubs if one.name == taker), None)
-    if rate is None or found is None or found.value is None or hub is None:
-        return None, True
-    low, high = rate.range_per_s or (rate.turns_per_s.value, rate.turns_per_s.value)
-    step = seen.frame_rate_hz / max(hub.symmetry, 1)
-    alike = (abs(found.value) + step * number for number in range(1, 4))
-    return abs(found.value) / low, any(HOLDS * low <= one <= high / HOLDS for one in alike)
+    filmed = wind_seen(machine, seen, mode, taker or "")
+    share = "" if filmed.share is None else f" at {100.0 * filmed.share:.0f} % of what it should"
+    yield (
+        f"wind_time_s@{mode}",
+        filmed.time,
+        f"The hub that takes up turns{share} {when}: so long the whole would take.",
+    )
+    ratio = weak_over_strong(filmed)
+    if own:
+        yield from _one_sign(seen, mode, "weak", own, f"A hub {{}} {when}.", "")
+    elif ratio > 1.0:
+        why = f"The hub that takes up turns{share} {when}."
+        yield f"{mode}_weak", _noticed(mode, "weak", True, sure_of(ratio) * _sure(seen)), why
+    elif filmed.watched_s >= LEAST_WATCHED_S:
+        why = f"Both hubs go on evenly {when}{';' + share if share else ', and how fast is open'}."
+        yield f"{mode}_weak", _noticed(mode, "weak", False, -sure_of(ratio) * _sure(seen)), why
 
 
 def _while_it_winds(seen: ReelsSeen, event: ReelEvent) -> bool:
     """Tell whether something happens while a wind runs: not as it comes up or the film ends, and not in passing."""
-    return (
-        event.start_s >= RAMP_S and event.start_s < seen.duration_s - AT_THE_END_S and event.share >= LEAST_SHARE
-    )  # fmt: skip
+    stops = [one.start_s for one in seen.events if one.kind == "stops"]
+    end_s = min([seen.duration_s, *stops]) - AT_THE_END_S
+    return event.start_s >= RAMP_S and event.start_s < end_s and event.share >= LEAST_SHARE
 
 
 def _one_sign(
@@ -253,7 +265,9 @@ def _one_sign(
         )
         yield f"{mode}_{name}", _noticed(mode, name, True, most.sure), says.format(text)
     elif seen.duration_s >= LEAST_S:
-        yield f"{mode}_{name}", _noticed(mode, name, False, _sure(seen)), says.format(otherwise)
+        # What falters at times may not do so while it is watched.
+        unseen = float(np.exp(-FALTERS_PER_S * max(seen.duration_s - RAMP_S - AT_THE_END_S, 0.0)))
+        yield f"{mode}_{name}", _noticed(mode, name, False, -sure_of(unseen) * _sure(seen)), says.format(otherwise)
 
 
 def _stopping(seen: ReelsSeen, mode: str) -> Iterator[Said]:

@@ -22,6 +22,8 @@ from tapewright.words.reels_seen import HubSeen, ReelsSeen
 
 BURSTS_EACH: Final = 5
 SURE_OF_HUBS: Final = 0.95
+TURNS_HZ: Final = 0.1
+"""Slower than any hub turns in any mode."""
 AFTER_S: Final = 0.15
 """So long a piece goes on after its end: the reels of the mode before have still to stop; own choice."""
 
@@ -74,7 +76,19 @@ def watch_pieces(
                 seen, left = _piece(path, piece, own, again, film.tick_s, packs)
         packs = left
         found.append(seen)
+    if not any(_turns(one) for one in found if isinstance(one, ReelsSeen)):
+        raise _nothing_turns(path)
     return tuple(found)
+
+
+def _turns(seen: ReelsSeen) -> bool:
+    """Say whether a hub turns in a piece: hubs that never do were none, as far as a film can tell."""
+    return any(max(map(abs, one.rates_hz), default=0.0) > TURNS_HZ for one in seen.rates)
+
+
+def _nothing_turns(path: Path) -> InputAtFaultError:
+    do = "Film both hubs from close by and straight on."
+    return InputAtFaultError(Problem(str(path), "shows nothing that turns about a point of its own.", do))
 
 
 class _Film:
@@ -107,8 +121,7 @@ class _Film:
             if best and min(hub.sure for hub in best) > SURE_OF_HUBS:
                 break
         if not best:
-            do = "Film both hubs from close by and straight on."
-            raise InputAtFaultError(Problem(str(self.path), "shows nothing that turns about a point of its own.", do))
+            raise _nothing_turns(self.path)
         return best
 
 
