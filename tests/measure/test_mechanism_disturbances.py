@@ -6,15 +6,9 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from tapewright.measure.mechanism_clicks import octave_levels
-from tapewright.measure.mechanism_disturbances import (
-    codec_band,
-    hum_taken_out,
-    mains_hum,
-    processing,
-    speech,
-    without_mains,
-)
+from tapewright.measure.mechanism_disturbances import codec_band, processing, speech
 from tapewright.measure.mechanism_frames import Sound, framed, thinned
+from tapewright.measure.mechanism_hum import hum_taken_out, mains_hum, without_mains
 
 FS = 6000.0
 Floats = NDArray[np.float64]

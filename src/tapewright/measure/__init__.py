@@ -119,7 +119,8 @@ mechanism_swell  how a squeal swells once a turn, and a stroke that rises at onc
 mechanism_clicks  clicks of keys, lids and solenoids
 mechanism_repeats  knocks and rubbing that come back at a rate
 mechanism_falter  a rustle that falters, as of a take-up that slips
-mechanism_disturbances  speech, mains hum, a phone's processing, clipping
+mechanism_hum   mains hum: found, and taken out where the room was heard alone
+mechanism_disturbances  speech, a phone's processing, a codec's band, clipping
 mechanism_picture  how loud a recording is at each frequency and moment, to be drawn
 mechanism       hear_mechanism: all of these for one recording
 """

@@ -6,17 +6,10 @@ from typing import Final
 
 from tapewright.measure.mechanism_clicks import RATE_HZ, find_clicks, octave_levels
 from tapewright.measure.mechanism_comb import LOWEST_HZ
-from tapewright.measure.mechanism_disturbances import (
-    HUM_QUIET_S,
-    clipping,
-    codec_band,
-    hum_taken_out,
-    mains_hum,
-    processing,
-    speech,
-)
+from tapewright.measure.mechanism_disturbances import clipping, codec_band, processing, speech
 from tapewright.measure.mechanism_falter import falterings
 from tapewright.measure.mechanism_frames import Sound, framed, read_sound, thinned
+from tapewright.measure.mechanism_hum import HUM_QUIET_S, hum_taken_out, mains_hum
 from tapewright.measure.mechanism_modes import longest_off, modes_of, spans
 from tapewright.measure.mechanism_motors import Ear
 from tapewright.measure.mechanism_open import cannot_say

@@ -8,15 +8,23 @@ from typing import Final
 import numpy as np
 
 from tapewright.measure.mechanism_comb import LOWEST_HZ, weighed
-from tapewright.measure.mechanism_disturbances import without_mains
 from tapewright.measure.mechanism_edges import edge_near, spin_up_before
 from tapewright.measure.mechanism_frames import FRAME_S, HOP_S, Frames, Single, Sound, quieted
+from tapewright.measure.mechanism_hum import without_mains
 from tapewright.measure.mechanism_modes import OFF
 from tapewright.measure.mechanism_open import Open
 from tapewright.measure.mechanism_rate import Course, another_rate, course_of, rate_reading
 from tapewright.measure.mechanism_runs import Run, find_runs, joined, mean_along, take_out, untangled
 from tapewright.measure.mechanism_silence import Silence
-from tapewright.measure.mechanism_trust import MOTOR_MOST, SURE_ENOUGH, comb_scores, decoy_scores, straightened, trusted
+from tapewright.measure.mechanism_trust import (
+    SURE_ENOUGH,
+    Clue,
+    comb_scores,
+    decoy_scores,
+    straightened,
+    sureness,
+    trusted,
+)
 from tapewright.words.mechanism_heard import Mark, NotHeard, RateExpected, StretchHeard
 from tapewright.words.reading import Reading
 
@@ -84,7 +92,7 @@ class Ear:
     def _believed(self, run: Run, runs: Sequence[Run], left: Single, expected: Expected) -> _Kept | None:
         """Give what is told of a run; None where it is not believed, or may be something else."""
         due = self._due(run, expected[run.name])
-        sure = self._sure(run, [other for other in runs if other is not run], left, 1.0 if due else NOT_DUE)
+        sure = self._sure(run, [other for other in runs if other is not run], left, due=due)
         if sure < SURE_ENOUGH:
             return None
         if not due and self._share_in(run, _too_slow(expected, max(LOWEST_HZ, self.low_hz))) > 0.5:
@@ -128,7 +136,7 @@ class Ear:
         fits = frozenset(one.mode for one in may if one.low_hz <= rate <= one.high_hz)
         return "" in fits or self._share_in(run, fits | {""}) >= 0.5
 
-    def _sure(self, run: Run, others: Sequence[Run], left: Single, due: float) -> float:
+    def _sure(self, run: Run, others: Sequence[Run], left: Single, *, due: bool) -> float:
         said = self.said.copy() if len(others) else self.said
         for other in others:
             if other.last >= run.first and other.first <= run.last:
@@ -141,7 +149,8 @@ class Ear:
         near = middle * (1.0 + np.linspace(-0.003, 0.003, 25))
         score = float(comb_scores(mean, near, np.array(run.orders), self.frames.bin_hz).max())
         decoys = decoy_scores(straightened(left, run), run.orders, run.span_hz, self.frames.bin_hz)
-        return min(MOTOR_MOST, trusted(score, decoys, len(run.orders), lines, due * run.usual).sure)
+        likely = run.usual * (1.0 if due else NOT_DUE)
+        return sureness(Clue(run, trusted(score, decoys, len(run.orders), lines, likely).sure, lines, due))
 
     def _stretch(
         self, run: Run, course: Course, sure: float, runs: Sequence[Run], may: Sequence[RateExpected]
