@@ -9,11 +9,15 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
+from tapewright.machine.minute import marks_of, minute_steps
 from tapewright.machine.parts import SPOKEN_MODES, Machine, part_names, spoken
 from tapewright.machine.rates import Rate, rates
 from tapewright.measure.mechanism import hear_mechanism
-from tapewright.measure.mechanism_frames import read_sound
+from tapewright.measure.mechanism_clicks import RATE_HZ, find_clicks, octave_levels
+from tapewright.measure.mechanism_frames import read_sound, thinned
+from tapewright.measure.mechanism_marks import MarksFound, changes_in, marks_from_clicks
 from tapewright.measure.mechanism_picture import picture_of
+from tapewright.measure.mechanism_repeats import band_powers
 from tapewright.words.mechanism_heard import Mark, MechanismHeard, RateExpected, SoundPicture
 from tapewright.words.problem import InputAtFaultError, Problem, nearest
 from tapewright.words.whole_file import read_text
@@ -29,6 +33,8 @@ LEAST_MESH_HZ: Final = 40.0
 TOLD_APART_HZ: Final = 12.0
 """Lines closer than this run together in a frame: a slow motor is looked for at its commutator's multiples alone."""
 LARGEST_MB: Final = 2
+ONE_STEP_S: Final = 0.3
+"""A change of loudness so near to a click is that of the key that clicked."""
 
 
 def expected_rates(machine: Machine) -> tuple[RateExpected, ...]:
@@ -88,7 +94,8 @@ def listen(path: Path, machine: Machine | None, marks: Sequence[Mark] | None = N
     Arguments:
         path: a sound file; a phone's formats too.
         machine: its description; None where there is none.
-        marks: what was done when; None where nobody noted it.
+        marks: what was done when; None where nobody noted it: then the steps of the guided minute are looked for in
+            the clicks of the keys and where motors begin and end.
 
     Raises:
         InputAtFaultError: the file cannot be read, or a mark names a mode that the machine does not have.
@@ -100,8 +107,31 @@ def listen(path: Path, machine: Machine | None, marks: Sequence[Mark] | None = N
             raise InputAtFaultError(
                 [Problem("marks", f"{m.mode!r} is no mode of this machine.", nearest(m.mode, known)) for m in wrong]
             )
-    heard = hear_mechanism(path, marks, () if machine is None else expected_rates(machine))
-    return heard if machine is None else replace(heard, cannot_say=tuple(_spoken(machine, heard.cannot_say)))
+    if machine is None:
+        return hear_mechanism(path, marks, ())
+    found = None if marks else marks_by_ear(path, machine)
+    heard = hear_mechanism(path, found.marks if found else marks, expected_rates(machine))
+    said = heard.cannot_say if found is None else (found.says, *heard.cannot_say)
+    return replace(heard, cannot_say=tuple(_spoken(machine, said)))
+
+
+def marks_by_ear(path: Path, machine: Machine) -> MarksFound:
+    """Find when the steps of the guided minute were done from the sound alone.
+
+    Arguments:
+        path: a sound file; a phone's formats too.
+        machine: its description.
+
+    Raises:
+        InputAtFaultError: the file cannot be read.
+    """
+    sound = thinned(read_sound(path), RATE_HZ)
+    clicks = find_clicks(*octave_levels(sound))
+    beside = [
+        one for one in changes_in(*band_powers(sound))
+        if all(abs(one.at_s - click.at_s) > ONE_STEP_S for click in clicks)
+    ]  # fmt: skip
+    return marks_from_clicks([*clicks, *beside], marks_of(minute_steps(machine)), sound.duration_s)
 
 
 def _spoken(machine: Machine, sentences: Sequence[str]) -> Iterator[str]:

@@ -117,6 +117,7 @@ mechanism_edges  when something begins or ends to sound
 mechanism_squeal  squeals and chirps: tones that stand out of their critical band
 mechanism_swell  how a squeal swells once a turn, and a stroke that rises at once
 mechanism_clicks  clicks of keys, lids and solenoids
+mechanism_marks  when the steps of a minute were done, from clicks and changes of loudness
 mechanism_repeats  knocks and rubbing that come back at a rate
 mechanism_falter  a rustle that falters, as of a take-up that slips
 mechanism_hum   mains hum: found, and taken out where the room was heard alone
