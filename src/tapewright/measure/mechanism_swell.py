@@ -22,6 +22,7 @@ PLAIN: Final = 40.0
 LEAST_DB: Final = 3.0
 BESIDE_PLAIN: Final = 8.0
 PLACES: Final = 16
+FITS: Final = 0.95
 SWELLS: Final = "spectrum of its level"
 
 
@@ -95,6 +96,8 @@ def depth_at(levels_db: Array, rate_hz: float) -> float:
 def steepness(levels_db: Array, rate_hz: float) -> float:
     """Give how much steeper a level rises than it falls, all rounds laid over one another: a stroke rises at once.
 
+    Where the rounds do not fit over one another, as of a reel that changes its rate, it is 1.0: nothing can be told.
+
     Arguments:
         levels_db: every `STEP_S`, shape (n,).
         rate_hz: how often a second it comes round.
@@ -102,6 +105,8 @@ def steepness(levels_db: Array, rate_hz: float) -> float:
     places = int(np.clip(1.0 / (rate_hz * STEP_S), 3, PLACES))
     place = (np.arange(len(levels_db)) * STEP_S * rate_hz * places).astype(int) % places
     round_db = np.bincount(place, levels_db, places) / np.maximum(np.bincount(place, minlength=places), 1)
+    if np.ptp(round_db) < FITS * swells(levels_db)[1]:
+        return 1.0
     steps = np.diff(np.append(round_db, round_db[0]))
     return float(steps.max() / max(-steps.min(), 1e-9))
 
