@@ -269,7 +269,9 @@ def _astray(
             chance = None if reading is None else reading.value
         else:
             sign = signs.get(one.name)
-            chance = None if sign is None or sign.present is None else sign.sure if sign.present else 1.0 - sign.sure
+            # A sign that is sure to nothing says nothing either way.
+            way = 0.0 if sign is None or sign.present is None else 0.5 if sign.present else -0.5
+            chance = None if sign is None or not way else 0.5 + way * sign.sure
         wrong = chance is not None and abs(chance - this.chance) > 0.5
         if wrong or (changed and chance is None):
             said = "nothing" if chance is None else f"{chance:.2f}"

@@ -78,7 +78,9 @@ def joint_courses(
         follow: dict[int, Indices] = {}
         for at in reversed(onward):
             there = at + way
-            onto = _change(blocks[at], blocks[there], min(steps_hz), seconds, free=bool(free[min(at, there)]))
+            first = min(at, there)
+            change = _change(blocks[first], blocks[first + 1], min(steps_hz), seconds, free=bool(free[first]))
+            onto = change if way > 0 else change.T
             onto = onto + (blocks[there].cost + ahead)[None, :]
             follow[at], ahead = np.asarray(onto.argmin(axis=1), dtype=np.intp), onto.min(axis=1)
         at_pair = np.arange(len(here.cost))

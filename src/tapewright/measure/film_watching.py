@@ -143,6 +143,9 @@ def told_of(hubs: Sequence[HubSeen], turned: Sequence[Turned], tick_s: float, ta
     unsure = next((one for one in turned if one.lead < OPEN), None)
     tape = tape_seen(courses, takes_up, "" if unsure is None else why_open(unsure))
     events = reel_events(courses, tape.takes_up, tape.speed_m_per_s.value)
+    if unsure is not None:
+        # Where a rate is open, what is a shortfall is open too.
+        events = tuple(one for one in events if one.kind in ("starts", "stops"))
     short = _mostly_short(courses, events)
     if short:
         tape = tape_seen(courses, takes_up, short)
@@ -233,6 +236,10 @@ def _cannot_say(courses: Sequence[RateCourse], turned: Sequence[Turned], tape: T
         said.append("It cannot be told which hub takes up, so nothing is said of a loop.")
     if tape.other_way:
         said.append(f"{OTHER_WAY}: the pack on the {tape.takes_up} hub grows, though the other one should take up.")
+    if any(way.lead < OPEN for way in turned):
+        said.append(
+            "What the reels did between start and stop: their rates are open, and so is what falls short of them."
+        )
     unsure = [way for way in turned if way.lead < DECIDED]
     said += [f"Whether the {way.name} hub turns at the rate given or one {way.step_hz:.2f} Hz off." for way in unsure]
     said.append("A steady slip of a reel that was there from the first frame to the last: only changes show.")

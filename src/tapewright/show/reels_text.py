@@ -1,5 +1,7 @@
 """What a film of the hubs told, as text."""
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 
 from tapewright.show.columns import bullets, heading, paragraph
@@ -12,6 +14,12 @@ DOES: Final = {
     "hesitates": "hesitates with the other", "slips": "falls short alone", "stands": "stands",
     "starts": "starts", "stops": "stops", "lags": "winds less than is given",
 }  # fmt: skip
+
+BOTH: Final = {"hesitates": "hesitate together", "starts": "start", "stops": "stop"}
+TOGETHER: Final = tuple(BOTH)
+"""What both hubs do at once is said once."""
+NEAR_S: Final = 0.2
+"""Starts and stops of both hubs so near each other are one; own choice."""
 
 
 def reels_text(seen: ReelsSeen, heard: EvidenceHeard | None = None) -> str:
@@ -26,7 +34,7 @@ def reels_text(seen: ReelsSeen, heard: EvidenceHeard | None = None) -> str:
              f"{_turning(seen.mean_rate_hz[hub.name])}" for hub in seen.hubs]  # fmt: skip
     parts = [heading("Reels"), paragraph(length), bullets(rates)]
     parts += [heading("Tape"), bullets(_tape(seen))]
-    happened = [event_says(event) for event in seen.events]
+    happened = events_say(seen.events)
     parts += [heading("What happened"), bullets(happened) if happened else "Both turn evenly from end to end."]
     if heard is not None:
         parts += [
@@ -38,7 +46,44 @@ def reels_text(seen: ReelsSeen, heard: EvidenceHeard | None = None) -> str:
     return "\n".join(parts)
 
 
-def event_says(event: ReelEvent) -> str:
+def events_say(events: Sequence[ReelEvent]) -> list[str]:
+    """Give what happened, one sentence for each moment: what both hubs do at once, and a loop with the slip it is of.
+
+    >>> one = ReelEvent("slips", "right", 2.0, 3.0, 0.5, 0.9)
+    >>> loop = ReelEvent("lags", "right", 2.0, 3.1, 0.4, 0.95)
+    >>> events_say([one, loop])
+    ['From 2.0 s to 3.1 s the right hub falls short alone, by 50 %, and tape is left between the hubs; sure to 95 %.']
+    """
+    said, done = [], set()
+    for at, event in enumerate(events):
+        if at in done:
+            continue
+        same = [
+            (number, other)
+            for number, other in enumerate(events)
+            if number > at and number not in done and _one_moment(event, other)
+        ]
+        done |= {number for number, _ in same}
+        together = [event, *(other for _, other in same)]
+        whole = replace(
+            event,
+            start_s=min(one.start_s for one in together), end_s=max(one.end_s for one in together),
+            share=max(one.share for one in together), sure=max(one.sure for one in together),
+        )  # fmt: skip
+        both = len({one.name for one in together}) > 1
+        loop = {one.kind for one in together} >= {"slips", "lags"}
+        said.append(event_says(replace(whole, kind="slips") if loop else whole, both=both, loop=loop))
+    return said
+
+
+def _one_moment(one: ReelEvent, other: ReelEvent) -> bool:
+    """Say whether two events are one moment: a slip with its loop, or what both hubs do at once."""
+    near = one.start_s < other.end_s + NEAR_S and other.start_s < one.end_s + NEAR_S
+    slip = one.name == other.name and {one.kind, other.kind} == {"slips", "lags"}
+    return near and (slip or (one.name != other.name and one.kind == other.kind and one.kind in TOGETHER))
+
+
+def event_says(event: ReelEvent, *, both: bool = False, loop: bool = False) -> str:
     """Give one event as a sentence.
 
     >>> event_says(ReelEvent("slips", "left", 2.0, 2.5, 0.3, 0.95))
@@ -48,7 +93,9 @@ def event_says(event: ReelEvent) -> str:
     if event.end_s > event.start_s:
         when = f"From {event.start_s:.1f} s to {event.end_s:.1f} s"
     much = f", by {100.0 * event.share:.0f} %" if event.kind in ("hesitates", "slips", "lags") else ""
-    return f"{when} the {event.name} hub {DOES[event.kind]}{much}; sure to {percent(event.sure)}."
+    left = ", and tape is left between the hubs" if loop else ""
+    what = f"both hubs {BOTH[event.kind]}" if both else f"the {event.name} hub {DOES[event.kind]}"
+    return f"{when} {what}{much}{left}; sure to {percent(event.sure)}."
 
 
 def _turning(reading: Reading) -> str:
@@ -78,4 +125,4 @@ def _tape(seen: ReelsSeen) -> list[str]:
     return said
 
 
-__all__ = ["event_says", "reels_text"]
+__all__ = ["event_says", "events_say", "reels_text"]
