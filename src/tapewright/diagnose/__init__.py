@@ -27,6 +27,7 @@ from_sound    from what a microphone heard of the mechanism to readings and sign
 from_sound_spells    each mode of a recording from its mark to the next, and what is heard in it
 from_sound_racing    what a motor's rate tells of racing
 from_sound_stopping  what a recording tells of running on, stopping, giving up
+from_sound_rising    what two clicks tell of a head base that a cam moves
 from_sound_tray      what a recording tells of a tray, by how long its motor is fed
 from_sound_noises    what a recording tells of squeals, knocks, rubbing
 told_when     what was told of a moment, as signs can take it

@@ -10,6 +10,7 @@ from typing import Final
 
 from tapewright.diagnose.from_sound_noises import knocks, slips, squeals
 from tapewright.diagnose.from_sound_racing import racing
+from tapewright.diagnose.from_sound_rising import rising
 from tapewright.diagnose.from_sound_spells import LEAST_S, Said, Spell, after_a_change, spells_of, within
 from tapewright.diagnose.from_sound_stopping import dropping, running_on, stopping
 from tapewright.diagnose.from_sound_tray import tray
@@ -58,6 +59,7 @@ def _all(net: Network, heard: MechanismHeard, spells: tuple[Spell, ...]) -> Iter
     for spell in spells:
         yield from _motors(net, heard, spell)
         yield from racing(net, heard, spell)
+        yield from rising(net, heard, spell)
         yield from running_on(net, heard, spell)
         yield from tray(net, heard, spell)
         stops = tuple(stopping(net, heard, spell))

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import Final
 
+from tapewright.diagnose.from_sound_rising import arrival, by_cam
 from tapewright.diagnose.from_sound_spells import LEAST_S, RATE_FITS, Said, Spell, within
 from tapewright.diagnose.network import Network
 from tapewright.machine.parts import SPOKEN_MODES, TURNING_SENSORS, Machine, has_logic, spoken
@@ -135,7 +136,12 @@ def dropping(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said
     from_s, to_s = spell.start_s + min(waits) - early, min(spell.start_s + max(waits) + late, spell.end_s - ALONE_S)
     there = [one for one in heard.clicks if from_s <= one.at_s <= to_s and one.sure >= BESIDE_SURE]
     clicks = [one for one in there if one.sure >= CLICK_SURE]
-    signs = [one for one in net.signs.values() if one.node == f"stops@{spell.mode}" and one.id.endswith("_stops")]
+    gave_up = f"stops@{spell.mode}"
+    if by_cam(machine):
+        # Whether the logic waited for the reels or for a head base that did not come, the clicks before tell.
+        _, rise_s, plain = arrival(machine, heard, spell)
+        gave_up = gave_up if rise_s is not None else f"reported@{spell.mode}" if plain else ""
+    signs = [one for one in net.signs.values() if one.node == gave_up and one.id.endswith(GIVES_UP)]
     when = SPOKEN_MODES[spell.mode]
     if not there and spell.end_s - spell.start_s > LONGEST_WAIT_S and _keys_click(heard):
         why = (
@@ -151,7 +157,7 @@ def dropping(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said
         return
     why = (
         f"{when.capitalize()} one click alone is heard after {clicks[0].at_s - spell.start_s:.1f} s: the logic waits "
-        f"{min(waits):g} s for the reels, and then lets the head base drop."
+        f"{min(waits):g} s, and then lets go."
     )
     for sign in signs:
         yield sign.id, Observation(sign.id, True, DROPPED_SURE), why
