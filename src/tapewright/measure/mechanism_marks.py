@@ -53,10 +53,11 @@ def marks_from_clicks(clicks: Sequence[Click], steps: Sequence[Mark], duration_s
         steps: in their order, at the times at which the minute asks for them; the first is how it begins.
         duration_s: of the recording.
 
-    >>> steps = [Mark("off", 0.0), Mark("play", 4.0), Mark("stop", 9.0), Mark("off", 11.5)]
-    >>> found = marks_from_clicks([Click(at, 0.99) for at in (5.1, 10.1, 12.6)], steps, 15.0)
-    >>> [(mark.mode, round(mark.at_s, 1)) for mark in found.marks]
-    [('off', 1.0), ('play', 5.1), ('stop', 10.1), ('off', 12.6)]
+    >>> asked = {"off": 0.0, "play": 4.0, "stop": 9.0, "rewind": 11.5, "fast_forward": 18.0, "reverse_play": 23.0}
+    >>> steps = [Mark(mode, at_s) for mode, at_s in asked.items()]
+    >>> found = marks_from_clicks([Click(at_s, 0.99) for at_s in (5.1, 10.1, 12.6, 19.2, 24.1)], steps, 60.0)
+    >>> [(mark.mode, round(mark.at_s, 1)) for mark in found.marks][:4]
+    [('off', 1.0), ('play', 5.1), ('stop', 10.1), ('rewind', 12.6)]
     """
     asked = np.array([step.at_s for step in steps[1:]])
     at, sure = np.array([click.at_s for click in clicks]), np.array([click.sure for click in clicks])
@@ -73,9 +74,13 @@ def marks_from_clicks(clicks: Sequence[Click], steps: Sequence[Mark], duration_s
     ahead = float(scores[best] - (others.max() if len(others) else 0.0))
     each = _score(begins[best] + asked, at, sure)
     heard = int(np.count_nonzero(each > 0.3))
-    if heard < LEAST_SHARE * len(asked) or _by_chance(heard, len(asked), len(at) / duration_s) > CHANCE_MOST:
+    if heard < LEAST_SHARE * len(asked):
         return MarksFound(
             (), heard, 0.0, f"Only {heard} of {len(asked)} steps would fall on a click, wherever it began."
+        )
+    if _by_chance(heard, len(asked), len(at) / duration_s) > CHANCE_MOST:
+        return MarksFound(
+            (), heard, 0.0, "So many clicks are heard that its steps would fall on some wherever it began."
         )
     if ahead < LEAST_AHEAD:
         return MarksFound(
