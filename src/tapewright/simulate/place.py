@@ -2,6 +2,7 @@
 
 import json
 from pathlib import Path
+from typing import Any
 
 from tapewright.words.problem import Problem
 
@@ -17,17 +18,22 @@ def in_the_way(path: Path, what: str) -> list[Problem]:
     []
     """
     beside = path.with_suffix(".json")
-    if beside.exists() and not _is_truth(beside):
+    truth = _truth(beside) if beside.exists() else {}
+    if truth is None:
         return [Problem(str(beside), "is there already and is no truth of a simulation.", "Give another name.")]
+    of = str(truth.get("file") or path.name)
+    if of != path.name and path.with_name(of).exists():
+        return [Problem(str(beside), f"is the truth of {of}, which stands there too.", "Give another name.")]
     if path.exists() and path.stat().st_size and not beside.exists():
         found = f"is there already and has no truth beside it: it may be a real {what}."
         return [Problem(str(path), found, "Rename.")]
     return []
 
 
-def _is_truth(path: Path) -> bool:
+def _truth(path: Path) -> dict[str, Any] | None:
+    """Read a simulation's truth; None for anything else, nothing where the file was only begun."""
     try:
         held = json.loads(path.read_text(encoding="utf-8") or "{}")
     except (OSError, ValueError):
-        return False
-    return isinstance(held, dict) and (not held or held.get("simulated") is True)
+        return None
+    return held if isinstance(held, dict) and (not held or held.get("simulated") is True) else None
