@@ -135,6 +135,17 @@ def test_the_longer_a_wind_is_watched_the_less_likely_it_falters_unseen(share: f
     assert weak_over_strong(longer) < weak_over_strong(shorter)
 
 
+def test_a_mirrored_film_tells_of_the_same_reels() -> None:
+    """Left and right change places, and the way round: what the film tells of the machine stays."""
+    slip = ReelEvent("slips", "right", 2.0, 3.0, 0.4, 0.9)
+    film, mirror = seen(0.35, 0.51, (slip,)), seen(-0.51, -0.35, (replace(slip, name="left"),))
+    first, second = (evidence_of_film(shipped("two_motor_deck"), one, "play").evidence for one in (film, mirror))
+    assert first.signs == second.signs
+    assert {name: one.value for name, one in first.readings.items()} == {
+        name: one.value for name, one in second.readings.items()
+    }
+
+
 def test_reels_that_race_are_told_by_the_tape() -> None:
     assert told("two_motor_deck", seen(3.0, 4.0, speed=0.35))["play_tape_races"] is True
     film = evidence_of_film(shipped("two_motor_deck"), seen(0.41, 0.51, speed=0.049), "play")

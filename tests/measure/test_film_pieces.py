@@ -35,6 +35,16 @@ def test_hubs_that_stand_in_one_piece_are_known_from_another(film: Path) -> None
     assert "ends before" in after.found
 
 
+def test_a_film_that_goes_the_other_way_round_is_a_mirror(film: Path) -> None:
+    """What should turn clockwise and turns anticlockwise: the hub that takes up is on the other side too."""
+    piece = FilmPiece(0.0, 1.8, ((-0.9, -0.2),), "right")
+    (seen,) = watch_pieces(film, [piece])
+    assert isinstance(seen, ReelsSeen)
+    assert piece.other_way_round(seen)
+    assert piece.mirrored() == FilmPiece(0.0, 1.8, ((0.2, 0.9),), "left")
+    assert not piece.mirrored().other_way_round(seen)
+
+
 def test_pieces_in_which_nothing_turns_are_refused(film: Path) -> None:
     with pytest.raises(InputAtFaultError, match="nothing that turns"):
         watch_pieces(film, [FilmPiece(2.2, 3.0), FilmPiece(3.1, 3.9)])

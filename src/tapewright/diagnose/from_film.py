@@ -44,6 +44,8 @@ MOST_SURE: Final = 0.92
 """Of steps of simulated minutes, few enough were watched that no finding is held to be surer."""
 STOOD: Final = 0.8
 """Share of the film for which a hub must stand to be said not to turn at all."""
+CLOCKWISE: Final = ("rewind", "review", "reverse_play")
+"""Modes in which the hubs turn clockwise, seen from the front of the cassette; in all others anticlockwise."""
 Said = tuple[str, Reading | Observation, str]
 
 
@@ -70,6 +72,21 @@ def sides(machine: Machine, mode: str) -> dict[str, HubName]:
         right = "right" if places[0][0] > places[1][0] else "left"
     left: HubName = "left" if right == "right" else "right"
     return {name: side for name, side in ((taker, right), (giver, left)) if name}
+
+
+def mirrored(seen: ReelsSeen, mode: str) -> bool:
+    """Say whether both hubs turn the other way round than in this mode: then the film shows a mirror of the cassette.
+
+    Which hub takes up goes with the way round: seen with the opening down, the right one where they turn anticlockwise
+    (from memory). A mirrored film changes both, one taken upside down the side alone.
+
+    Arguments:
+        seen: what the film told.
+        mode: the mode that was filmed.
+    """
+    rates = [one.value for one in seen.mean_rate_hz.values() if one.value]
+    way = -1.0 if mode in CLOCKWISE else 1.0
+    return len(rates) == 2 and all(way * rate < 0.0 for rate in rates)
 
 
 def evidence_of_film(machine: Machine, seen: ReelsSeen, mode: str) -> EvidenceHeard:
@@ -115,6 +132,8 @@ def check_mode(machine: Machine, mode: str) -> None:
 
 def _all(machine: Machine, seen: ReelsSeen, mode: str) -> Iterator[Said]:
     where = sides(machine, mode)
+    if mirrored(seen, mode):
+        where = {reel: "left" if side == "right" else "right" for reel, side in where.items()}
     if any(text.startswith(OTHER_WAY) for text in seen.cannot_say):
         # Which reel is which is open then: only what both hubs tell together is said.
         yield from _tape(machine, seen, mode)
@@ -310,4 +329,4 @@ def _sure(seen: ReelsSeen) -> float:
     return float(hubs * fine)
 
 
-__all__ = ["check_mode", "evidence_of_film", "sides"]
+__all__ = ["CLOCKWISE", "check_mode", "evidence_of_film", "mirrored", "sides"]

@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tapewright.diagnose.from_film import check_mode, evidence_of_film, sides
+from tapewright.diagnose.from_film import CLOCKWISE, check_mode, evidence_of_film, sides
 from tapewright.jobs.evidence_file import evidence_json
 from tapewright.machine.parts import Machine
 from tapewright.machine.rates import rates
@@ -21,8 +21,6 @@ from tapewright.words.reels_seen import HubSeen, ReelsSeen
 
 ROOM: Final = (0.6, 1.5)
 """A worn machine's reels turn slower or faster than described by so much; trade judgement, from memory."""
-CLOCKWISE: Final = ("rewind", "review", "reverse_play")
-"""Modes in which the hubs turn clockwise, seen from the front of the cassette; in all others anticlockwise."""
 MOST_HUBS: Final = 2
 MIN_RADIUS: Final = 5.0
 NO_STILL: Final = np.zeros((1, 1), dtype=np.uint8)

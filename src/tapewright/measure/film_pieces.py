@@ -5,7 +5,7 @@ piece are those at the beginning of the next, which tells like teeth apart: both
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -22,6 +22,8 @@ from tapewright.words.reels_seen import HubSeen, ReelsSeen
 
 BURSTS_EACH: Final = 5
 SURE_OF_HUBS: Final = 0.95
+SLOW_HZ: Final = 1.5
+"""As in play: far below what like teeth hide at any frame rate of a phone."""
 TURNS_HZ: Final = 0.1
 """Slower than any hub turns in any mode."""
 AFTER_S: Final = 0.15
@@ -42,6 +44,19 @@ class FilmPiece:
     end_s: float
     expected_hz: tuple[tuple[float, float], ...] = ()
     takes_up: str = ""
+
+    def mirrored(self) -> "FilmPiece":
+        """Give the piece as a mirror shows it: the other way round, and the other hub takes up."""
+        other = {"left": "right", "right": "left"}.get(self.takes_up, "")
+        return replace(self, expected_hz=tuple((-high, -low) for low, high in self.expected_hz), takes_up=other)
+
+    def other_way_round(self, seen: ReelsSeen) -> bool:
+        """Say whether both hubs turn slowly, and so for sure, the other way round than they should."""
+        rates = [one.value for one in seen.mean_rate_hz.values() if one.value]
+        ways = {low > 0.0 for low, _ in self.expected_hz}
+        if len(rates) != 2 or len(ways) != 1 or max(map(abs, rates)) > SLOW_HZ:
+            return False
+        return all((rate > 0.0) != next(iter(ways)) for rate in rates)
 
 
 def watch_pieces(
@@ -67,13 +82,18 @@ def watch_pieces(
     each = follow_pieces(path, base, stretches, done)
     found: list[ReelsSeen | Problem] = []
     packs: PackRatio | None = None
-    for at, (piece, followed) in enumerate(zip(pieces, each, strict=True)):
+    turned_over = False
+    for at, (planned, followed) in enumerate(zip(pieces, each, strict=True)):
+        piece = planned.mirrored() if turned_over else planned
         seen, left = _piece(path, piece, base, followed, film.tick_s, packs)
         if isinstance(seen, Problem) and len(followed[0].times_s) >= LEAST_FRAMES:
             own = film.hubs(at)
             if own and own != base:
                 again = follow_pieces(path, own, stretches[at : at + 1])[0]
                 seen, left = _piece(path, piece, own, again, film.tick_s, packs)
+        if isinstance(seen, ReelsSeen) and not turned_over and piece.other_way_round(seen):
+            turned_over = True
+            seen, left = _piece(path, piece.mirrored(), seen.hubs, followed, film.tick_s, packs)
         packs = left
         found.append(seen)
     if not any(_turns(one) for one in found if isinstance(one, ReelsSeen)):
