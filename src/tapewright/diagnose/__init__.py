@@ -30,6 +30,7 @@ from_sound_stopping  what a recording tells of running on, stopping, giving up
 from_sound_rising    what two clicks tell of a head base that a cam moves
 from_sound_tray      what a recording tells of a tray, by how long its motor is fed
 from_sound_noises    what a recording tells of squeals, knocks, rubbing
+from_sound_solenoids  what a recording tells of solenoids, by how plainly keys click
 told_when     what was told of a moment, as signs can take it
 likelihoods   what an answer or a reading says about functions and parts
 unexplained   evidence that a description does not explain

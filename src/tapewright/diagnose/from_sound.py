@@ -11,6 +11,7 @@ from typing import Final
 from tapewright.diagnose.from_sound_noises import knocks, slips, squeals
 from tapewright.diagnose.from_sound_racing import racing
 from tapewright.diagnose.from_sound_rising import rising
+from tapewright.diagnose.from_sound_solenoids import solenoids
 from tapewright.diagnose.from_sound_spells import LEAST_S, Said, Spell, after_a_change, spells_of, within
 from tapewright.diagnose.from_sound_stopping import dropping, running_on, stopping
 from tapewright.diagnose.from_sound_tray import tray
@@ -67,6 +68,7 @@ def _all(net: Network, heard: MechanismHeard, spells: tuple[Spell, ...]) -> Iter
         yield from squeals(net, heard, spell)
         yield from knocks(net, heard, spell)
         yield from slips(net, heard, spell)
+        yield from solenoids(net, heard, spell)
     yield from _rates(machine, heard, spells)
 
 
