@@ -59,6 +59,10 @@ def test_a_reel_that_swells_in_a_wind_is_no_noise_and_what_knocks_there_as_in_pl
     found = said("fast_forward_noise", reel)
     assert found is not None
     assert found.present is False
+    slow = rubs(turning("takeup_reel", "play"), 5.0)
+    found = said("fast_forward_noise", slow, reel)
+    assert found is not None
+    assert found.present is False
     in_play = rubs(turning("flywheel", "play"), 9.0)
     again = rubs(turning("flywheel", "fast_forward") * 1.01, 1.5, WIND)
     found = said("fast_forward_noise", in_play, reel, again)

@@ -16,7 +16,7 @@ PLAIN_DB, PLAIN_IN_A_WIND_DB = 1.6, 2.0
 """From 2 kHz on flywheels and belts of sound machines rise by at most 1.3 dB once a turn: tuning minutes of
 `benchmarks.minute_trials`."""
 FAINT_DB: Final = 1.3
-SOUND_REEL_DB: Final = 5.5
+SOUND_REEL_DB: Final = 7.0
 """So far a sound reel swells in a wind, at most: the same minutes."""
 REELS_AT_MOST: Final = 1.2
 BESIDE_A_SQUEAL_DB: Final = 4.0
@@ -210,7 +210,8 @@ def _as_in_play(machine: Machine, heard: MechanismHeard, spell: Spell, here: Seq
     play = next((one for one in spells_of(machine, heard) if one.mode == "play"), None)
     if play is None:
         return None
-    before = [one for one in _backs(heard, play) if one.high_db >= PLAIN_DB]
+    # At a reel's rate in play a squeal comes and goes, and in a wind every reel swells.
+    before = [one for one in _backs(heard, play) if one.high_db >= PLAIN_DB and one.rate_hz > SLOW_HZ]
     then, now = rates(machine, "play"), rates(machine, spell.mode)
     for name in (one for one in now if one in then and then[one].turns_per_s.value > 0):
         ratio = now[name].turns_per_s.value / then[name].turns_per_s.value
