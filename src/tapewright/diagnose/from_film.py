@@ -253,15 +253,15 @@ def _winding(machine: Machine, seen: ReelsSeen, mode: str, taker: HubName | None
         filmed.time,
         f"The hub that takes up turns{share} {when}: so long the whole would take.",
     )
-    ratio = weak_over_strong(filmed)
+    ratio, hubs = weak_over_strong(filmed), min(hub.sure for hub in seen.hubs)
     if own:
         yield from _one_sign(seen, mode, "weak", own, f"A hub {{}} {when}.", "")
     elif ratio > 1.0:
         why = f"The hub that takes up turns{share} {when}."
-        yield f"{mode}_weak", _noticed(mode, "weak", True, sure_of(ratio) * _sure(seen)), why
+        yield f"{mode}_weak", _noticed(mode, "weak", True, sure_of(ratio) * hubs), why
     elif filmed.watched_s >= LEAST_WATCHED_S:
         why = f"Both hubs go on evenly {when}{';' + share if share else ', and how fast is open'}."
-        yield f"{mode}_weak", _noticed(mode, "weak", False, -sure_of(ratio) * _sure(seen)), why
+        yield f"{mode}_weak", _noticed(mode, "weak", False, -sure_of(ratio) * hubs), why
 
 
 def _while_it_winds(seen: ReelsSeen, event: ReelEvent) -> bool:
