@@ -45,8 +45,8 @@ FALTERS_PER_S: Final = 0.45
 LEAST_WHOLE: Final = 0.8
 """Below this share of its rate nobody knows how a wind goes on; own choice."""
 BY_RATE: Final = 0.4
-"""Share of weak winds that are slow all the time; the others falter. By simulated winds, a quarter of the weak ones show
-nothing in the two seconds or so that are filmed of them."""
+"""Share of weak winds that are slow all the time; the others falter. By simulated winds, a quarter of the weak ones
+show nothing in the two seconds or so that are filmed of them."""
 _PLACES: Final = 9
 
 
