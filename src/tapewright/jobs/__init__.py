@@ -25,7 +25,7 @@ compare        before and after: what changed, and whether it is more than doubt
 guided_minute  what a guided minute can reveal of a machine
 guided_minute_score  how often it alone puts the part at fault first
 guided_minute_marks  when each of its steps was done, checked, and as a note beside the file
-guided_minute_film  its film, cut where the steps change and watched piece by piece
+guided_minute_film  its film, both hubs followed through it in one go, each step watched for itself
 owner_sheet    what an owner is asked from afar, and what each way through it comes to
 owner_code     the short code the answers come back in
 hand_over      what leaves the shop with a machine
