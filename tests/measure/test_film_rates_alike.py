@@ -191,3 +191,13 @@ def test_packs_at_the_end_of_play_are_as_the_other_reels_turns() -> None:
     assert slipped is not None
     assert packs.ratio == pytest.approx(radii[0] / radii[1], rel=1e-6)
     assert packs.deviation < 0.01 * packs.ratio < slipped.deviation
+
+
+def test_what_the_machine_can_do_counts_clockwise_too() -> None:
+    """One second at 60 frames tells 9.4 turns a second from 0.6 the other way by nothing else."""
+    times = np.arange(60) / 60.0
+    taken = 9.4 * times
+    hubs = film_of(times, -taken, -given_off(taken, 0.0190, 0.0196))
+    for way, rate in zip(unwrapped(hubs, ((-14.0, -5.6),)), (-9.4, -9.1), strict=True):
+        assert (way.turns[-1] - way.turns[0]) / times[-1] == pytest.approx(rate, abs=0.2)
+    assert unwrapped(hubs)[0].turns[-1] > 0.0

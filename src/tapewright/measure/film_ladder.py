@@ -136,7 +136,7 @@ def ladder_of(
     if expected_hz:
         within = np.abs(rates) < 0.05
         for low, high in expected_hz:
-            within |= (np.abs(rates) >= low) & (np.abs(rates) <= high)
+            within |= (rates >= low) & (rates <= high)
         cost += UNEXPECTED / count * ~within
     seconds = max(float(np.median(np.bincount(blocks, between))), 1e-6)
     ups = ways_to_stands(steps / (2.0 * np.pi), between, symmetry, FASTEST_HZ, ends)
