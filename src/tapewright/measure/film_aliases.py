@@ -36,6 +36,8 @@ NEAR_LIMIT: Final = 0.8
 """Share of the rate that is sure by itself from which a film may hide a faster one; own choice."""
 SPEEDS_UP_HZ_PER_S: Final = 10.0
 """How fast a hub gains rate from one block to the next before that counts against it; own choice."""
+AGAINST: Final = 0.1
+"""Share of the film in which hubs may seem to turn against each other before that is held to be a wrong rate."""
 NO_LAW: Final = 6.0
 """What it costs a reading not to run evenly for so long that the law of two packs could be tried."""
 OTHER_PACKS: Final = 6.0
@@ -184,6 +186,10 @@ def _law(blocks: NDArray[np.intp], one: Way, other: Way) -> PackLaw | None:
 
 def _no_one_tape(ladders: Sequence[Ladder], ways: Sequence[Way]) -> bool:
     """Say whether rates that may hide faster ones break the law of two packs: then a slip or a wrong rate, and open."""
+    both = np.minimum(np.abs(ways[0].rates_hz), np.abs(ways[1].rates_hz)) > TURNS_HZ
+    against = ways[0].rates_hz * ways[1].rates_hz < 0.0
+    if min(float(np.mean(both & against)), float(np.mean(both & ~against))) > AGAINST:
+        return True  # a hub that goes over from with the other to against it is no hub of one tape
     even = _evenly(ways[0].rates_hz, ways[1].rates_hz)
     may_hide = False
     for ladder, way in zip(ladders, ways, strict=True):
