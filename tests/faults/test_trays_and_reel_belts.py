@@ -184,3 +184,15 @@ def test_a_flat_on_the_drive_wheel_is_heard_in_the_pitch() -> None:
     """A rubber wheel that rested against a shaft thumps at its own rate (from memory)."""
     assert "play_wavers_regularly" in shown(shipped(RIM), Fault("drive_wheel", "flat_spot"))
     assert "play_wavers_regularly" not in shown(shipped(RIM), Fault("idler_tyre", "flat_spot"))
+
+
+def test_a_part_is_heard_only_in_modes_in_which_it_turns() -> None:
+    """A cracked gear of the tray clicks while the tray moves and not while a tape plays; the swing gear the
+    other way round; a cam stands in both once the head base has come. From the description of what turns when."""
+    noises = {
+        part: {one for one in shown(shipped(TRAY), Fault(part, "cracked")) if one.endswith("_noise")}
+        for part in ("tray_mesh", "cam_gear", "swing_drive")
+    }
+    assert noises["tray_mesh"] == {"close_tray_noise", "open_tray_noise"}
+    assert not noises["cam_gear"]
+    assert noises["swing_drive"] == {"play_noise", "fast_forward_noise", "rewind_noise"}

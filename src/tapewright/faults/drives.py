@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from tapewright.machine.couplings import active
+from tapewright.machine.couplings import active, steps
 from tapewright.machine.parts import Coupling, Machine, Mode, nips_at_work, shaft
 
 
@@ -37,3 +37,24 @@ def worked_by_tape(machine: Machine, mode: Mode) -> frozenset[str]:
     """Name the shafts that the tape loads in a mode: only these squeal in a way that tells."""
     reels = {shaft(machine, reel) for reel in (mode.takes_up, mode.gives) if reel}
     return frozenset(reels | capstan_shafts(machine, mode))
+
+
+def turned_through(machine: Machine, mode: Mode) -> frozenset[str]:
+    """Name the shafts that go on turning through a mode by the description: by its motors, or by the tape on the reels.
+
+    A cam is not among them: it makes its part turn on the way into the mode and stands.
+
+    >>> from tapewright.machine.library import shipped
+    >>> deck = shipped("tray_deck")
+    >>> {"flywheel", "tray_gear", "cam"} & turned_through(deck, deck.modes["play"])
+    frozenset({'flywheel'})
+    """
+    starts = {shaft(machine, name) for name in (*mode.motors, mode.takes_up, mode.gives) if name}
+    passed = {shaft(machine, end) for step in steps(machine, mode.name) for end in (step.driver, step.driven)}
+    cams = {shaft(machine, name) for name, rotor in machine.rotors.items() if rotor.kind == "cam"}
+    return frozenset((starts | passed) - cams)
+
+
+def passes_through(machine: Machine, mode: Mode, coupling: Coupling) -> bool:
+    """Tell whether a coupling goes on passing motion through a mode: it is in, and all that it joins turns."""
+    return {shaft(machine, end) for end in coupling.path} <= turned_through(machine, mode)

@@ -8,11 +8,11 @@ from collections.abc import Iterable
 from tapewright.faults import behaviours as does
 from tapewright.faults import conditions, head_conditions
 from tapewright.faults.bringing_in import draw_permit
-from tapewright.faults.drives import engaged
+from tapewright.faults.drives import engaged, passes_through, turned_through
 from tapewright.faults.graph import Node
 from tapewright.faults.sheet import Sheet
 from tapewright.machine.couplings import active
-from tapewright.machine.parts import Machine, Mode, has_logic, nips_at_work, shaft
+from tapewright.machine.parts import TRAY_MODES, Machine, Mode, has_logic, nips_at_work, shaft
 
 
 def sound_heard(heads: str, path: str) -> str:
@@ -56,13 +56,12 @@ def cut_short(sounds: str, stops: str = "no") -> str:
 
 def draw_heard(sheet: Sheet, mode: Mode) -> None:
     """What is heard in a mode: noises and squeals from anywhere, in play also the sound off the tape."""
+    machine = sheet.machine
+    if mode.name in TRAY_MODES and machine.lid.moved_by:
+        _draw_noise(sheet, mode)
     if not mode.takes_up:
         return
-    machine = sheet.machine
-    turning = [name for name in machine.rotors if sheet.has(f"turns:{shaft(machine, name)}@{mode.name}")]
-    driving = [coupling.name for coupling in active(machine, mode)]
-    noises = [sheet.condition(conditions.noise(name)) for name in (*turning, *driving)]
-    sheet.any_of("noise", mode.name, noises, does.any_yes)
+    turning = _draw_noise(sheet, mode)
     tyres = [name for name in turning if machine.rotors[name].kind == "idler_tyre"]
     squeals = [sheet.condition(conditions.chirps(name)) for name in tyres]
     squeals += [node for node in sheet.nodes if node.startswith("rubs:") and node.endswith(f"@{mode.name}")]
@@ -80,6 +79,19 @@ def draw_heard(sheet: Sheet, mode: Mode) -> None:
         harms = [name for name in (f"loop@{mode.name}", f"wrap@{mode.name}", f"edge@{mode.name}") if sheet.has(name)]
         sheet.any_of("eaten", mode.name, harms, does.either)
     sheet.any_of("squeal", mode.name, squeals, does.either)
+
+
+def _draw_noise(sheet: Sheet, mode: Mode) -> list[str]:
+    """Draw what knocks and rubs in a mode, and name the rotors that go on turning there."""
+    machine = sheet.machine
+    through = turned_through(machine, mode)
+    drawn = [name for name in machine.rotors if sheet.has(f"turns:{shaft(machine, name)}@{mode.name}")]
+    # What stands in this mode, however noisy elsewhere, adds nothing to it; a cam stands as soon as it has arrived.
+    turning = [name for name in drawn if shaft(machine, name) in through]
+    driving = [one.name for one in active(machine, mode) if passes_through(machine, mode, one)]
+    noises = [sheet.condition(conditions.noise(name)) for name in (*turning, *driving)]
+    sheet.any_of("noise", mode.name, noises, does.any_yes)
+    return turning
 
 
 def _on_the_way_to_the_tape(machine: Machine, mode: Mode) -> list[str]:
