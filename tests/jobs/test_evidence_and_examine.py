@@ -67,7 +67,7 @@ def test_readings_come_in_the_units_of_the_bench() -> None:
     assert found["wind_time_s@rewind"].why_not == "not tried"
 
 
-def test_the_sense_that_took_a_reading_comes_back_and_is_read_off_older_files() -> None:
+def test_the_sense_that_took_a_reading_comes_back() -> None:
     row = {"value": 40.1, "unit": "Hz", "doubt": 0.1}
 
     def by(**more: str) -> str:
@@ -76,8 +76,6 @@ def test_the_sense_that_took_a_reading_comes_back_and_is_read_off_older_files() 
 
     assert by() == ""
     assert by(by="film of a wind") == "film of a wind"
-    assert by(method="comb of its lines, by microphone") == "microphone"
-    assert by(method="the frames' own times, by film of a wind") == "film of a wind"
     with pytest.raises(InputAtFaultError, match="no sense"):
         by(by="nose")
     kept = Evidence((), {"rate_hz:capstan_motor@play": Reading(40.1, "Hz", 0.1, by="film")})

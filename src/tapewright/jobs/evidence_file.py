@@ -10,7 +10,7 @@ from tapewright.diagnose.measured import BY_STEM, Quantity, name_problem, split,
 from tapewright.words.evidence import Evidence, Observation
 from tapewright.words.plain import plain
 from tapewright.words.problem import InputAtFaultError, Problem, nearest
-from tapewright.words.reading import SENSES, Reading, taken_by
+from tapewright.words.reading import SENSES, Reading
 from tapewright.words.whole_file import read_text, write_whole
 
 KEYS: Final = ("signs", "readings", "age_years")
@@ -186,10 +186,8 @@ def _reading(name: str, row: Any, key: str, problems: list[Problem]) -> Reading 
     said = Reading(None, quantity.unit, why_not=texts.get("why_not") or "not said", interval=interval)
     if value is not None:
         said = replace(said, value=value * factor, doubt=None if doubt is None else doubt * factor, why_not=None)
-    method = texts.get("method", "")
-    # Files of earlier versions name the sense at the end of the method.
-    by = texts.get("by", taken_by(method))
-    return replace(said, method=method, conditions=texts.get("conditions", ""), by=by)
+    method, conditions, by = (texts.get(name, "") for name in ("method", "conditions", "by"))
+    return replace(said, method=method, conditions=conditions, by=by)
 
 
 def _interval(row: dict[str, Any], key: str, problems: list[Problem]) -> tuple[float, float] | None:

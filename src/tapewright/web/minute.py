@@ -3,7 +3,7 @@
 import contextlib
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import av
@@ -314,6 +314,4 @@ def _take(
 
 
 def _staged(one: Measured, entry: Entry[Attached]) -> Measured:
-    return Measured(
-        one.name, one.value, one.unit, one.doubt, method=one.method, conditions=one.conditions, stage=entry.what.stage
-    )
+    return replace(one, stage=entry.what.stage)

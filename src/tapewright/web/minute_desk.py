@@ -147,8 +147,9 @@ def findings(machine: Machine, sensed: Sensed, called: str) -> list[Finding]:
             found.append(Finding(one.id, says, f"{percent(one.sure)} sure", why.get(one.id, ""), answer, kind))
     for name, reading in sensed.heard.evidence.readings.items():
         if reading.value is not None:
-            method = f"{METHOD}, by {reading.by}" if reading.by else METHOD
-            item = Measured(name, reading.value, reading.unit, reading.doubt, method=method, conditions=called)
+            item = Measured(
+                name, reading.value, reading.unit, reading.doubt, method=METHOD, conditions=called, by=reading.by
+            )
             says, sure = _reading_says(machine, name, reading)
             found.append(Finding(name, says, sure, why.get(name, ""), item))
     return found

@@ -28,7 +28,7 @@ from tapewright.machine.parts import Machine, part_names
 from tapewright.show.drawing import drawing
 from tapewright.web.drawn import Drawn, drawn_mode, marked, recording_charts
 from tapewright.words.problem import InputAtFaultError, Problem
-from tapewright.words.reading import Reading, taken_by
+from tapewright.words.reading import Reading
 from tapewright.words.record import Heard, Record
 
 KEPT_FINDINGS: Final = 48
@@ -96,7 +96,7 @@ def readings_of(sheet: Sheet) -> dict[str, Reading]:
             one.what.why_not or None,
             one.what.method,
             one.what.conditions,
-            by=taken_by(one.what.method),  # a job keeps of a reading how it was taken as one text
+            by=one.what.by,
         )
         for one in sheet.readings
         if one.what.stage is not Stage.AFTER and one.what.value is not None and not one.what.sha256

@@ -35,12 +35,3 @@ class Reading:
     def __post_init__(self) -> None:
         if (self.value is None) == (self.why_not is None):
             raise ValueError("a reading has a value or a reason, and not both")
-
-
-def taken_by(method: str) -> str:
-    """Give the sense that a kept method names at its end, where nothing else was kept of it; "" for none.
-
-    >>> taken_by("guided minute, by film of a wind")
-    'film of a wind'
-    """
-    return next((sense for sense in SENSES if method.endswith(f"by {sense}")), "")

@@ -21,7 +21,7 @@ from tapewright.jobs.store import database
 from tapewright.jobs.store.backup import back_up
 from tapewright.jobs.store.database import HEAD, database_url, migrate, writing
 from tapewright.jobs.store.models import Base
-from tapewright.jobs.store.nouns import Note, Status
+from tapewright.jobs.store.nouns import Measured, Note, Status
 from tapewright.jobs.store.old_folders import recording_path
 from tapewright.jobs.store.opened import Store, open_store
 from tapewright.jobs.store.sums import as_bench_job
@@ -61,6 +61,22 @@ def test_the_tables_can_be_taken_away_and_made_again(store: Store) -> None:
         assert inspect(connection).get_table_names() == ["alembic_version"]
         migrate(connection)
     assert store.begin().revision == 1
+
+
+def test_readings_of_before_keep_their_values_and_say_no_sense(store: Store) -> None:
+    from alembic import command
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(Path(database.__file__).parent / "migrations"))
+    job = store.begin()
+    store.add(job.id, Measured("speed_error_pct", 0.4, "%", 0.1, by="film"))
+    with writing(store.engine) as connection:
+        config.attributes["connection"] = connection
+        command.downgrade(config, "0001")
+        migrate(connection)
+    (kept,) = store.job(job.id).readings
+    assert kept.what == Measured("speed_error_pct", 0.4, "%", 0.1, by="")
 
 
 @pytest.mark.slow

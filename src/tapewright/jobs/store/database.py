@@ -20,7 +20,7 @@ from tapewright.words.problem import InputAtFaultError, Problem
 
 SETTING: Final = "TAPEWRIGHT_DATABASE"
 FILE_NAME: Final = "jobs.sqlite"
-HEAD: Final = "0001"
+HEAD: Final = "0002"
 """The newest migration; a test compares it with the folder of migrations."""
 WAIT_S: Final = 30.0
 LOCK_FOR: Final[Mapping[str, int]] = {"opening": 7_341_001, "files": 7_341_002}

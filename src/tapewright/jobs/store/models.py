@@ -20,6 +20,7 @@ from sqlalchemy import (
     Table,
     Text,
     TypeDecorator,
+    text,
 )
 from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
@@ -245,6 +246,7 @@ class ReadingRow(Added, Base):
     conditions: Mapped[str]
     stage: Mapped[str]
     sha256: Mapped[str]
+    by: Mapped[str] = mapped_column(server_default=text("''"))
 
 
 class AttachedRow(Added, Base):

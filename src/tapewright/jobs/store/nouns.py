@@ -192,6 +192,7 @@ class Measured:
         conditions: the stretch, the band, the settings.
         stage: before or after the repair.
         sha256: of the recording it was read from; "" for an instrument.
+        by: the sense that took it; "" for an instrument, a hand, or a recording of a tape.
     """
 
     name: str
@@ -203,6 +204,7 @@ class Measured:
     conditions: str = ""
     stage: Stage = Stage.UNSAID
     sha256: str = ""
+    by: str = ""
 
 
 @dataclass(frozen=True, slots=True)
