@@ -52,6 +52,8 @@ BESIDE: Final = (("noise",), ("noise", "hum"), ("noise", "speech"))
 SNR_DB: Final = (10.0, 30.0)
 FILMED_S: Final = {"play": 8.0, "fast_forward": 4.0, "rewind": 4.0}
 """Shorter than the minute's own steps: drawing and watching a film take longer than it lasts."""
+STOPPED_S: Final = 1.5
+"""So long each is stopped after it, as the minute's own steps have it: reels run down."""
 SIDE_S: Final = 400.0
 """How far into the side the tape is: about the middle, as the steps ask for."""
 
@@ -158,8 +160,8 @@ def tried(name: str, fault: Fault, number: int, seed: int, folder: Path) -> Trie
         steps, at_s = [], 0.0
         for mode, lasts_s in FILMED_S.items():
             if mode in machine.modes:
-                steps.append(FilmStep(mode, at_s, lasts_s))
-                at_s += lasts_s
+                steps += [FilmStep(mode, at_s, lasts_s), FilmStep("stop", at_s + lasts_s, STOPPED_S)]
+                at_s += lasts_s + STOPPED_S
         film(machine, [fault], path, steps, seed=film_seed, position_s=SIDE_S, camera=camera, look=look)
         return (*(Mark(step.mode, step.at_s) for step in steps), Mark("off", at_s))
 

@@ -193,3 +193,34 @@ def test_hubs_are_pointed_at_in_pixels() -> None:
     for bad in (["1,2"], ["a,b,c"], ["1,2,0"], ["1,2,nan"], ["1,2,40"] * 3):
         with pytest.raises(InputAtFaultError):
             pointed_at(bad)
+
+
+def stopped(later_s: float) -> ReelsSeen:
+    """Give a rewind with reels that come to a stand, the one that gives so much later."""
+    rests = {"left": Reading(0.15, "s", 0.03), "right": Reading(0.15 + later_s, "s", 0.03)}
+    return replace(seen(-8.0, -6.0), stopped_s=9.0, stands_after_s=rests)
+
+
+def test_a_reel_that_stands_later_than_the_other_coasts() -> None:
+    """In rewind it is the take-up reel that gives; how much later follows from the drag that is left."""
+    assert told("two_motor_deck", stopped(0.12), "rewind")["stop_takeup_reel_coasts"] is True
+    assert told("two_motor_deck", stopped(0.12), "rewind")["stop_overruns"] is True
+    assert told("two_motor_deck", stopped(0.0), "rewind")["stop_takeup_reel_coasts"] is False
+    assert "stop_supply_reel_coasts" not in told("two_motor_deck", stopped(0.0), "rewind")
+    sure = {
+        sign.id: sign.sure
+        for sign in evidence_of_film(shipped("two_motor_deck"), stopped(0.0), "rewind").evidence.signs
+    }
+    assert sure["stop_overruns"] < sure["stop_takeup_reel_coasts"], "the other reel's brake is not tried by this wind"
+
+
+def test_without_brakes_or_without_a_stop_nothing_is_said_of_them() -> None:
+    assert not any("coasts" in name for name in told("two_motor_deck", seen(-8.0, -6.0), "rewind"))
+    assert not any("coasts" in name or "overruns" in name for name in told("four_track", stopped(0.1), "rewind"))
+
+
+def test_what_the_stop_key_stops_has_not_given_up() -> None:
+    ends = tuple(ReelEvent("stops", name, 9.1, 9.1, 1.0, 0.9) for name in ("left", "right"))
+    by_key = replace(stopped(0.0), events=ends)
+    assert "rewind_stops" not in told("two_motor_deck", by_key, "rewind")
+    assert told("two_motor_deck", replace(by_key, stopped_s=None), "rewind")["rewind_stops"] is True

@@ -59,3 +59,27 @@ def test_runs_of_frames_begin_where_it_was_asked(film: Path) -> None:
         assert len(burst) == 4
         for frame in burst:
             np.testing.assert_array_equal(frame.luma, whole[round(frame.time_s, 3)])
+
+
+def test_when_each_hub_stands_after_the_key_is_told_to_a_frame(tmp_path: Path) -> None:
+    """Two hubs that slow down evenly from the key on, one twice as long as the other."""
+
+    def turned(rate_hz: float, lasts_s: float, t: float) -> float:
+        slowing = min(max(t - 1.5, 0.0), lasts_s)
+        return rate_hz * (min(t, 1.5) + slowing - 0.5 * slowing**2 / lasts_s)
+
+    hubs = [
+        Drawn((93.0, 93.0), 26.0, lambda t: turned(0.6, 0.6, t)),
+        Drawn((220.0, 93.0), 26.0, lambda t: turned(0.6, 0.3, t)),
+    ]
+    path = write_film(tmp_path / "a.mp4", hubs, np.arange(56) / 16.0, size=SIZE)
+    (seen,) = watch_pieces(path, [FilmPiece(0.0, 1.5, stopped_until_s=3.4)])
+    assert isinstance(seen, ReelsSeen)
+    assert seen.stopped_s == 1.5
+    for name, lasts_s in (("left", 0.6), ("right", 0.3)):
+        rest = seen.stands_after_s[name]
+        # It is at rest to a twentieth of the step from tooth to tooth before it is so at all: v²/2a, one of six teeth.
+        early_s = np.sqrt(2.0 * 0.05 / 6.0 * lasts_s / 0.6)
+        assert rest.value == pytest.approx(lasts_s - early_s, abs=1.0 / 16.0)
+    left, right = (seen.stands_after_s[name].value or 0.0 for name in ("left", "right"))
+    assert 0.15 < left - right < 0.45

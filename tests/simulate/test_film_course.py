@@ -7,12 +7,15 @@ from hypothesis import strategies as st
 
 from tapewright.faults.applied import Fault, applied
 from tapewright.faults.consequences import modes_told
+from tapewright.machine.formulas import spin_down_time
 from tapewright.machine.library import shipped
 from tapewright.machine.minute import minute_steps
 from tapewright.machine.rates import rates
+from tapewright.machine.run_down import reel_inertia, stopping_torque
 from tapewright.machine.winding import wind
-from tapewright.simulate.film_course import ReelCourse, film_course, mode_course
+from tapewright.simulate.film_course import FilmStep, ReelCourse, film_course, mode_course
 from tapewright.simulate.film_drive import Hesitation
+from tapewright.simulate.film_packs import LETS_GO_S
 from tapewright.words.problem import InputAtFaultError
 
 FOUR = shipped("four_track")
@@ -147,3 +150,35 @@ def test_a_mode_it_has_not_and_a_place_beyond_the_tape_are_refused() -> None:
         mode_course(FOUR, "review", 5.0, seed=1)
     with pytest.raises(InputAtFaultError, match="not on the tape"):
         mode_course(FOUR, "play", 5.0, seed=1, position_s=5000.0)
+
+
+def wound_and_stopped(*faults: Fault) -> ReelCourse:
+    steps = (FilmStep("fast_forward", 0.0, 3.0), FilmStep("stop", 3.0, 1.5))
+    return film_course(applied(shipped("two_motor_deck"), faults), steps, 1, 420.0)
+
+
+def stands_after_s(way: ReelCourse) -> dict[str, float]:
+    return {one.hub: one.end_s - 3.0 for one in way.events if one.kind == "stops"}
+
+
+def test_a_reel_whose_brake_is_off_runs_down_by_its_own_drag_and_throws_a_loop() -> None:
+    """Against the closed form J omega / M, with the rate that it has when stop is pressed."""
+    off = Fault("supply_brake", "pad_off", 1.0)
+    machine, way = applied(shipped("two_motor_deck"), [off]), wound_and_stopped(off)
+    after = stands_after_s(way)
+    for hub, reel in (("left", "supply_reel"), ("right", "takeup_reel")):
+        inertia = reel_inertia(machine, reel, float(way.radius_m(hub)[1500]))
+        torque = stopping_torque(machine, "fast_forward", reel)
+        expected = float(spin_down_time(inertia, float(way.rate_hz(hub)[1500]), torque))
+        assert after[hub] - LETS_GO_S == pytest.approx(expected, abs=0.006)
+    assert way.loop_m[-1] > 0.05
+    assert lost(way) < 1e-9
+
+
+def test_taut_tape_stops_both_reels_as_one() -> None:
+    """By its own drag the reel that takes up would run on; the brake of the other stops it through the tape."""
+    after = stands_after_s(wound_and_stopped(Fault("takeup_brake", "pad_off", 1.0)))
+    assert after["left"] == pytest.approx(after["right"], abs=0.003)
+    sound = stands_after_s(wound_and_stopped())
+    assert after["left"] > sound["left"] + 0.02
+    assert wound_and_stopped().loop_m[-1] < 0.005

@@ -11,6 +11,7 @@ import numpy as np
 
 from tapewright.diagnose.measured import asked
 from tapewright.diagnose.network import network
+from tapewright.diagnose.stops_by_film import of_brakes
 from tapewright.diagnose.winds_by_film import (
     AT_THE_END_S,
     FALTERS_PER_S,
@@ -42,6 +43,8 @@ LEAST_WATCHED_S: Final = 1.0
 """A wind must have been seen for so long since it came up to be called strong; own choice."""
 MOST_SURE: Final = 0.92
 """Of steps of simulated minutes, few enough were watched that no finding is held to be surer."""
+BY_KEY_S: Final = 0.3
+"""What stops so shortly before the key that ends the mode, or after it, is stopped by that key; a hand's doubt."""
 STOOD: Final = 0.8
 """Share of the film for which a hub must stand to be said not to turn at all."""
 CLOCKWISE: Final = ("rewind", "review", "reverse_play")
@@ -147,6 +150,7 @@ def _all(machine: Machine, seen: ReelsSeen, mode: str) -> Iterator[Said]:
         yield from _taking_up(machine, seen, mode, taker, giver)
     else:
         yield from _winding(machine, seen, mode, taker)
+        yield from of_brakes(machine, seen, mode, taker, giver)
 
 
 def _rates(machine: Machine, seen: ReelsSeen, mode: str, where: dict[str, HubName]) -> Iterator[Said]:
@@ -267,7 +271,7 @@ def _winding(machine: Machine, seen: ReelsSeen, mode: str, taker: HubName | None
 def _while_it_winds(seen: ReelsSeen, event: ReelEvent) -> bool:
     """Tell whether something happens while a wind runs: not as it comes up or the film ends, and not in passing."""
     stops = [one.start_s for one in seen.events if one.kind == "stops"]
-    end_s = min([seen.duration_s, *stops]) - AT_THE_END_S
+    end_s = min([seen.runs_until_s, *stops]) - AT_THE_END_S
     return event.start_s >= RAMP_S and event.start_s < end_s and event.share >= LEAST_SHARE
 
 
@@ -283,9 +287,9 @@ def _one_sign(
             f"{most.end_s:.1f} s"
         )
         yield f"{mode}_{name}", _noticed(mode, name, True, most.sure), says.format(text)
-    elif seen.duration_s >= LEAST_S:
+    elif seen.runs_until_s >= LEAST_S:
         # What falters at times may not do so while it is watched.
-        unseen = float(np.exp(-FALTERS_PER_S * max(seen.duration_s - RAMP_S - AT_THE_END_S, 0.0)))
+        unseen = float(np.exp(-FALTERS_PER_S * max(seen.runs_until_s - RAMP_S - AT_THE_END_S, 0.0)))
         yield f"{mode}_{name}", _noticed(mode, name, False, -sure_of(unseen) * _sure(seen)), says.format(otherwise)
 
 
@@ -296,6 +300,8 @@ def _stopping(seen: ReelsSeen, mode: str) -> Iterator[Said]:
     if len(stops) < len(seen.hubs) or len(seen.hubs) < 2:
         return
     at_s = max(event.start_s for event in stops.values())
+    if seen.stopped_s is not None and at_s > seen.stopped_s - BY_KEY_S:
+        return
     why = f"Both hubs stop at {at_s:.1f} s {SPOKEN_MODES[mode]} and stand from there on."
     sure = min(event.sure for event in stops.values())
     yield f"{mode}_stops", _noticed(mode, "stops", True, sure), why

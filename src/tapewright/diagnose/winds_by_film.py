@@ -123,7 +123,7 @@ def _come_up(seen: ReelsSeen, times: Floats, size: Floats, ramp_s: float) -> NDA
         return np.zeros(len(times), dtype=np.bool_)
     began = float(times[np.flatnonzero(turns)[0]])
     stops = [event.start_s for event in seen.events if event.kind == "stops"]
-    end = min([seen.duration_s, *stops]) - AT_THE_END_S
+    end = min([seen.runs_until_s, *stops]) - AT_THE_END_S
     return np.asarray((times >= began + ramp_s) & (times <= end), dtype=np.bool_)
 
 

@@ -69,7 +69,7 @@ REPORTED: Final[Mapping[str, tuple[str, ...]]] = {
     ),
     "film": (
         "rate_hz", "speed_error_pct", "wind_time_s", "falters", "stands", "tape_races", "tape_still", "weak", "dead",
-        "loop",
+        "loop", "coasts", "overruns",
         # Nobody films the tray: how long its motor is heard to run says these.
         "stays_out", "stays_in",
     ),

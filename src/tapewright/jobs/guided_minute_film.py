@@ -20,6 +20,8 @@ from tapewright.words.mechanism_heard import EvidenceHeard, Mark
 from tapewright.words.problem import InputAtFaultError, Problem
 from tapewright.words.reels_seen import ReelsSeen
 
+RUNS_DOWN_S: Final = 2.0
+"""So long after stop the reels are watched; none runs down longer."""
 LEAST_S: Final = 2.0
 """A shorter piece tells next to nothing."""
 
@@ -59,7 +61,11 @@ def watch_minute(path: Path, machine: Machine, marks: Sequence[Mark]) -> tuple[P
     film_header(path)
     entered = [
         FilmPiece(
-            start, end, expected_reel_rates(machine, mode), sides(machine, mode).get(_takes_up(machine, mode), "")
+            start,
+            end,
+            expected_reel_rates(machine, mode),
+            sides(machine, mode).get(_takes_up(machine, mode), ""),
+            _stopped_until(machine, mode, marks, end),
         )
         for mode, start, end in wanted
     ]
@@ -73,6 +79,14 @@ def watch_minute(path: Path, machine: Machine, marks: Sequence[Mark]) -> tuple[P
         else PieceWatched(mode, start, FilmWatched(one, evidence_of_film(machine, one, mode), mode, NO_STILL))
         for one, (mode, start, _) in zip(told, wanted, strict=True)
     )
+
+
+def _stopped_until(machine: Machine, mode: str, marks: Sequence[Mark], end_s: float) -> float:
+    """Say until when reels are left to stand by a stop that ends a wind; 0 where another key ends it."""
+    after = next((number for number, mark in enumerate(marks) if mark.at_s == end_s), None)
+    if machine.modes[mode].at_capstan or after is None or marks[after].mode != "stop" or after + 1 == len(marks):
+        return 0.0
+    return min(marks[after + 1].at_s, end_s + RUNS_DOWN_S)
 
 
 def _takes_up(machine: Machine, mode: str) -> str:

@@ -29,6 +29,7 @@ force_sizes   every size that forces need; the starting torque of each motor
 belt_forces   one belt: tension at rest and running, grip, load on the shafts
 reel_drive  what a mode's drive can give a reel, and what the reel takes
 tension     take-up over the pack, loop, over-drive, the capstan's pull
+run_down    what stops a reel once a wind is stopped, and how long that takes
 winding     wind times both ways; the flywheel's run-down by the stopwatch
 speed_changes   what belts, residue and the tape's thickness do to the speed
 flywheel_filter   where the flywheel resonates on its belt, and what it lets through

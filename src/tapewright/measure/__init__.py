@@ -97,6 +97,7 @@ film_tape       what two hubs tell of the tape: speed, packs, thickness, positio
 film_events     what reels do besides turning evenly
 film_watching   watch_reels: all of that for a film
 film_two_hubs   the courses of two hubs on one tape, chosen together
+film_run_down   when each hub stands after a key stopped the tape
 film_run_up     a hub's way from standing to its rate, frame by frame
 film_pieces     watch_pieces: several modes in one film, each with the packs that the one before left
 one_pass_parts  the nouns of a one-pass reading
@@ -114,7 +115,9 @@ mechanism_silence  what was expected to turn and was not heard, and whether it w
 mechanism_open  what a recording of a mechanism leaves open, in sentences
 mechanism_rate  the rate of something heard, its doubt, how much it wavers
 mechanism_edges  when something begins or ends to sound
-mechanism_squeal  squeals and chirps: tones that stand out of their critical band
+mechanism_tones  tones that stand out of their critical band, frame by frame
+mechanism_chirps  chirps under a loud mechanism: a tone that comes and goes at one pitch
+mechanism_squeal  squeals and chirps among those tones, and how often they come back
 mechanism_swell  how a squeal swells once a turn, and a stroke that rises at once
 mechanism_clicks  clicks of keys, lids and solenoids
 mechanism_marks  when the steps of a minute were done, from clicks and changes of loudness

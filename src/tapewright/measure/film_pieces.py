@@ -14,6 +14,7 @@ from tapewright.measure.film_hubs import find_hubs
 from tapewright.measure.film_one_tape import PackRatio
 from tapewright.measure.film_rates import RateCourse, rate_course
 from tapewright.measure.film_reading import LEAST_FRAMES, film_bursts, film_header
+from tapewright.measure.film_run_down import BEFORE_S, stands_after
 from tapewright.measure.film_tape import pack_ratio
 from tapewright.measure.film_turning import Followed, follow_pieces
 from tapewright.measure.film_watching import BURST_FRAMES, BURST_S, told_of, turns_evenly
@@ -28,6 +29,8 @@ TURNS_HZ: Final = 0.1
 """Slower than any hub turns in any mode."""
 AFTER_S: Final = 0.15
 """So long a piece goes on after its end: the reels of the mode before have still to stop; own choice."""
+STANDS_S: Final = 0.8
+"""The same where a key stops it: how a hub comes to a stand tells its rate from others that look the same."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,12 +41,20 @@ class FilmPiece:
         start_s, end_s: from when to when, seconds of the film.
         expected_hz: ranges of turns per second that the machine can give a hub.
         takes_up: "left" or "right" where it is known which hub takes up.
+        stopped_until_s: a key stops it at its end, and the reels are left to stand until then; 0 where none does.
     """
 
     start_s: float
     end_s: float
     expected_hz: tuple[tuple[float, float], ...] = ()
     takes_up: str = ""
+    stopped_until_s: float = 0.0
+
+    @property
+    def followed_until_s(self) -> float:
+        """Give until when it is followed: what it did is told by how it stops as well."""
+        stopped = self.stopped_until_s - self.end_s
+        return self.end_s + (min(STANDS_S, stopped) if stopped > AFTER_S else AFTER_S)
 
     def mirrored(self) -> "FilmPiece":
         """Give the piece as a mirror shows it: the other way round, and the other hub takes up."""
@@ -77,13 +88,16 @@ def watch_pieces(
     """
     film = _Film(path, tuple(pieces))
     base = film.surest()
-    stretches = [(one.start_s, one.end_s + AFTER_S) for one in pieces]
+    stretches = [(one.start_s, one.followed_until_s) for one in pieces]
     done = None if progress is None else lambda at_s: progress(min(at_s / film.whole_s, 1.0))
+    stopped = [one for one in pieces if one.stopped_until_s > one.end_s]
+    stretches += [(one.end_s - BEFORE_S, one.stopped_until_s) for one in stopped]
     each = follow_pieces(path, base, stretches, done)
+    rests = {one.start_s: stands_after(ways, BEFORE_S) for one, ways in zip(stopped, each[len(pieces) :], strict=True)}
     found: list[ReelsSeen | Problem] = []
     packs: PackRatio | None = None
     turned_over = False
-    for at, (planned, followed) in enumerate(zip(pieces, each, strict=True)):
+    for at, (planned, followed) in enumerate(zip(pieces, each[: len(pieces)], strict=True)):
         piece = planned.mirrored() if turned_over else planned
         seen, left = _piece(path, piece, base, followed, film.tick_s, packs)
         if isinstance(seen, Problem) and len(followed[0].times_s) >= LEAST_FRAMES:
@@ -95,6 +109,9 @@ def watch_pieces(
             turned_over = True
             seen, left = _piece(path, piece.mirrored(), seen.hubs, followed, film.tick_s, packs)
         packs = left
+        if isinstance(seen, ReelsSeen) and planned in stopped:
+            key_s = planned.end_s - planned.start_s
+            seen = replace(seen, stopped_s=key_s, stands_after_s=rests[planned.start_s])
         found.append(seen)
     if not any(_turns(one) for one in found if isinstance(one, ReelsSeen)):
         raise _nothing_turns(path)

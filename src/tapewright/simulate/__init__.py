@@ -16,6 +16,7 @@ minute_room     the room, what else is heard there, what a phone makes of it
 minute_truth    what is known of a played minute, beside it
 film_drive      what drives the tape in one mode of a film, and how much of it the reel can take
 film_course     where both hubs of a cassette stand over time; no tape is lost
+film_packs  the tape on both packs of a filmed cassette and in a loop between them, moment by moment
 film            write the film that a phone would take of the cassette in such a machine, and the truth beside it
 film_camera     the phone: where it stands, how it is held, when it reads which row, lamp and sensor
 film_look       shell, hubs and packs, drawn flat

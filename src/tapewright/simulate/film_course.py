@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from tapewright.machine.formulas import pack_length, pack_radius
 from tapewright.machine.parts import Machine, TapeFormat
-from tapewright.simulate.film_drive import BRINGS_UP_S, RATE_HZ, STARTS_S, STOPS_S, Drive, Hesitation, drive_of
+from tapewright.simulate.film_drive import RATE_HZ, STARTS_S, STOPS_S, Drive, Hesitation, drive_of
+from tapewright.simulate.film_packs import TapeOnReels
 from tapewright.simulate.pack import Samples
 from tapewright.words.problem import InputAtFaultError, Problem
 
@@ -178,7 +179,7 @@ def film_course(
     if not 0.0 <= wound_m < side_m:
         do = f"A side of this machine's tape lasts {side_m / tape.speed_m_per_s:.0f} s."
         raise InputAtFaultError(Problem("position", f"{position_s:g} s is not on the tape.", do))
-    state, says, stops, events = _Tape(tape, side_m, wound_m), [], [], []
+    state, says, stops, events = TapeOnReels(tape, side_m, wound_m), [], [], []
     pending = tuple(given)
     for number, step in enumerate(steps):
         at = machine.modes.get(step.mode)
@@ -188,8 +189,16 @@ def film_course(
         drive = drive_of(machine, step.mode, step.lasts_s, seed + 101 * number, place_s, put_in)
         forward = at is None or not at.takes_up or at.takes_up == machine.modes["play"].takes_up
         begins = len(state.takeup)
-        kept = (number == 0 and running, number == len(steps) - 1)
-        wanted = state.run(drive, round(step.lasts_s * RATE_HZ), forward, bool(at and at.at_capstan), kept)
+        last = number == len(steps) - 1
+        # A wind that is stopped by the key runs down in the step after it; one that another key ends does so before.
+        stopped = drive.how == "wind" and not last and not _moves(machine, steps[number + 1].mode)
+        kept = (number == 0 and running, last or stopped)
+        count = round(step.lasts_s * RATE_HZ)
+        if not _moves(machine, step.mode):
+            done = state.run_down(machine, steps[number - 1].mode, count) if number else 0
+            events += _run_down_events(state, begins, done, _side(machine))
+            count -= done
+        wanted = state.run(drive, count, forward, bool(at and at.at_capstan), kept)
         events += _events(state, drive, begins, wanted, forward, _side(machine))
         says.append(f"{step.mode}: {drive.says}")
         if drive.stops_s < step.lasts_s and at is not None and at.takes_up:
@@ -203,6 +212,11 @@ def film_course(
     )  # fmt: skip
 
 
+def _moves(machine: Machine, mode: str) -> bool:
+    at = machine.modes.get(mode)
+    return at is not None and bool(at.takes_up)
+
+
 def _side(machine: Machine) -> str:
     """Say on which side the hub stands that takes up in play: right, where the description does not say otherwise."""
     play = machine.modes["play"]
@@ -212,68 +226,12 @@ def _side(machine: Machine) -> str:
     return "right"
 
 
-class _Tape:
-    """The tape on both packs and between them, step by step: the slow and obvious way, since nothing may be lost."""
-
-    def __init__(self, tape: TapeFormat, side_m: float, wound_m: float) -> None:
-        self.tape, self.side_m = tape, side_m
-        self.takeup, self.supply, self.loop, self.fed = [wound_m], [side_m - wound_m], [0.0], [0.0]
-
-    def run(self, drive: Drive, count: int, forward: bool, at_capstan: bool, kept: tuple[bool, bool]) -> Samples:
-        """Go on for `count` steps; give the rate the taking reel should move tape at, m/s, shape (count,).
-
-        `kept` says whether it ran before them, and whether it runs on after them.
-        """
-        if len(self.takeup) == 1:
-            count -= 1  # the first moment is the beginning itself
-        times_s = np.arange(max(count, 0)) / RATE_HZ
-        starts = BRINGS_UP_S if at_capstan else 0.1
-        up = np.ones(len(times_s)) if kept[0] else np.clip((times_s - starts) / STARTS_S[drive.how], 0.0, 1.0)
-        ends = min(drive.stops_s, float("inf") if kept[1] else max(count, 0) / RATE_HZ - STOPS_S[drive.how])
-        envelope = up * np.clip(1.0 - (times_s - ends) / STOPS_S[drive.how], 0.0, 1.0)
-        wanted = np.zeros(len(times_s))
-        if drive.how == "stand":
-            for store in (self.takeup, self.supply, self.loop):
-                store.extend([store[-1]] * len(times_s))
-            self.fed.extend([0.0] * len(times_s))
-            return wanted
-        takes, gives = (self.takeup, self.supply) if forward else (self.supply, self.takeup)
-        for place, share in enumerate(envelope):
-            if drive.how == "capstan":
-                wanted[place] = self._fed(drive, place, share, takes, gives)
-            else:
-                wanted[place] = self._pulled(drive, place, share, takes, gives)
-            self.fed[-1] *= 1.0 if forward else -1.0
-        return wanted
-
-    def _fed(self, drive: Drive, place: int, share: float, takes: list[float], gives: list[float]) -> float:
-        feed = drive.feeds_m_per_s[min(place, len(drive.feeds_m_per_s) - 1)] * share
-        brought = min(float(feed) / RATE_HZ, gives[-1])
-        limit = float(drive.limit[min(place, len(drive.limit) - 1)] * feed) / RATE_HZ
-        taken = min(brought + self.loop[-1], limit)
-        takes.append(takes[-1] + taken)
-        gives.append(gives[-1] - brought)
-        self.loop.append(self.loop[-1] + brought - taken)
-        self.fed.append(brought * RATE_HZ)
-        return brought * RATE_HZ
-
-    def _pulled(self, drive: Drive, place: int, share: float, takes: list[float], gives: list[float]) -> float:
-        radius = float(pack_radius(self.tape.hub_radius_m, takes[-1], self.tape.thickness_m))
-        right = 2 * np.pi * radius * float(np.interp(radius, drive.radii_m, drive.turns_per_s)) * share
-        taken = right * float(drive.limit[min(place, len(drive.limit) - 1)]) / RATE_HZ
-        slack = min(taken, self.loop[-1])
-        pulled = min(taken - slack, gives[-1])
-        takes.append(takes[-1] + slack + pulled)
-        gives.append(gives[-1] - pulled)
-        self.loop.append(self.loop[-1] - slack)
-        self.fed.append(pulled * RATE_HZ)
-        return right if pulled + slack > 0.0 else 0.0
-
-
 # --- what a hub does, told as events ----------------------------------------------------------------------------------
 
 
-def _events(state: _Tape, drive: Drive, begins: int, wanted: Samples, forward: bool, side: str) -> list[CourseEvent]:
+def _events(
+    state: TapeOnReels, drive: Drive, begins: int, wanted: Samples, forward: bool, side: str
+) -> list[CourseEvent]:
     """Tell what the taking hub does while it should turn; both start and stop."""
     if drive.how == "stand" or not len(wanted):
         return []
@@ -300,6 +258,19 @@ def _events(state: _Tape, drive: Drive, begins: int, wanted: Samples, forward: b
             kind = "lags"
         found.append(CourseEvent(kind, hubs["takes"], start, end, lost))
     return sorted(found, key=lambda one: one.start_s)
+
+
+def _run_down_events(state: TapeOnReels, begins: int, count: int, side: str) -> list[CourseEvent]:
+    """Tell when each hub that was stopped by the key stands."""
+    other = "left" if side == "right" else "right"
+    found = []
+    for hub, store in ((side, state.takeup), (other, state.supply)):
+        going = np.flatnonzero(
+            np.abs(np.diff(np.array(store[begins - 1 : begins + count]))) * RATE_HZ > MOVES_FROM_M_PER_S
+        )
+        if count and len(going):
+            found.append(CourseEvent("stops", hub, begins / RATE_HZ, (begins + 1 + int(going[-1])) / RATE_HZ, 0.0))
+    return sorted(found, key=lambda one: one.end_s)
 
 
 def _runs(marked: NDArray[np.bool_], least: int) -> list[tuple[int, int]]:

@@ -1,7 +1,7 @@
 """What a film of a cassette's two hubs told: where they are, how they turn, what the tape does."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from tapewright.words.reading import Reading
@@ -89,6 +89,8 @@ class ReelsSeen:
         events: in the order of their beginnings.
         aliasing: what several teeth that look alike leave open, and how it was resolved, sentences.
         cannot_say: what this film cannot tell, sentences.
+        stopped_s: when a key stopped the mode, where the film goes on; None where it does not, or nobody said.
+        stands_after_s: by hub; from the key that stopped the mode to its standing, where the film goes on so long.
     """
 
     duration_s: float
@@ -104,6 +106,13 @@ class ReelsSeen:
     events: tuple[ReelEvent, ...]
     aliasing: tuple[str, ...]
     cannot_say: tuple[str, ...]
+    stopped_s: float | None = None
+    stands_after_s: Mapping[str, Reading] = field(default_factory=dict)
+
+    @property
+    def runs_until_s(self) -> float:
+        """Give until when the mode runs, as far as keys go: to the key that stops it, or to the film's end."""
+        return self.duration_s if self.stopped_s is None else min(self.stopped_s, self.duration_s)
 
 
 __all__ = ["HubName", "HubSeen", "ReelEvent", "ReelEventKind", "ReelRate", "ReelsSeen"]
