@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tapewright.diagnose.from_sound import evidence_of_sound
-from tapewright.diagnose.from_sound_racing import FASTER, FASTER_SPREAD, evidence_of_racing
+from tapewright.diagnose.from_sound_racing import FASTER, FASTER_SPREAD, evidence_of_racing, wavering
 from tapewright.machine.library import shipped
 from tapewright.machine.rates import rates
 from tapewright.words.evidence import Observation
@@ -65,3 +65,45 @@ def test_a_motor_of_no_known_rate_says_nothing() -> None:
     heard = MechanismHeard(40.0, 48000.0, marks, (turned,), (), (), (), (), (), ())
     told = evidence_of_sound(machine, replace(heard, stretches=(turned,)))
     assert not any(one.id.endswith("_races") for one in told.evidence.signs)
+
+
+def labours(machine_id: str, rate: float, unsteady_pct: float, mode: str, motor: str) -> Observation | None:
+    """Say what is made of a motor's labouring, heard over five seconds of a mode."""
+    marks = (Mark("off", 0.0), Mark("idle", 2.0), Mark("cassette_in", 6.0), Mark(mode, 14.0), Mark("stop", 24.0))
+    turned = StretchHeard(motor, mode, 14.1, 19.1, Reading(rate, "Hz", 0.05), Reading(unsteady_pct, "%", 0.05), 0.97)
+    heard = MechanismHeard(35.0, 48000.0, marks, (turned,), (), (), (), (), (), ())
+    told = evidence_of_sound(shipped(machine_id), heard).evidence.signs
+    return next((one for one in told if one.id == f"{mode}_{motor}_labours"), None)
+
+
+def test_a_motor_labours_that_wavers_far_below_its_rate() -> None:
+    """What a weak motor does under its load; steady at its rate, or wavering about it, says nothing of labouring."""
+    right = rates(shipped("one_motor_portable"), "play")["capstan_motor"].turns_per_s.value
+    found = labours("one_motor_portable", 0.82 * right, 1.2, "play", "capstan_motor")
+    assert found is not None
+    assert found.present is True
+    assert labours("one_motor_portable", 0.82 * right, 0.06, "play", "capstan_motor") is None
+    assert labours("one_motor_portable", 0.99 * right, 1.2, "play", "capstan_motor") is None
+    assert labours("one_motor_portable", right, 0.06, "play", "capstan_motor") is None
+
+
+def test_a_motor_of_no_known_rate_labours_less_surely_that_wavers() -> None:
+    known = labours("one_motor_portable", 33.0, 1.2, "play", "capstan_motor")
+    unknown = labours("closed_loop_deck", 43.0, 1.2, "fast_forward", "reel_motor")
+    assert known is not None
+    assert unknown is not None
+    assert unknown.sure < known.sure
+    assert labours("closed_loop_deck", 43.0, 0.06, "fast_forward", "reel_motor") is None
+
+
+@given(st.lists(st.tuples(st.floats(20.0, 60.0), st.floats(0.0, 2.0)), min_size=1, max_size=5))
+def test_how_far_a_motor_wavers_is_at_least_what_lies_between_its_stretches(heard: list[tuple[float, float]]) -> None:
+    stretches = [
+        StretchHeard("m", "play", at, at + 1.0, Reading(rate, "Hz", 0.01), Reading(unsteady, "%", 0.01), 0.9)
+        for at, (rate, unsteady) in enumerate(heard)
+    ]
+    logs = [math.log(rate) for rate, _ in heard]
+    mean = sum(logs) / len(logs)
+    between = math.sqrt(sum((one - mean) ** 2 for one in logs) / len(logs))
+    assert wavering(stretches) >= between - 1e-9
+    assert wavering(stretches[:1]) == pytest.approx(heard[0][1] / 100.0, abs=1e-9)

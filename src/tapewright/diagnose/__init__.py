@@ -26,7 +26,7 @@ combinations  the states a machine can be in, one fault or several: the word of 
 projection    how likely a reading is in each state, as likelihoods of words and of parts
 from_sound    from what a microphone heard of the mechanism to readings and signs, each with its reason
 from_sound_spells    each mode of a recording from its mark to the next, and what is heard in it
-from_sound_racing    what a motor's rate tells of racing
+from_sound_racing    what a motor's rate tells of racing and of labouring
 from_sound_stopping  what a recording tells of running on, stopping, giving up
 from_sound_rising    what two clicks tell of a head base that a cam moves
 from_sound_tray      what a recording tells of a tray, by how long its motor is fed

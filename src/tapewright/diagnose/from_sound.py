@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import Final
 
 from tapewright.diagnose.from_sound_noises import knocks, slips, squeals
-from tapewright.diagnose.from_sound_racing import racing
+from tapewright.diagnose.from_sound_racing import labouring, racing
 from tapewright.diagnose.from_sound_rising import rising
 from tapewright.diagnose.from_sound_solenoids import solenoids
 from tapewright.diagnose.from_sound_spells import LEAST_S, Said, Spell, after_a_change, spells_of, within
@@ -60,6 +60,7 @@ def _all(net: Network, heard: MechanismHeard, spells: tuple[Spell, ...]) -> Iter
     for spell in spells:
         yield from _motors(net, heard, spell)
         yield from racing(net, heard, spell)
+        yield from labouring(net, heard, spell)
         yield from rising(net, heard, spell)
         yield from running_on(net, heard, spell)
         yield from tray(net, heard, spell)

@@ -65,7 +65,7 @@ BEYOND: Final = 1.96
 REPORTED: Final[Mapping[str, tuple[str, ...]]] = {
     "sound": (
         "motor_runs_sure", "rate_hz", "run_on_s", "head_base_rise_s", "seconds_to_stop", "stops", "falls_back",
-        "goes_on", "races", "squeals", "squeak", "noise",
+        "goes_on", "races", "labours", "squeals", "squeak", "noise",
     ),
     "film": (
         "rate_hz", "speed_error_pct", "wind_time_s", "falters", "stands", "tape_races", "tape_still", "weak", "dead",
