@@ -224,3 +224,15 @@ def test_what_the_stop_key_stops_has_not_given_up() -> None:
     by_key = replace(stopped(0.0), events=ends)
     assert "rewind_stops" not in told("two_motor_deck", by_key, "rewind")
     assert told("two_motor_deck", replace(by_key, stopped_s=None), "rewind")["rewind_stops"] is True
+
+
+def test_a_hub_that_stood_all_along_counts_where_the_other_stops() -> None:
+    """The logic gave up two and a half seconds after the key; what moved then was one hub only."""
+    film = replace(seen(0.4, 0.0), stopped_s=8.0, events=(ReelEvent("stops", "left", 2.5, 2.5, 1.0, 0.9),))
+    evidence = evidence_of_film(shipped("two_motor_deck"), film, "play").evidence
+    assert {sign.id: sign.present for sign in evidence.signs}["play_stops"] is True
+    assert evidence.readings["seconds_to_stop@play"].value == 2.5
+    goes_on = replace(film, events=())
+    assert "play_stops" not in told("two_motor_deck", goes_on)
+    turning = replace(seen(0.4, 0.5), events=film.events)
+    assert "play_stops" not in told("two_motor_deck", turning), "the other hub goes on"

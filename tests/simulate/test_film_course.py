@@ -5,6 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tapewright.diagnose.expected import expected
+from tapewright.diagnose.measured import Asked, asked
 from tapewright.faults.applied import Fault, applied
 from tapewright.faults.consequences import modes_told
 from tapewright.machine.formulas import spin_down_time
@@ -14,7 +16,7 @@ from tapewright.machine.rates import rates
 from tapewright.machine.run_down import reel_inertia, stopping_torque
 from tapewright.machine.winding import wind
 from tapewright.simulate.film_course import FilmStep, ReelCourse, film_course, mode_course
-from tapewright.simulate.film_drive import Hesitation
+from tapewright.simulate.film_drive import Hesitation, drive_of
 from tapewright.simulate.film_packs import LETS_GO_S
 from tapewright.words.problem import InputAtFaultError
 
@@ -182,3 +184,25 @@ def test_taut_tape_stops_both_reels_as_one() -> None:
     sound = stands_after_s(wound_and_stopped())
     assert after["left"] > sound["left"] + 0.02
     assert wound_and_stopped().loop_m[-1] < 0.005
+
+
+@pytest.mark.parametrize(
+    ("machine_id", "fault"),
+    [
+        ("flywheel_cam_deck", Fault("swing_to_supply", "shifted", 1.0)),
+        ("one_motor_portable", Fault("rewind_wheel", "glazed", 0.4)),
+        ("two_motor_deck", Fault("idler_tyre", "glazed", 0.7)),
+    ],
+)
+def test_a_wind_that_slips_takes_the_time_that_is_expected_of_it(machine_id: str, fault: Fault) -> None:
+    """Against the stopwatch's reading that the beliefs expect: what is drawn, by fits, makes the same on the whole."""
+    machine = shipped(machine_id)
+    what = asked(machine, "wind_time_s@rewind")
+    assert isinstance(what, Asked)
+    hangs_on = expected(machine, what)
+    assert hangs_on is not None
+    worn = applied(machine, [fault])
+    expected_share = hangs_on.value(machine) / hangs_on.value(worn)
+    assert expected_share < 0.8
+    drawn = [float(drive_of(worn, "rewind", 60.0, seed).limit.mean()) for seed in range(4)]
+    assert np.mean(drawn) == pytest.approx(expected_share, rel=0.07)

@@ -8,8 +8,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from tapewright.faults.behaviours import HOLDS_FROM
-from tapewright.faults.conditions import sound_margins
 from tapewright.machine.asked import asked_of_shaft, asked_of_steps, load_on
 from tapewright.machine.doubt import Column
 from tapewright.machine.figure import figure
@@ -51,12 +49,6 @@ class Expected:
     parts: frozenset[str] = frozenset()
     most: float = math.inf
     scatter: Callable[[Machine], float] | None = None
-
-
-def holding(machine: Machine, mode: str, couplings: set[str]) -> float:
-    """Give the share of what is asked that the worst of some couplings passes, with the margin it needs to hold."""
-    found = [one.ratio.value for name, one in sound_margins(machine, mode).items() if name in couplings]
-    return min(1.0, min(found, default=HOLDS_FROM) / HOLDS_FROM)
 
 
 def spread_of(machine: Machine, result: Column | None, unit: str) -> float:

@@ -6,7 +6,8 @@ from typing import Final
 
 import numpy as np
 
-from tapewright.diagnose.expectation import Expected, holding
+from tapewright.diagnose.expectation import Expected
+from tapewright.faults.slipping import holding
 from tapewright.faults.speed_lines import fault_lines
 from tapewright.faults.tape_speed import SLIP_SHARE, speed_ratio
 from tapewright.machine.doubt import columns

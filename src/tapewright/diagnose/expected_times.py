@@ -4,8 +4,9 @@ import math
 from collections.abc import Callable
 from typing import Final
 
-from tapewright.diagnose.expectation import Expected, holding, load_nm
+from tapewright.diagnose.expectation import Expected, load_nm
 from tapewright.faults.behaviours import HOLDS_FROM, SLIPS_THROUGH_BELOW
+from tapewright.faults.slipping import holding
 from tapewright.machine.force_sizes import force_table, starting_torque
 from tapewright.machine.parts import Machine, shaft
 from tapewright.machine.rates import rates

@@ -45,6 +45,10 @@ MOST_SURE: Final = 0.92
 """Of steps of simulated minutes, few enough were watched that no finding is held to be surer."""
 BY_KEY_S: Final = 0.3
 """What stops so shortly before the key that ends the mode, or after it, is stopped by that key; a hand's doubt."""
+STOP_DOUBT_S: Final = 0.5
+"""Doubt of when a machine gave up: reels take a moment to start and to stop, a hand to press; own choice."""
+NEVER_HZ: Final = 0.1
+"""Slower than any hub turns in any mode."""
 STOOD: Final = 0.8
 """Share of the film for which a hub must stand to be said not to turn at all."""
 CLOCKWISE: Final = ("rewind", "review", "reverse_play")
@@ -294,24 +298,28 @@ def _one_sign(
 
 
 def _stopping(seen: ReelsSeen, mode: str) -> Iterator[Said]:
-    """Say when the machine gave up: both hubs stop and the film goes on."""
+    """Say when the machine gave up: from then on both hubs stand and the film goes on; one may have stood all along."""
     stops = {event.name: event for event in seen.events if event.kind == "stops"}
     starts = [event.start_s for event in seen.events if event.kind == "starts"]
-    if len(stops) < len(seen.hubs) or len(seen.hubs) < 2:
+    still = [hub.name for hub in seen.hubs if hub.name not in stops and _never_turns(seen, hub.name)]
+    if len(seen.hubs) < 2 or not stops or len(stops) + len(still) < len(seen.hubs):
         return
     at_s = max(event.start_s for event in stops.values())
     if seen.stopped_s is not None and at_s > seen.stopped_s - BY_KEY_S:
         return
-    why = f"Both hubs stop at {at_s:.1f} s {SPOKEN_MODES[mode]} and stand from there on."
+    begins = "Both hubs stop" if not still else f"The {next(iter(stops))} hub stops as well"
+    why = f"{begins} at {at_s:.1f} s {SPOKEN_MODES[mode]} and stand{'s' if still else ''} from there on."
     sure = min(event.sure for event in stops.values())
     yield f"{mode}_stops", _noticed(mode, "stops", True, sure), why
-    if starts and min(starts) < at_s:
-        doubt = 0.3
-        yield (
-            f"seconds_to_stop@{mode}",
-            Reading(at_s - min(starts), "s", doubt, method="film of the hubs", by="film"),
-            why,
-        )
+    # A step of a minute begins with its key; in any other film the reels' start stands for it.
+    key_s = 0.0 if seen.stopped_s is not None else min(starts, default=at_s)
+    if key_s < at_s:
+        how = "film of the hubs, from the key" if seen.stopped_s is not None else "film of the hubs, from their start"
+        yield f"seconds_to_stop@{mode}", Reading(at_s - key_s, "s", STOP_DOUBT_S, method=how, by="film"), why
+
+
+def _never_turns(seen: ReelsSeen, name: str) -> bool:
+    return all(max(map(abs, one.rates_hz), default=0.0) < NEVER_HZ for one in seen.rates if one.name == name)
 
 
 def _noticed(mode: str, name: str, present: bool, sure: float) -> Observation:

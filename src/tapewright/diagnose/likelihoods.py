@@ -30,9 +30,10 @@ SAYS_NOTHING: Final = 0.01
 """A likelihood whose largest and smallest values differ by less than this share is left out."""
 IN_DETAIL: Final = {"response_treble_db": "spacing_um"}
 """A reading, and the one that says the same in more detail."""
-MISTAKEN: Final = {"microphone": 0.01, "film": 0.02, "film of a wind": 0.2}
+MISTAKEN: Final = {"microphone": 0.01, "film": 0.02, "film of a wind": 0.05}
 """The sense that took a reading -> no state is held to be less likely than this share of the
-likeliest: it may be another motor's, or another of the rates that look alike on film; fast reels often do."""
+likeliest: it may be another motor's, or another of the rates that look alike on film. Of 121 rates and times of winds
+in simulated minutes, seeds for tuning, 113 were as the machine's were."""
 SURE_LEAST: Final = 0.01
 """No recording is surer than this of what it hears; trade judgement."""
 

@@ -24,6 +24,7 @@ tracks_heard  what an ear that compares the tracks makes of them
 moments       the same mode when warm, and at the start of a side
 mechanism     the functions of a machine, along its drives, in every mode: one graph for engine and beliefs
 consequences  run it with given faults: what each rotor, the head base and the tape do, what is heard
+slipping  how much of a rate is left where couplings slip
 tape_speed    how fast its tape runs: what the drive loses, what drags, where it runs away
 speed_lines   which lines each rotor, belt and gear puts on that speed
 sign_texts    how the things a mechanism does are noticed, in words

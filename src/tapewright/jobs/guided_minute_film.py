@@ -65,7 +65,7 @@ def watch_minute(path: Path, machine: Machine, marks: Sequence[Mark]) -> tuple[P
             end,
             expected_reel_rates(machine, mode),
             sides(machine, mode).get(_takes_up(machine, mode), ""),
-            _stopped_until(machine, mode, marks, end),
+            _stopped_until(marks, end),
         )
         for mode, start, end in wanted
     ]
@@ -81,10 +81,10 @@ def watch_minute(path: Path, machine: Machine, marks: Sequence[Mark]) -> tuple[P
     )
 
 
-def _stopped_until(machine: Machine, mode: str, marks: Sequence[Mark], end_s: float) -> float:
-    """Say until when reels are left to stand by a stop that ends a wind; 0 where another key ends it."""
+def _stopped_until(marks: Sequence[Mark], end_s: float) -> float:
+    """Say until when reels are left to stand by a stop that ends a step; 0 where another key ends it."""
     after = next((number for number, mark in enumerate(marks) if mark.at_s == end_s), None)
-    if machine.modes[mode].at_capstan or after is None or marks[after].mode != "stop" or after + 1 == len(marks):
+    if after is None or marks[after].mode != "stop" or after + 1 == len(marks):
         return 0.0
     return min(marks[after + 1].at_s, end_s + RUNS_DOWN_S)
 

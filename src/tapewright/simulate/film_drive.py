@@ -11,6 +11,7 @@ from typing import Final, Literal
 import numpy as np
 
 from tapewright.faults.consequences import ModeOutcome, mode_asked, modes_told, outcome
+from tapewright.faults.slipping import reel_held
 from tapewright.faults.tape_speed import driven_by, racing_turns, speed_ratio
 from tapewright.machine.asked import hold_back
 from tapewright.machine.force_sizes import force_table
@@ -34,9 +35,17 @@ LAGS_SHARE: Final = 0.45
 """What a take-up that is called weak takes of what is brought, on average; from memory."""
 SLOW_SHARE: Final = 0.7
 WEAK_WIND_SHARE: Final = 0.35
-"""Rates of a reel that winds slowly, or weakly, against the right one; from memory."""
+"""Rates of a reel that winds slowly, or weakly, against the right one where nothing slips; from memory. Where something
+does, `faults.slipping` says what is left."""
 FALTERS_PER_S: Final = 0.45
-"""How often a reel falters that is called uneven; from memory. Ten to sixty per cent deep, 0.3 to 2 s long."""
+FALTERS_DEEP: Final = (0.1, 0.6)
+FALTERS_S: Final = (0.3, 2.0)
+HOLDS_AGAIN_S: Final = 0.5
+"""How often a reel falters that is called uneven, how deep, how long, and how long it holds at least; from memory."""
+FALTERS_LOSE: Final = (
+    sum(FALTERS_DEEP) / 2 * sum(FALTERS_S) / 2 / (sum(FALTERS_S) / 2 + HOLDS_AGAIN_S + 1 / FALTERS_PER_S)
+)
+"""Share of its turns that such a reel loses by them on average."""
 CATCHES_UP: Final = (1.08, 1.8)
 """Least and largest rate at which a take-up takes slack in, against what is brought; from memory."""
 EDGE_S: Final = 0.06
@@ -171,10 +180,10 @@ def _falters(times_s: Samples, rng: np.random.Generator) -> tuple[Hesitation, ..
     """Draw moments in which a reel falters, none over another, once it runs."""
     at, last = 1.5 + float(rng.exponential(1.0)), times_s[-1] if len(times_s) else 0.0
     found = []
-    while at < last - 2.0:
-        one = Hesitation(at, float(rng.uniform(0.3, 2.0)), float(rng.uniform(0.1, 0.6)))
+    while at < last:  # nothing knows when the key will be pressed
+        one = Hesitation(at, float(rng.uniform(*FALTERS_S)), float(rng.uniform(*FALTERS_DEEP)))
         found.append(one)
-        at += one.lasts_s + 0.5 + float(rng.exponential(1.0 / FALTERS_PER_S))
+        at += one.lasts_s + HOLDS_AGAIN_S + float(rng.exponential(1.0 / FALTERS_PER_S))
     return tuple(found)
 
 
@@ -205,15 +214,19 @@ def _winding(
     given: Sequence[Hesitation],
 ) -> Drive:  # fmt: skip
     radii, turns = wind_turns(machine, mode)
-    share, hesitations = np.ones(len(times_s)), tuple(given)
+    held, hesitations = reel_held(machine, mode), tuple(given)
+    share = np.full(len(times_s), held)
     if "weak" in (word, tape):
-        share, says = _lagging(times_s, rng) * (WEAK_WIND_SHARE / LAGS_SHARE), "The tape winds weakly, by fits."
+        left = held if held < 1.0 else WEAK_WIND_SHARE
+        share, says = np.minimum(_lagging(times_s, rng) * (left / LAGS_SHARE), 1.0), "The tape winds weakly, by fits."
     elif "slow" in (word, tape):
         share, says = share * _slowed(machine, mode), "The tape winds slowly."
     elif "uneven" in (word, tape):
+        # What slips is slower on the whole by what it passes: in its falters, and between them by the rest.
+        share = np.minimum(share / (1.0 - FALTERS_LOSE), 1.0)
         hesitations, says = (*hesitations, *_falters(times_s, rng)), "The wind falters."
     else:
-        says = "The tape winds."
+        says = "The tape winds." if held == 1.0 else "The tape winds, and slips."
     return Drive("wind", np.zeros(0), _with(share, times_s, hesitations), radii, turns, hesitations, stops_s, says)
 
 
