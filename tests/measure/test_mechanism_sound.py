@@ -15,7 +15,7 @@ from tapewright.measure.mechanism_comb import evidence, mean_evidence
 from tapewright.measure.mechanism_edges import one_change
 from tapewright.measure.mechanism_frames import Sound, framed, thinned
 from tapewright.measure.mechanism_picture import picture_of
-from tapewright.measure.mechanism_squeal import band_edges_hz, critical_band_hz, prominence
+from tapewright.measure.mechanism_tones import band_edges_hz, critical_band_hz, prominence
 from tapewright.measure.mechanism_trust import trusted
 from tapewright.words.mechanism_heard import Mark, MechanismHeard, RateExpected
 

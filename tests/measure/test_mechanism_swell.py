@@ -8,7 +8,16 @@ from numpy.typing import NDArray
 
 from tapewright.measure.mechanism import hear_sound
 from tapewright.measure.mechanism_frames import Sound
-from tapewright.measure.mechanism_swell import STEP_S, depth_at, level_of, steepness, swells
+from tapewright.measure.mechanism_swell import (
+    FROM_SWELL,
+    STEP_S,
+    UNSTEADILY,
+    comes_round,
+    depth_at,
+    level_of,
+    steepness,
+    swells,
+)
 from tapewright.words.mechanism_heard import Mark, RateExpected
 
 FS = 16000.0
@@ -68,3 +77,33 @@ def test_a_squeal_is_heard_at_a_motors_own_harmonic_where_it_swells_and_a_whine_
         assert len(heard.squeals) == count
         if count:
             assert heard.squeals[0].modulation_hz.value == pytest.approx(7.2, abs=0.1)
+
+
+def swelling(turned: Floats, seed: int) -> Floats:
+    """Give a level that swells by 6 dB once a turn, with a decibel of noise."""
+    return 3.0 * np.cos(2 * np.pi * turned) + np.random.default_rng(seed).standard_normal(len(turned))
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.floats(5.0, 14.0), st.integers(0, 1000))
+def test_short_pieces_say_how_often_they_swell(rate_hz: float, seed: int) -> None:
+    at_s = np.arange(45) * STEP_S
+    back = comes_round([swelling(np.asarray(rate_hz * at_s + 0.37 * k, np.float64), seed + k) for k in range(5)])
+    assert back.value == pytest.approx(rate_hz, abs=back.doubt)
+    assert back.method == FROM_SWELL
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_what_turns_by_fits_and_starts_is_told_from_what_turns_as_it_should(seed: int) -> None:
+    """A reel that slips, half as fast and unsteady by two fifths, is not taken for one that is in order."""
+    marks = 1.0 + 0.45 * np.random.default_rng(seed).standard_normal(40)
+    rate = 5.0 * np.clip(np.interp(np.arange(600) * STEP_S, np.arange(40) * 0.2, marks), 0.1, 1.6)
+    back = comes_round([swelling(np.cumsum(rate) * STEP_S, seed)])
+    assert back.value is not None
+    assert back.value + (back.doubt or 0.0) < 0.85 * 11.0
+    assert back.method in (FROM_SWELL, UNSTEADILY)
+
+
+def test_a_level_that_only_wavers_does_not_come_round() -> None:
+    found = [comes_round([np.random.default_rng(seed).standard_normal(60) for _ in range(4)]) for seed in range(20)]
+    assert sum(one.value is not None for one in found) <= 1

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
+from tapewright.measure.mechanism_chirps import chirps_in
 from tapewright.measure.mechanism_clicks import RATE_HZ, find_clicks, octave_levels
 from tapewright.measure.mechanism_comb import LOWEST_HZ
 from tapewright.measure.mechanism_disturbances import clipping, codec_band, processing, speech
@@ -14,7 +15,8 @@ from tapewright.measure.mechanism_modes import longest_off, modes_of, spans
 from tapewright.measure.mechanism_motors import Ear
 from tapewright.measure.mechanism_open import cannot_say
 from tapewright.measure.mechanism_repeats import band_powers, repeats_heard
-from tapewright.measure.mechanism_squeal import squeals_heard, tones_in
+from tapewright.measure.mechanism_squeal import faint_squeals, squeals_heard
+from tapewright.measure.mechanism_tones import tones_in
 from tapewright.measure.mechanism_trust import SURE_ENOUGH
 from tapewright.words.mechanism_heard import (
     Disturbance,
@@ -86,6 +88,8 @@ def hear_sound(
     combs = {name: tuple(sorted({c for each in rows for c in each.comb})) for name, rows in by_name.items()}
     tones = list(tones_in(sound, high_hz))
     squeals = _believed(squeals_heard(sound, tones, stretches, combs, knocks), disturbances)
+    faint = faint_squeals(sound, chirps_in(sound, parts, high_hz), squeals, stretches, combs)
+    squeals = sorted([*squeals, *_believed(faint, disturbances)], key=lambda one: one.start_s)
     gated = [(one.start_s, one.end_s) for one in disturbances if one.kind == "noise_suppression"]
     slips = falterings(*bands, parts, stretches, [*gated, *((one.start_s, one.end_s) for one in squeals)])
     return MechanismHeard(

@@ -1,5 +1,6 @@
 """How a squeal swells: what rubs once a turn is louder once a turn, and a motor's own line is not."""
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -24,6 +25,20 @@ BESIDE_PLAIN: Final = 8.0
 PLACES: Final = 16
 FITS: Final = 0.95
 SWELLS: Final = "spectrum of its level"
+FROM_SWELL, UNSTEADILY = "from swell to swell", "from swell to swell, unsteadily"
+"""How the rate was found where the level has no line: what slips turns by fits and starts."""
+LAGS: Final = 60
+PIECE_S: Final = 0.15
+ENDS: Final = 2
+MOST_DB: Final = 8.0
+STEADY: Final = 0.6
+"""Where one swell is so like the next the rate is steady: in tuning minutes 0.7 and more, and below 0.35 of most that
+slipped."""
+SHORTEST_LAG: Final = 3
+NEXT_TROUGH: Final = 0.85
+"""What turns by fits and starts has its trough early: over a half round at its quickest. By so much less it turns."""
+UNSTEADY_SHARE, STEADY_SHARE = 0.4, 0.1
+LEAST_TROUGH: Final = 0.1
 
 
 def level_of(sound: Sound, pitch_hz: float, start_s: float, end_s: float) -> tuple[Array, Array]:
@@ -75,6 +90,38 @@ def swells(levels_db: Array) -> tuple[Reading, float]:
     return Reading(float(rates[at]), "Hz", 0.3 / lasts, method=SWELLS), depth
 
 
+def comes_round(levels_db: Sequence[Array]) -> Reading:
+    """Say how often a second something swells, from the likeness of its level to itself a while later.
+
+    Short pieces serve, each with two swells or more, and a rate that wavers, of which a spectrum shows no line: the
+    level is least like itself half a round later. How often it does so is then known to two fifths.
+
+    Arguments:
+        levels_db: of each piece, every `STEP_S`, shape (n,) each.
+    """
+    alike, most = np.zeros(LAGS), np.zeros(LAGS)
+    for level in levels_db:
+        flat = level[ENDS:-ENDS]
+        if len(flat) * STEP_S < PIECE_S:
+            continue
+        flat = np.clip(flat - (_smoothed(flat, 40) if len(flat) >= LAGS else flat.mean()), -MOST_DB, MOST_DB)
+        for lag in range(min(LAGS, len(flat) - ENDS)):
+            early, late = flat[: len(flat) - lag], flat[lag:]
+            alike[lag] += float(early @ late)
+            most[lag] += float(np.sqrt((early @ early) * (late @ late)))
+    like = np.where(most > 0.0, alike / np.maximum(most, 1e-9), 0.0)
+    rises = np.flatnonzero(np.diff(like) > 0.0)
+    trough = int(rises[0]) if len(rises) else 0
+    if trough < SHORTEST_LAG or like[trough] > -LEAST_TROUGH:
+        return Reading(None, "Hz", why_not="It does not swell and fade.")
+    peak = trough + int(np.argmax(like[trough : 3 * trough]))
+    if like[peak] > STEADY and peak < min(LAGS, 3 * trough) - 1:
+        rate = 1.0 / (peak * STEP_S)
+        return Reading(rate, "Hz", rate * (STEADY_SHARE + 0.5 / peak), method=FROM_SWELL)
+    rate = NEXT_TROUGH / (2.0 * trough * STEP_S)
+    return Reading(rate, "Hz", UNSTEADY_SHARE * rate, method=UNSTEADILY)
+
+
 def depth_at(levels_db: Array, rate_hz: float) -> float:
     """Give how far a level swells at one rate, dB from trough to peak; 0.0 where that is no more than its surroundings.
 
@@ -111,8 +158,8 @@ def steepness(levels_db: Array, rate_hz: float) -> float:
     return float(steps.max() / max(-steps.min(), 1e-9))
 
 
-def _smoothed(levels_db: Array) -> Array:
-    wide = min(len(levels_db) - 1, 200) // 2 * 2 + 1
+def _smoothed(levels_db: Array, most: int = 200) -> Array:
+    wide = min(len(levels_db) - 1, most) // 2 * 2 + 1
     padded = np.pad(levels_db, wide // 2, mode="edge")
     kept: NDArray[np.float64] = np.convolve(padded, np.ones(wide) / wide, mode="valid")
     return kept[: len(levels_db)]
