@@ -228,6 +228,16 @@ def test_where_the_flywheel_lifts_the_head_base_a_missing_belt_lets_no_tape_run(
     assert racing[0].rate_hz > 2 * rates(shipped("four_track"), "play")["takeup_reel"].turns_per_s.value
 
 
+def test_a_motor_that_races_goes_on_racing_while_nothing_hangs_on_it() -> None:
+    """A belt that slips from the first turn slips in play too: the motor does not fall back to its rate at a key."""
+    machine = worn("two_motor_deck", "capstan_belt=slack:0.8")
+    course = minute_course(machine, minute_steps(machine), 3)
+    fed = {one.mode: one.rate_hz for one in course.fed if one.motor == "capstan_motor"}
+    right = rates(machine, "cassette_in")["capstan_motor"].turns_per_s.value * course.spread["capstan_motor"]
+    assert fed["cassette_in"] > 1.01 * right
+    assert fed["play"] == pytest.approx(fed["cassette_in"], rel=0.005)
+
+
 def test_a_machine_without_a_cam_motor_has_none_to_run_on() -> None:
     assert {one.name for one in played("one_motor_portable").truth.motors} == {"capstan_motor"}
 

@@ -10,16 +10,20 @@ from tapewright.machine.reel_drive import chain_to
 from tapewright.words.evidence import Observation
 from tapewright.words.mechanism_heard import MechanismHeard
 
-IN_VAIN: Final = 0.9
+IN_VAIN: Final = 0.97
 ARRIVED: Final = 0.7
-"""Shares of the logic's wait from which a tray motor ran until it was given up, and below which its tray arrived; what
-lies between is a slow tray, or a short wait."""
+"""Shares of the logic's wait from which a tray motor ran until it was given up, and below which its tray arrived in
+good time. A motor is heard a little longer than it is fed, as it runs down, and never shorter: one that is given up is
+heard for the whole wait. What lies between is a slow tray, or a wait set short."""
 TRAY_SURE: Final = 0.8
+SLOW_SURE: Final = 0.6
+"""Held lower: how much longer than a tray the logic waits differs between machines."""
 STAYS: Final = ("_stays_out", "_stays_in")
+SLOW: Final = ("_goes_late", "_comes_late")
 
 
 def tray(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
-    """Say whether a tray went, by how long its motor was fed."""
+    """Say whether a tray went, and whether late, by how long its motor was fed."""
     machine = net.machine
     waits = [one.timeout_s for one in machine.sensors.values() if one.kind == "tray_switch" and one.timeout_s]
     motor = _mover(machine, spell.mode)
@@ -27,17 +31,19 @@ def tray(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
     if not waits or not there:
         return
     lasts = min(there[-1].end_s, spell.end_s) - there[0].start_s
-    ended_by_the_key = spell.end_s - there[-1].end_s < spell.doubt_s
     stays = lasts >= IN_VAIN * min(waits)
-    if not stays and (lasts > ARRIVED * min(waits) or ended_by_the_key):
-        return
-    sure = min(TRAY_SURE, min(one.sure for one in there))
-    how = "it waited in vain" if stays else "the tray ended it"
+    late = not stays and lasts > ARRIVED * min(waits)
+    if not stays and spell.end_s - there[-1].end_s < spell.doubt_s:
+        return  # the key ended it
+    how = "it waited in vain" if stays else "the tray ended it, late" if late else "the tray ended it"
     called, when = spoken(machine, motor), SPOKEN_MODES[spell.mode]
     why = f"The {called} runs for {lasts:.1f} s {when}; the logic waits {min(waits):g} s: {how}."
-    for sign in net.signs.values():
-        if sign.mode == spell.mode and sign.id.endswith(STAYS):
-            yield sign.id, Observation(sign.id, stays, sure), why
+    heard_so = min(one.sure for one in there)
+    for sign in (one for one in net.signs.values() if one.mode == spell.mode):
+        if sign.id.endswith(STAYS):
+            yield sign.id, Observation(sign.id, stays, min(TRAY_SURE, heard_so)), why
+        elif sign.id.endswith(SLOW) and not stays:
+            yield sign.id, Observation(sign.id, late, min(SLOW_SURE, heard_so)), why
 
 
 def _mover(machine: Machine, mode: str) -> str:

@@ -71,7 +71,7 @@ REPORTED: Final[Mapping[str, tuple[str, ...]]] = {
         "rate_hz", "speed_error_pct", "wind_time_s", "falters", "stands", "tape_races", "tape_still", "weak", "dead",
         "loop", "coasts", "overruns",
         # Nobody films the tray: how long its motor is heard to run says these.
-        "stays_out", "stays_in",
+        "stays_out", "stays_in", "goes_late", "comes_late",
     ),
 }  # fmt: skip
 """What `diagnose.from_sound` and `diagnose.from_film` report of it so far: stems of readings, ends of signs."""

@@ -12,6 +12,7 @@ import numpy as np
 
 from tapewright.faults.conditions import feed, lamps
 from tapewright.faults.consequences import ModeOutcome, Stop, modes_told, outcome
+from tapewright.faults.drives import driven_by
 from tapewright.faults.turning import BEFORE
 from tapewright.machine.couplings import holding_motors
 from tapewright.machine.minute import OFF, MinuteStep
@@ -221,7 +222,7 @@ def _fed(
         runs = word != "still" and (word != "at_times" or spell.drawn[f"motor:{name}"])
         start_s, end_s = _times(machine, does, before, spell, name)
         if runs and end_s > start_s and name in own[spell.mode]:
-            yield Feeding(name, spell.mode, start_s, end_s, _rate(machine, own, spread, does, name), word)
+            yield Feeding(name, spell.mode, start_s, end_s, _rate(machine, own, spread, told, spell.mode, name), word)
 
 
 def _times(
@@ -274,17 +275,30 @@ def _stands_at(machine: Machine, before: Sequence[Spell]) -> str:
 
 
 def _rate(
-    machine: Machine, own: Mapping[str, Mapping[str, Rate]], spread: Mapping[str, float], does: ModeOutcome, motor: str
-) -> float:
+    machine: Machine, own: Mapping[str, Mapping[str, Rate]], spread: Mapping[str, float],
+    told: Mapping[str, ModeOutcome], mode: str, motor: str,
+) -> float:  # fmt: skip
     """Give the rate a motor takes up: its own imperfections where they give one, else what the word stands for."""
-    worn = own[does.mode][motor].turns_per_s.value
-    right = rates(sound(machine), does.mode)[motor].turns_per_s.value
+    does = told[mode]
+    worn = own[mode][motor].turns_per_s.value
+    right = rates(sound(machine), mode)[motor].turns_per_s.value
     word = does.motors.get(motor, "right")
     has_size = abs(worn / right - 1.0) > 0.003
     factor = 1.0 if has_size else FACTORS.get(word, 1.0)
-    if does.heard.get(motor) == "races" and word == "right":
+    if _sounds(machine, told, mode, motor) == "races" and word == "right":
         factor *= UNLOADED
     return worn * factor * spread[motor]
+
+
+def _sounds(machine: Machine, told: Mapping[str, ModeOutcome], mode: str, motor: str) -> str:
+    """Say how a motor sounds: as it did in the mode it started in, as long as the same hangs on it."""
+    hangs = list(driven_by(machine, machine.modes[mode], shaft(machine, motor)))
+    before = mode
+    while motor not in told[before].heard:
+        before = BEFORE.get(before, "")
+        if before not in told or list(driven_by(machine, machine.modes[before], shaft(machine, motor))) != hangs:
+            return ""
+    return told[before].heard[motor]
 
 
 # --- what clicks ------------------------------------------------------------------------------------------------------
