@@ -236,3 +236,14 @@ def test_a_hub_that_stood_all_along_counts_where_the_other_stops() -> None:
     assert "play_stops" not in told("two_motor_deck", goes_on)
     turning = replace(seen(0.4, 0.5), events=film.events)
     assert "play_stops" not in told("two_motor_deck", turning), "the other hub goes on"
+
+
+def test_what_moved_until_the_machine_gave_up_is_told_of_the_time_it_ran() -> None:
+    """Two seconds of a reel that gives tape to one that stands: the tape moved, and it is the other that stood."""
+    film = replace(seen(0.4, 0.0, speed=None), stopped_s=8.0)
+    gives = replace(film.rates[0], rates_hz=tuple(0.4 if at < 2.0 else 0.0 for at in film.rates[0].times_s))
+    film = replace(film, rates=(gives, film.rates[1]), events=(ReelEvent("stops", "left", 2.0, 2.0, 1.0, 0.9),))
+    signs = told("two_motor_deck", film)
+    assert signs["play_tape_still"] is False
+    assert signs["play_takeup_reel_stands"] is True
+    assert signs["play_stops"] is True

@@ -14,6 +14,7 @@ pruning       the part of a network that some of its functions hang on
 lives         a machine with parts renewed, and the same machine as it was, in one network
 measured      what can be measured: names of readings, units, what each is about
 from_film     from a film of the hubs to readings and signs, each with why
+still_by_film  when the hubs of a film turn at all, and for how much of that one stands
 stops_by_film  what a film tells of the brakes: which reel runs on when a wind is stopped
 winds_by_film  a filmed wind beside its description: the share of its rate, the time of the whole
 expectation   how one measurement hangs on the machine: the noun

@@ -11,6 +11,7 @@ import numpy as np
 
 from tapewright.diagnose.measured import asked
 from tapewright.diagnose.network import network
+from tapewright.diagnose.still_by_film import going, never_turns, stood
 from tapewright.diagnose.stops_by_film import of_brakes
 from tapewright.diagnose.winds_by_film import (
     AT_THE_END_S,
@@ -47,8 +48,6 @@ BY_KEY_S: Final = 0.3
 """What stops so shortly before the key that ends the mode, or after it, is stopped by that key; a hand's doubt."""
 STOP_DOUBT_S: Final = 0.5
 """Doubt of when a machine gave up: reels take a moment to start and to stop, a hand to press; own choice."""
-NEVER_HZ: Final = 0.1
-"""Slower than any hub turns in any mode."""
 STOOD: Final = 0.8
 """Share of the film for which a hub must stand to be said not to turn at all."""
 CLOCKWISE: Final = ("rewind", "review", "reverse_play")
@@ -186,7 +185,7 @@ def _drives(machine: Machine, seen: ReelsSeen, mode: str, reel: str, side: HubNa
 def _tape(machine: Machine, seen: ReelsSeen, mode: str) -> Iterator[Said]:
     entered, when = machine.modes[mode], SPOKEN_MODES[mode]
     speed, right = seen.tape_speed_m_per_s, tape_speed(machine, mode)
-    stands = [_stood(seen, hub.name) for hub in seen.hubs]
+    stands = [stood(seen, hub.name) for hub in seen.hubs]
     if len(stands) == 2:
         still = min(stands) > STOOD
         sure = min(hub.sure for hub in seen.hubs)
@@ -228,14 +227,14 @@ def _taking_up(
     if taker is None or taker not in seen.mean_rate_hz:
         return
     called, when = spoken(machine, reel), SPOKEN_MODES[mode]
-    others = giver is not None and giver in seen.mean_rate_hz and _stood(seen, giver) < STOOD
-    share = _stood(seen, taker)
+    others = giver is not None and giver in seen.mean_rate_hz and stood(seen, giver) < STOOD
+    share = stood(seen, taker)
     # Where no tape is given, a reel that could turn stands too.
     if (share > STOOD and others) or share < 1.0 - STOOD:
-        stood = share > STOOD
-        why = f"The {called} ({taker} in the film) {'stands' if stood else 'turns'} {when}"
-        why += " while the other hub gives tape." if stood else "."
-        yield f"{mode}_{reel}_stands", _noticed(mode, f"{reel}_stands", stood, min(hub.sure for hub in seen.hubs)), why
+        stands = share > STOOD
+        why = f"The {called} ({taker} in the film) {'stands' if stands else 'turns'} {when}"
+        why += " while the other hub gives tape." if stands else "."
+        yield f"{mode}_{reel}_stands", _noticed(mode, f"{reel}_stands", stands, min(hub.sure for hub in seen.hubs)), why
     own = [event for event in seen.events if event.name == taker and event.kind in FALTERS]
     if share < STOOD:
         yield from _one_sign(seen, mode, f"{reel}_falters", own, f"The {called} {{}} {when}.", "turns evenly")
@@ -250,7 +249,7 @@ def _taking_up(
 
 def _winding(machine: Machine, seen: ReelsSeen, mode: str, taker: HubName | None) -> Iterator[Said]:
     """Say whether a wind is weak: by what happens in it, else by how fast the reel that takes up turns."""
-    if not any(_stood(seen, hub.name) < STOOD for hub in seen.hubs):
+    if not any(stood(seen, hub.name) < STOOD for hub in seen.hubs):
         return
     own = [event for event in seen.events if event.kind in WEAK and _while_it_winds(seen, event)]
     when = SPOKEN_MODES[mode]
@@ -283,6 +282,7 @@ def _one_sign(
     seen: ReelsSeen, mode: str, name: str, events: list[ReelEvent], says: str, otherwise: str
 ) -> Iterator[Said]:
     """Give a sign that events show, or that their absence in a film long enough denies."""
+    first, last = going(seen)
     if events:
         most = max(events, key=lambda event: event.share * event.sure)
         does = {"slips": "falls short alone", "hesitates": "hesitates", "lags": "winds less than is given"}
@@ -291,9 +291,9 @@ def _one_sign(
             f"{most.end_s:.1f} s"
         )
         yield f"{mode}_{name}", _noticed(mode, name, True, most.sure), says.format(text)
-    elif seen.runs_until_s >= LEAST_S:
+    elif last - first >= LEAST_S:
         # What falters at times may not do so while it is watched.
-        unseen = float(np.exp(-FALTERS_PER_S * max(seen.runs_until_s - RAMP_S - AT_THE_END_S, 0.0)))
+        unseen = float(np.exp(-FALTERS_PER_S * max(last - first - RAMP_S - AT_THE_END_S, 0.0)))
         yield f"{mode}_{name}", _noticed(mode, name, False, -sure_of(unseen) * _sure(seen)), says.format(otherwise)
 
 
@@ -301,7 +301,7 @@ def _stopping(seen: ReelsSeen, mode: str) -> Iterator[Said]:
     """Say when the machine gave up: from then on both hubs stand and the film goes on; one may have stood all along."""
     stops = {event.name: event for event in seen.events if event.kind == "stops"}
     starts = [event.start_s for event in seen.events if event.kind == "starts"]
-    still = [hub.name for hub in seen.hubs if hub.name not in stops and _never_turns(seen, hub.name)]
+    still = [hub.name for hub in seen.hubs if hub.name not in stops and never_turns(seen, hub.name)]
     if len(seen.hubs) < 2 or not stops or len(stops) + len(still) < len(seen.hubs):
         return
     at_s = max(event.start_s for event in stops.values())
@@ -318,21 +318,8 @@ def _stopping(seen: ReelsSeen, mode: str) -> Iterator[Said]:
         yield f"seconds_to_stop@{mode}", Reading(at_s - key_s, "s", STOP_DOUBT_S, method=how, by="film"), why
 
 
-def _never_turns(seen: ReelsSeen, name: str) -> bool:
-    return all(max(map(abs, one.rates_hz), default=0.0) < NEVER_HZ for one in seen.rates if one.name == name)
-
-
 def _noticed(mode: str, name: str, present: bool, sure: float) -> Observation:
     return Observation(f"{mode}_{name}", present, float(np.clip(sure, 0.05, MOST_SURE)))
-
-
-def _stood(seen: ReelsSeen, name: str) -> float:
-    """Give the share of the film in which a hub stood."""
-    rate = next((one for one in seen.rates if one.name == name), None)
-    if rate is None or not rate.rates_hz:
-        return 0.0
-    size = np.abs(np.array(rate.rates_hz))
-    return float(np.mean(size < max(0.02, 0.08 * float(np.quantile(size, 0.9)))))
 
 
 def _sure(seen: ReelsSeen) -> float:
