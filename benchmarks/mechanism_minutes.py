@@ -25,6 +25,7 @@ from typing import Any
 import numpy as np
 
 from benchmarks.minute_trials import HELD_OUT_FROM, KINDS, PHONES, SNRS_DB, Trial, fingerprint, played, trial
+from tapewright.diagnose.from_sound_noises import comes_round_slowly
 from tapewright.jobs.mechanism_heard import expected_rates, listen
 from tapewright.machine.library import shipped
 from tapewright.machine.parts import Machine
@@ -46,7 +47,8 @@ RIGHT = 0.15
 """A motor whose rate is off by less turned as it should in its mode."""
 EAR = ("measure/mechanism*.py", "measure/audio.py", "jobs/mechanism_heard.py", "words/mechanism_heard.py")
 OFFERS = ("stop", "chirp", "rustle", "nothing")
-"""What a slipping take-up offers to hear: the machine stops by itself, rubber chirps, a reel turns slowly in a wind."""
+"""What a slipping take-up offers to hear: the machine stops by itself, rubber chirps, a reel turns slowly in a wind.
+Nothing is silent: no microphone hears a reel in play."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +128,7 @@ def heard_of(machine: Machine, heard: MechanismHeard, marks: tuple[Mark, ...]) -
         found.add("silent")
     if any(one.sure >= SURE for one in heard.squeals):
         found.add("squeal")
-    if _slips(machine, sure, marks) or _falters(machine, heard):
+    if _slips(machine, sure, marks) or _falters(machine, heard) or _comes_round_slowly(machine, heard, marks):
         found.add("slip")
     return frozenset(found)
 
@@ -135,6 +137,16 @@ def _falters(machine: Machine, heard: MechanismHeard) -> bool:
     """Tell whether the rustle of a wind was heard to falter."""
     winds = [name for name, mode in machine.modes.items() if mode.takes_up and not mode.at_capstan]
     return any(one.mode in winds and one.sure >= SURE for one in heard.slips)
+
+
+def _comes_round_slowly(machine: Machine, heard: MechanismHeard, marks: tuple[Mark, ...]) -> bool:
+    """Tell whether what was heard to squeal in a wind came round too slowly: the reel slips."""
+    for squeal in (one for one in heard.squeals if one.sure >= SURE):
+        before = [mark.mode for mark in marks if mark.at_s < squeal.start_s]
+        mode = machine.modes.get(before[-1]) if before else None
+        if mode is not None and mode.takes_up and comes_round_slowly(machine, before[-1], squeal.modulation_hz):
+            return True
+    return False
 
 
 def _should_run(machine: Machine) -> bool:
@@ -312,7 +324,8 @@ def told(results: Sequence[Result], *, misses: bool) -> None:
     for kind in KINDS[1:]:
         _row(kind, [r for r in results if kind in r.true], [r for r in results if kind not in r.true], kind)
     audible = [r for r in results if r.offers - {"nothing"}]
-    print("  of the slips, by what they offer to hear (one may offer several):")
+    silent = sum("nothing" in r.offers for r in results)
+    print(f"  of the slips, by what they offer to hear (one may offer several); {silent} of them are silent:")
     _row("audible", audible, [], "slip")
     for offer in OFFERS:
         _row(offer, [r for r in results if offer in r.offers], [], "slip")

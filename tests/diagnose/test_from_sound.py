@@ -191,3 +191,35 @@ def test_a_simulated_minute_tells_a_missing_cam_belt_and_a_dead_capstan_motor() 
         silent = value(told, "motor_runs_sure:capstan_motor@cassette_in") < 0.2
         goes_on = {one.id: one.present for one in told.evidence.signs}.get("switch_on_cam_motor_goes_on")
         assert (silent, goes_on) == (part == "capstan_motor", part == "cam_belt")
+
+
+def squealing(rate_hz: float, method: str, mode_at_s: float = 33.0) -> tuple[Squeal, ...]:
+    back = Reading(rate_hz, "Hz", 0.1, method=method)
+    return (Squeal(mode_at_s, mode_at_s + 4.0, Reading(1800.0, "Hz", 5.0), 15.0, back, "squeal", 0.93),)
+
+
+def test_what_squeals_more_slowly_than_any_part_turns_slips_and_is_not_denied() -> None:
+    """The reel should turn 11.1 times a second in this wind, the flywheel 7.4 times: 4.2 is a reel that slips."""
+    machine = shipped("two_motor_deck")
+    marks = (Mark("off", 0.0), Mark("fast_forward", 31.0), Mark("stop", 39.0))
+    heard = replace(NOTHING, marks=marks, squeals=squealing(4.2, "spectrum of its level"))
+    told = evidence_of_sound(machine, heard)
+    assert {one.id: one.present for one in told.evidence.signs}["fast_forward_weak"] is True
+    assert value(told, "squeal_sure:takeup_reel@fast_forward") >= 0.45
+    right = evidence_of_sound(machine, replace(heard, squeals=squealing(11.1, "from swell to swell")))
+    assert "fast_forward_weak" not in {one.id for one in right.evidence.signs}
+    assert value(right, "squeal_sure:takeup_reel@fast_forward") > 0.5
+
+
+def test_a_rate_that_wavers_or_chirps_by_themselves_deny_no_part() -> None:
+    machine = shipped("rim_drive_recorder")
+    marks = (Mark("off", 0.0), Mark("play", 31.0), Mark("stop", 39.0))
+    told = {
+        method: evidence_of_sound(machine, replace(NOTHING, marks=marks, squeals=squealing(7.52, method))).evidence
+        for method in ("spectrum of its level", "from swell to swell, unsteadily", "from chirp to chirp")
+    }
+    denied = [
+        method for method, said in told.items()
+        if any(name.startswith("squeal_sure") and (one.value or 0.0) < 0.4 for name, one in said.readings.items())
+    ]  # fmt: skip
+    assert denied == ["spectrum of its level"]

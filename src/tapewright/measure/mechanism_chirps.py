@@ -28,16 +28,19 @@ ALONE_MOST_S: Final = 1.5
 ALONE_SURE: Final = 0.8
 """A single one is a chirp only if it is plain and no longer than this: a motor's line as it comes up is longer."""
 VOICE_HZ: Final = (200.0, 1000.0)
-VOICE_DB: Final = 3.5
-"""A tone that comes with so much more below is a voice's."""
+VOICE_DB, VOICE_SPREAD_DB = 1.5, 1.0
+BESIDE_S: Final = 0.6
+"""A voice's tone comes with so much more below than there is just before and after, or wavers so. In tuning minutes
+what was below a chirp differed by 0.2 dB at most and wavered by half a decibel."""
 SPEAKS_DB: Final = 6.0
 MOST_DB: Final = 10.0
 BEGINS_S, ENDS_S = 0.35, 0.15
 SHORTEST_S, LONGEST_S = 1.8, 30.0
 SAME_PITCH: Final = 0.01
-EVEN_DBS, SPREAD_DBS = 4.2, 0.5
+EVEN_DBS, SPREAD_DBS = 3.9, 0.5
 """Decibels times seconds by which the bursts stand out, where the odds are even. In some 110 tuning minutes
-chirps that came twice or more had 5.9 and more; what was none 3.5 at most, in a recording of a real machine."""
+chirps that came twice or more had 5 and more; nothing else was left that had any, and nothing in recordings of real
+machines."""
 OFF: Final = "off"
 
 
@@ -90,11 +93,7 @@ def _plainest(sound: Sound, start_s: float, end_s: float, highest_hz: float) -> 
     level_db = above_db[:, near].max(axis=1)
     long = [(a, b) for a, b in runs_of(level_db > STANDS_DB) if (b - a) * HOP_S >= SOUNDS_S]
     low_db = 10.0 * np.log10(np.maximum(_low_power(power, bin_hz), 1e-25))
-    usual_db = float(np.median(low_db))
-    plain = [
-        (a, b) for a, b in long
-        if level_db[a:b].max() >= PLAIN_DB and float(np.median(low_db[a:b])) < usual_db + VOICE_DB
-    ]  # fmt: skip
+    plain = [(a, b) for a, b in long if level_db[a:b].max() >= PLAIN_DB and not _voiced(low_db, a, b)]
     if len(plain) == 1:
         (a, b) = plain[0]
         plain = plain if level_db[a:b].max() >= ALONE_DB and (b - a) * HOP_S <= ALONE_MOST_S else []
@@ -119,6 +118,16 @@ def _low_power(power: Single, bin_hz: float) -> Array:
     """Give the power of the band in which a voice is loudest, smoothed; a chirp adds nothing to it."""
     low, high = (round(edge / bin_hz) for edge in VOICE_HZ)
     return np.asarray(ndimage.uniform_filter1d(power[:, low:high].sum(axis=1), round(SMOOTH_S / HOP_S)), np.float64)
+
+
+def _voiced(low_db: Array, first: int, last: int) -> bool:
+    """Tell whether something happens below a tone while it sounds: it is a voice's, or comes as a motor comes up."""
+    reach, apart = round(BESIDE_S / HOP_S), round(SMOOTH_S / HOP_S)
+    before, after = low_db[max(0, first - reach) : max(0, first - apart)], low_db[last + apart : last + reach]
+    beside = np.concatenate([before, after])
+    own = low_db[first:last]
+    moved = abs(float(np.median(own) - np.median(beside))) if len(beside) else 0.0
+    return moved > VOICE_DB or float(np.std(own)) > VOICE_SPREAD_DB
 
 
 def _above_db(power: Single, bin_hz: float) -> Array:
