@@ -12,7 +12,7 @@ from tapewright.diagnose.from_film import evidence_of_film, sides
 from tapewright.diagnose.likelihoods import of_observations
 from tapewright.diagnose.measured import Asked, asked
 from tapewright.diagnose.network import network
-from tapewright.diagnose.winds_by_film import WindSeen, weak_over_strong
+from tapewright.diagnose.winds_by_film import WindSeen, may_be_another, weak_over_strong
 from tapewright.jobs.reels_seen import expected_reel_rates, pointed_at
 from tapewright.machine.library import shipped
 from tapewright.machine.rates import rates
@@ -247,3 +247,29 @@ def test_what_moved_until_the_machine_gave_up_is_told_of_the_time_it_ran() -> No
     assert signs["play_tape_still"] is False
     assert signs["play_takeup_reel_stands"] is True
     assert signs["play_stops"] is True
+
+
+def test_the_rate_of_a_take_up_that_lags_is_not_said() -> None:
+    """Its mean is that of a reel that slips; a short falter is no reason."""
+    lags = ReelEvent("lags", "right", 1.0, 9.0, 0.5, 0.9)
+    short = ReelEvent("slips", "right", 2.0, 2.5, 0.4, 0.9)
+    for event, given_too in ((lags, False), (short, True)):
+        readings = evidence_of_film(shipped("two_motor_deck"), seen(0.4, 0.5, (event,)), "play").evidence.readings
+        assert "rate_hz:supply_reel@play" in readings
+        assert ("rate_hz:takeup_reel@play" in readings) is given_too
+
+
+def test_falters_of_a_rate_that_may_be_another_are_hardly_sure() -> None:
+    """At 0.37 of its rate, with one at 0.99 that looks the same: a wrong rate makes falters of its own."""
+    wrong = WindSeen(0.37, 0.12, (0.06, 0.68, 0.99), 2.0, NONE)
+    assert may_be_another(wrong)
+    assert not may_be_another(replace(wrong, alike=(0.06, 0.68)))
+    assert not may_be_another(replace(wrong, share=0.95))
+    slip = ReelEvent("slips", "left", 3.0, 4.0, 0.4, 0.9)
+    right = rates(shipped("two_motor_deck"), "rewind")["supply_reel"].turns_per_s.value
+    sure = []
+    for rate in (right, right - 8.0):
+        film = replace(seen(-rate, -6.0, (slip,), None), frame_rate_hz=24.0)
+        sure += [one.sure for one in evidence_of_film(shipped("two_motor_deck"), film, "rewind").evidence.signs
+                 if one.id == "rewind_weak" and one.present]  # fmt: skip
+    assert sure[1] < 0.8 < sure[0]

@@ -5,6 +5,7 @@ have shown. What a film of one mode cannot tell is left out, not denied.
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -18,6 +19,7 @@ from tapewright.diagnose.winds_by_film import (
     FALTERS_PER_S,
     LEAST_WHOLE,
     RAMP_S,
+    may_be_another,
     sure_of,
     weak_over_strong,
     wind_seen,
@@ -164,11 +166,20 @@ def _rates(machine: Machine, seen: ReelsSeen, mode: str, where: dict[str, HubNam
             continue
         if not entered.at_capstan and not _drives(machine, seen, mode, reel, side):
             continue
+        if entered.at_capstan and _short_of(seen, side) > LEAST_SHARE:
+            continue  # what it takes while it slips says nothing of the tape, nor of the drive
         rate = abs(reading.value)
         how = "film" if entered.at_capstan else "film of a wind"
         value = Reading(rate, "Hz", reading.doubt, method=reading.method, conditions=reading.conditions, by=how)
         why = f"The {spoken(machine, reel)} ({side} in the film) makes {rate:.3f} turns a second {when}."
         yield f"rate_hz:{reel}@{mode}", value, why
+
+
+def _short_of(seen: ReelsSeen, side: HubName) -> float:
+    """Give the share of its turns that a reel alone lost by slipping, lagging or standing."""
+    first, last = going(seen)
+    lost = [one for one in seen.events if one.name == side and one.kind in ("slips", "lags", "stands")]
+    return sum(one.share * (one.end_s - one.start_s) for one in lost) / max(last - first, 1e-9)
 
 
 def _drives(machine: Machine, seen: ReelsSeen, mode: str, reel: str, side: HubName) -> bool:
@@ -262,7 +273,10 @@ def _winding(machine: Machine, seen: ReelsSeen, mode: str, taker: HubName | None
     )
     ratio, hubs = weak_over_strong(filmed), min(hub.sure for hub in seen.hubs)
     if own:
-        yield from _one_sign(seen, mode, "weak", own, f"A hub {{}} {when}.", "")
+        # Of a rate that is far off, and another that looks the same is not, the falters hang in the air as well.
+        most = max(sure_of(ratio), 0.0) if may_be_another(filmed) else 1.0
+        for name, sign, why in _one_sign(seen, mode, "weak", own, f"A hub {{}} {when}.", ""):
+            yield name, replace(sign, sure=min(sign.sure, most)) if isinstance(sign, Observation) else sign, why
     elif ratio > 1.0:
         why = f"The hub that takes up turns{share} {when}."
         yield f"{mode}_weak", _noticed(mode, "weak", True, sure_of(ratio) * hubs), why

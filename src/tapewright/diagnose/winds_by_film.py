@@ -168,6 +168,16 @@ def weak_over_strong(one: WindSeen) -> float:
     return BY_RATE * _as_weak(one.share, one.deviation) / strong + (1.0 - BY_RATE) * unseen
 
 
+def may_be_another(one: WindSeen) -> bool:
+    """Say whether a wind is slow by the rate told, and at its right rate by another that looks the same.
+
+    Arguments:
+        one: from `wind_seen`.
+    """
+    right = 2.0 * one.deviation
+    return one.share is not None and one.share < LEAST_WHOLE and any(abs(alike - 1.0) < right for alike in one.alike)
+
+
 def _as_strong(share: float, deviation: float) -> float:
     """Give the density of the logarithm of a strong wind's share; one that runs faster than described is strong too."""
     off = min(float(np.log(max(share, 1e-6))), 0.0) / deviation
@@ -196,6 +206,7 @@ __all__ = [
     "LEAST_WHOLE",
     "RAMP_S",
     "WindSeen",
+    "may_be_another",
     "sure_of",
     "weak_over_strong",
     "wind_seen",

@@ -94,17 +94,20 @@ def _see_that_it_turns(path: Path, followed: Sequence[Followed], turned: Sequenc
         )
 
 
-def turns_evenly(followed: Sequence[Followed], turned: Sequence[Turned]) -> bool:
+def turns_evenly(
+    followed: Sequence[Followed], turned: Sequence[Turned], most_scatter: float = MOST_SCATTER
+) -> bool:  # fmt: skip
     """Say whether all frames agree with the hubs, and the ways lead on, or stand, without jumping.
 
     Arguments:
         followed: both hubs' angles.
         turned: the same, unwrapped.
+        most_scatter: of angles about their course, over the step from tooth to like tooth.
     """
     return all(
         float(np.median(frames.fits.max(axis=1))) > LEAST_FITS
         and _onward(way) > LEAST_ONWARD
-        and _scatter(way, frames.symmetry) < MOST_SCATTER
+        and _scatter(way, frames.symmetry) < most_scatter
         for frames, way in zip(followed, turned, strict=True)
     )
 
