@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tapewright.diagnose.from_sound import MISSED_LEAST, RUNS_MOST, evidence_of_sound
+from tapewright.diagnose.from_sound import MISSED_ALL, MISSED_LEAST, RUNS_MOST, evidence_of_sound
 from tapewright.diagnose.likelihoods import checked_evidence, of_observations, of_readings
 from tapewright.diagnose.network import network
 from tapewright.diagnose.told_when import as_told
@@ -16,7 +16,7 @@ from tapewright.machine.minute import minute_steps
 from tapewright.measure.mechanism import hear_sound
 from tapewright.measure.mechanism_frames import Sound
 from tapewright.simulate.minute import play_minute
-from tapewright.words.mechanism_heard import EvidenceHeard, Mark, MechanismHeard, NotHeard, Squeal, StretchHeard
+from tapewright.words.mechanism_heard import Click, EvidenceHeard, Mark, MechanismHeard, NotHeard, Squeal, StretchHeard
 from tapewright.words.problem import InputAtFaultError
 from tapewright.words.reading import Reading
 
@@ -51,6 +51,19 @@ def test_silence_says_as_much_as_the_background_lets_it() -> None:
     assert value(after(0.9), name) == pytest.approx(0.1 / 1.1)
     assert value(after(0.6), name) == pytest.approx(0.4 / 1.4)
     assert name not in after(0.1).evidence.readings
+
+
+def test_silence_throughout_says_more_where_the_keys_are_heard() -> None:
+    """A phone that hears the keys would hear a motor somewhere in a minute; one that hears nothing may be far away."""
+    missing = NotHeard("capstan_motor", "cassette_in", 10.0, 14.0, -40.0, 0.6)
+    clicks = tuple(Click(mark.at_s + 0.05, 0.97) for mark in MARKS[1:])
+    name = "motor_runs_sure:capstan_motor@cassette_in"
+    quiet = evidence_of_sound(FOUR, replace(NOTHING, not_heard=(missing,), clicks=clicks))
+    deaf = evidence_of_sound(FOUR, replace(NOTHING, not_heard=(missing,)))
+    other = ran("reel_motor", "play", 15.0, 29.0)
+    runs = evidence_of_sound(FOUR, replace(NOTHING, not_heard=(missing,), clicks=clicks, stretches=(other,)))
+    assert value(quiet, name) == pytest.approx(MISSED_ALL / (1.0 + MISSED_ALL))
+    assert value(deaf, name) == value(runs, name) == pytest.approx(0.4 / 1.4)
 
 
 def test_no_motor_is_surer_than_the_ear_was_found_to_be() -> None:

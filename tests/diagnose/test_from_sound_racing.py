@@ -84,6 +84,10 @@ def test_a_motor_labours_that_wavers_far_below_its_rate() -> None:
     assert found.present is True
     assert labours("one_motor_portable", 0.82 * right, 0.06, "play", "capstan_motor") is None
     assert labours("one_motor_portable", 0.99 * right, 1.2, "play", "capstan_motor") is None
+    assert labours("one_motor_portable", 0.5 * right, 1.2, "play", "capstan_motor") is None
+    short = labours("one_motor_portable", 0.82 * right, 0.0, "play", "capstan_motor")
+    assert short is not None
+    assert short.sure < found.sure
     assert labours("one_motor_portable", right, 0.06, "play", "capstan_motor") is None
 
 

@@ -68,3 +68,28 @@ def test_a_machine_whose_reels_nobody_watches_does_not_give_up_with_a_click() ->
     marks = (Mark("off", 0.0), Mark("play", 11.0), Mark("stop", 26.0))
     told = evidence_of_sound(machine, replace(NOTHING, marks=marks, clicks=(Click(13.2, 0.98),)))
     assert not told.evidence.signs
+
+
+def test_a_motor_that_starts_with_a_mode_is_cut_short_or_heard_up_to_the_key() -> None:
+    machine, cut = shipped("two_motor_deck"), "rewind_reel_motor_starts_and_stops"
+    marks = (Mark("off", 0.0), Mark("rewind", 42.0), Mark("stop", 50.0), Mark("off", 54.0))
+
+    def told(*stretches: StretchHeard) -> dict[str, bool | None]:
+        return signs(evidence_of_sound(machine, replace(NOTHING, marks=marks, stretches=stretches)))
+
+    assert told(ran("reel_motor", "rewind", 42.2, 44.3, 66.7))[cut] is True
+    assert told(ran("reel_motor", "rewind", 42.2, 50.2, 66.7))[cut] is False
+    # Heard in pieces, or only from the middle on, it may have stopped and started or not.
+    pieces = ran("reel_motor", "rewind", 42.2, 44.3, 66.7), ran("reel_motor", "rewind", 47.0, 50.2, 66.7)
+    assert cut not in told(*pieces)
+    assert cut not in told(pieces[1])
+
+
+def test_what_begins_just_before_a_key_and_goes_on_after_it_is_the_next_modes() -> None:
+    """Where a motor comes up over noise its beginning is found too early: it did not run in the mode before."""
+    marks = (Mark("off", 0.0), Mark("fast_forward", 30.0), Mark("stop", 38.0), Mark("off", 54.0))
+    machine, name = shipped("auto_reverse_deck"), "motor_runs_sure:capstan_motor@fast_forward"
+    late = ran("capstan_motor", "stop", 37.3, 42.0, 39.9)
+    assert name not in evidence_of_sound(machine, replace(NOTHING, marks=marks, stretches=(late,))).evidence.readings
+    early = ran("capstan_motor", "fast_forward", 34.0, 42.0, 39.9)
+    assert name in evidence_of_sound(machine, replace(NOTHING, marks=marks, stretches=(early,))).evidence.readings

@@ -12,8 +12,8 @@ from tapewright.diagnose.from_sound_noises import knocks, slips, squeals
 from tapewright.diagnose.from_sound_racing import labouring, racing
 from tapewright.diagnose.from_sound_rising import rising
 from tapewright.diagnose.from_sound_solenoids import solenoids
-from tapewright.diagnose.from_sound_spells import LEAST_S, Said, Spell, after_a_change, spells_of, within
-from tapewright.diagnose.from_sound_stopping import dropping, running_on, stopping
+from tapewright.diagnose.from_sound_spells import LEAST_S, Said, Spell, after_a_change, of_the_next, spells_of, within
+from tapewright.diagnose.from_sound_stopping import cut_short, dropping, keys_click, running_on, stopping
 from tapewright.diagnose.from_sound_tray import tray
 from tapewright.diagnose.measured import asked
 from tapewright.diagnose.network import Network, network
@@ -29,6 +29,8 @@ RUNS_MOST: Final = 0.95
 """A motor said to run with a certainty of 0.999 did in 92 % of the held-out minutes (docs/mechanism-sound.md)."""
 MISSED_LEAST: Final = 0.08
 """One said to be silent with 0.98 was in 58 %; against how seldom one is silent that is about twelve to one."""
+MISSED_ALL: Final = 0.03
+"""None of 127 tuning minutes in which a motor ran was heard as silent throughout: at most 2.4 in 100 are (95 %)."""
 
 
 def evidence_of_sound(machine: Machine, heard: MechanismHeard) -> EvidenceHeard:
@@ -66,6 +68,7 @@ def _all(net: Network, heard: MechanismHeard, spells: tuple[Spell, ...]) -> Iter
         yield from tray(net, heard, spell)
         stops = tuple(stopping(net, heard, spell))
         yield from stops or dropping(net, heard, spell)
+        yield from cut_short(net, heard, spell)
         yield from squeals(net, heard, spell)
         yield from knocks(net, heard, spell)
         yield from slips(net, heard, spell)
@@ -76,6 +79,8 @@ def _all(net: Network, heard: MechanismHeard, spells: tuple[Spell, ...]) -> Iter
 def _motors(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
     """Which motors ran and which did not."""
     machine = net.machine
+    silent = keys_click(heard) and not any(one.name in machine.rotors for one in heard.stretches)
+    all_motors = {one.name for one in heard.not_heard if one.name in machine.rotors} & _motors_of(machine)
     for motor in machine.modes[spell.mode].motors:
         name = f"motor_runs_sure:{motor}@{spell.mode}"
         called, when = spoken(machine, motor), SPOKEN_MODES[spell.mode]
@@ -93,13 +98,22 @@ def _motors(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]
         if missing and missing[0].sure >= SAYS_LITTLE:
             # What keeps a motor from being heard anywhere keeps it so in every mode: that is not said anew in each.
             alike = _silences(net, heard, motor)
-            missed = max(1.0 - missing[0].sure, MISSED_LEAST) ** (alike**-0.5)
+            seldom = max(1.0 - missing[0].sure, MISSED_LEAST)
             why = (
                 f"The {called} is not heard {when}. Over this background it would have been heard from "
                 f"{missing[0].loud_enough_db:.0f} dB against full scale on; "
                 f"{100.0 * missing[0].sure:.0f} in 100 motors as loud as those heard would have been."
             )
+            if silent:
+                alike = sum(_silences(net, heard, one) for one in all_motors)
+                seldom = min(seldom, MISSED_ALL)
+                why += " Nothing that turns is heard in the whole minute, and its keys are."
+            missed = seldom ** (alike**-0.5)
             yield name, Reading(missed / (1.0 + missed), "1", method="silence of its lines", by="microphone"), why
+
+
+def _motors_of(machine: Machine) -> set[str]:
+    return {name for name, rotor in machine.rotors.items() if rotor.kind == "motor"}
 
 
 def _silences(net: Network, heard: MechanismHeard, motor: str) -> int:
@@ -122,7 +136,8 @@ def _rates(machine: Machine, heard: MechanismHeard, spells: tuple[Spell, ...]) -
         mode = max(shares, key=lambda m: (one.name in machine.modes[m].motors, shares[m]), default="")
         if not mode or shares[mode] < LEAST_S or one.name not in machine.modes[mode].motors:
             continue
-        if after_a_change(heard, one, next(spell for spell in spells if spell.mode == mode)):
+        own = next(spell for spell in spells if spell.mode == mode)
+        if after_a_change(heard, one, own) or of_the_next(one, own):
             continue
         name = f"rate_hz:{one.name}@{mode}"
         if shares[mode] > longest.get(name, 0.0):

@@ -32,6 +32,10 @@ minutes one in a hundred reached 0.001, of 20 of weak ones all but one 0.0045; s
 FAR_BELOW: Final = 0.08
 """No motor set wrong or fed a little low turns so far below its described rate: in tuning minutes these stood 2 to 6 %
 below, weak ones 18 %."""
+TOO_FAR: Final = 0.35
+"""What turns so much more slowly still is another motor, or another mode's rate."""
+SHORT_SURE: Final = 0.7
+"""Where the stretch is too short to tell whether the rate wavers; judged."""
 LABOURS_SURE: Final = 0.85
 """All 17 such stretches whose rate is described were of weak motors; held lower, since they are simulated."""
 WAVERS_SURE: Final = 0.5
@@ -66,24 +70,27 @@ def racing(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
 
 
 def labouring(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
-    """Say of each motor that is heard to waver in a mode, and not at its described rate, that it labours."""
+    """Say of each motor that turns far below its described rate in a mode, or has none and wavers, that it labours."""
     machine = net.machine
     for motor in machine.modes[spell.mode].motors:
         sign = next((s for s in net.signs.values() if s.id == f"{spell.mode}_{motor}_labours"), None)
         there = _plain(heard, spell, motor)
-        wavers = wavering(there)
-        if sign is None or wavers < UNSTEADY:
+        if sign is None or not there:
             continue
-        one, described = _longest(there, spell), _described(net, motor, spell.mode)
+        wavers, one, described = wavering(there), _longest(there, spell), _described(net, motor, spell.mode)
+        # In a short stretch nobody can tell whether a rate wavers.
+        short = not one.unsteady_pct.value
         off = 0.0 if described is None else (one.rate_hz.value or 0.0) / described[0] - 1.0
-        if described is not None and off > -FAR_BELOW:
+        if described is None and wavers >= UNSTEADY:
+            sure, how = WAVERS_SURE, f"wavers by {100.0 * wavers:.1f} %"
+        elif described is not None and -TOO_FAR < off < -FAR_BELOW and (short or wavers >= UNSTEADY):
+            sure, how = LABOURS_SURE, f"turns {-100.0 * off:.0f} % more slowly than is described, and not steadily"
+            if wavers < UNSTEADY:
+                sure, how = SHORT_SURE, how.removesuffix(", and not steadily")
+        else:
             continue
-        below = "" if described is None else f", {-100.0 * off:.0f} % below what is described"
-        why = (
-            f"The {spoken(machine, motor)} wavers by {100.0 * wavers:.1f} % {SPOKEN_MODES[spell.mode]}{below}: "
-            "as one that has too much to move."
-        )
-        yield sign.id, Observation(sign.id, True, WAVERS_SURE if described is None else LABOURS_SURE), why
+        why = f"The {spoken(machine, motor)} {how} {SPOKEN_MODES[spell.mode]}: as one that has too much to move."
+        yield sign.id, Observation(sign.id, True, sure), why
 
 
 def wavering(there: Sequence[StretchHeard]) -> float:

@@ -12,6 +12,8 @@ from tapewright.words.reading import Reading
 OFF: Final = "off"
 LEAST_S: Final = 0.3
 """What lasts no longer is the run-down from the mode before, or a hand that slipped."""
+BEGINS_S: Final = 1.0
+"""A motor that comes up slowly, or over noise, is found to begin up to so much too early (tuning minutes)."""
 RATE_FITS: Final = 0.04
 Said = tuple[str, Reading | Observation, str]
 """Name of a reading or id of a sign, what is said, and why."""
@@ -45,7 +47,13 @@ def within(heard: MechanismHeard, spell: Spell, motor: str) -> list[StretchHeard
     return [
         one for one in heard.stretches
         if one.name == motor and min(one.end_s, spell.end_s) - max(one.start_s, spell.start_s + spell.doubt_s) > LEAST_S
+        and not of_the_next(one, spell)
     ]  # fmt: skip
+
+
+def of_the_next(one: StretchHeard, spell: Spell) -> bool:
+    """Tell whether a stretch that reaches into a spell at its end is the next one's: where it begins is not so sure."""
+    return one.start_s > spell.end_s - BEGINS_S and one.end_s > spell.end_s + BEGINS_S
 
 
 def after_a_change(heard: MechanismHeard, one: StretchHeard, spell: Spell) -> bool:

@@ -6,7 +6,7 @@ from typing import Final
 from tapewright.diagnose.from_sound_rising import arrival, by_cam
 from tapewright.diagnose.from_sound_spells import LEAST_S, RATE_FITS, Said, Spell, within
 from tapewright.diagnose.network import Network
-from tapewright.machine.parts import SPOKEN_MODES, TURNING_SENSORS, Machine, has_logic, spoken
+from tapewright.machine.parts import SPOKEN_MODES, TRAY_MODES, TURNING_SENSORS, Machine, has_logic, spoken
 from tapewright.machine.rates import rates
 from tapewright.words.evidence import Observation
 from tapewright.words.mechanism_heard import MechanismHeard, StretchHeard
@@ -39,6 +39,10 @@ BESIDE_KEY_S: Final = 0.2
 MOST_KEYS: Final = 0.6
 NO_DROP_SURE: Final = 0.6
 """All eight that gave up in play clicked so; which click a head base makes differs between machines, so no more."""
+LEAST_TO_TELL_S: Final = 3.0
+MOST_OF_IT: Final = 0.9
+CUT_SURE: Final = 0.75
+"""How sure it is said that a motor stops by itself, or does not; the same event says when, so no more."""
 ARRIVED: Final = 0.85
 """A motor that ends before this share of the logic's wait was ended by its switch."""
 
@@ -105,6 +109,32 @@ def stopping(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said
                 yield sign.id, Observation(sign.id, False, min(sure, STAYS_MOST)), why
 
 
+def cut_short(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
+    """Say of each motor that starts with a mode whether it is heard to the next key, or stops before by itself."""
+    machine = net.machine
+    ended = {sensor.ends for sensor in machine.sensors.values()}
+    if spell.mode in TRAY_MODES or spell.end_s - spell.start_s < LEAST_TO_TELL_S:
+        return
+    for motor in (one for one in machine.modes[spell.mode].motors if one not in ended):
+        sign = next((s for s in net.signs.values() if s.node == f"cut:{motor}@{spell.mode}"), None)
+        there = within(heard, spell, motor)
+        if sign is None or not there or not -0.5 < there[0].start_s - spell.start_s < COMES_UP_S:
+            continue
+        last_s = max(one.end_s for one in there)
+        runs_s = sum(min(one.end_s, spell.end_s) - max(one.start_s, spell.start_s) for one in there)
+        whole = runs_s > MOST_OF_IT * (spell.end_s - there[0].start_s)
+        stops = spell.end_s - last_s > BEFORE_THE_KEY_S and last_s - spell.start_s > LEAST_S
+        if not stops and not (whole and spell.end_s - last_s < GOES_TO_THE_KEY_S):
+            continue
+        how = f"stops by itself after {last_s - spell.start_s:.1f} s" if stops else "is heard up to the next key"
+        sure = min(CUT_SURE, *(one.sure for one in there))
+        yield (
+            sign.id,
+            Observation(sign.id, stops, sure),
+            f"The {spoken(machine, motor)} {how} {SPOKEN_MODES[spell.mode]}.",
+        )
+
+
 def _ends_with(machine: Machine, motor: str, spell: Spell) -> bool:
     """Tell whether a motor ends with its mode or goes back to a plainly different rate: some run where all rests."""
     own = rates(machine, spell.mode).get(motor)
@@ -143,7 +173,7 @@ def dropping(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said
         gave_up = gave_up if rise_s is not None else f"reported@{spell.mode}" if plain else ""
     signs = [one for one in net.signs.values() if one.node == gave_up and one.id.endswith(GIVES_UP)]
     when = SPOKEN_MODES[spell.mode]
-    if not there and spell.end_s - spell.start_s > LONGEST_WAIT_S and _keys_click(heard):
+    if not there and spell.end_s - spell.start_s > LONGEST_WAIT_S and keys_click(heard):
         why = (
             f"No click is heard {when} about when the logic would have waited long enough, and keys are heard to click."
         )
@@ -163,7 +193,7 @@ def dropping(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said
         yield sign.id, Observation(sign.id, True, DROPPED_SURE), why
 
 
-def _keys_click(heard: MechanismHeard) -> bool:
+def keys_click(heard: MechanismHeard) -> bool:
     """Tell whether most marks have a plain click beside them: a head base that drops would then be heard too."""
     marks = [one for one in heard.marks if one.mode != "off"]
     plain = [one.at_s for one in heard.clicks if one.sure >= CLICK_SURE]
