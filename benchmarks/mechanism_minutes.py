@@ -161,41 +161,59 @@ def _runs_on(machine: Machine, motor: str, lasts_s: float) -> bool:
 
 
 def _slips(machine: Machine, sure: list[StretchHeard], marks: tuple[Mark, ...]) -> bool:
-    """Tell whether the logic was heard to stop a mode that takes tape up: the one trace of a slip followed here.
+    """Tell whether the logic was heard to stop a mode that takes tape up.
 
-    Only motors count that a stop changes, and only where one goes back to the rate that it has in stop, or the last of
-    them ends, as long after the key as the logic waits for a reel, or longer. Where a motor is heard to run on there,
-    it is the head base that the machine waited for in vain; where no motor of its own tells that, nothing is said.
+    Where a motor is heard to run on there, it is the head base that the machine waited for in vain. Where no motor of
+    its own tells that, the head base came if another mode that moves it went on: then it was the reel that did not.
     """
     waits = [sensor.timeout_s or 0.0 for sensor in machine.sensors.values() if sensor.kind == "pulse_sensor"]
-    others = [one for one in machine.sensors.values() if one.kind == "position_switch" and one.timeout_s]
-    if not waits or any(not one.ends for one in others):
+    if not waits:
         return False
-    stopped = machine.modes["stop"].motors if "stop" in machine.modes else {}
-    # A motor that only lifts the head base ends by itself.
-    lifting = {sensor.ends for sensor in machine.sensors.values()}
-    due = {(one.name, one.mode): one.rate_hz for one in expected_rates(machine)}
+    others = [one for one in machine.sensors.values() if one.kind == "position_switch" and one.timeout_s]
+    gave_up: list[str] = []
+    went_on: list[str] = []
     for mark, following in itertools.pairwise(marks):
         mode = machine.modes.get(mark.mode)
         if mode is None or not mode.takes_up:
             continue
-        here = [one for one in sure if one.end_s > mark.at_s + 0.5 and one.start_s < following.at_s]
-        if any(_runs_on(machine, one.name, one.end_s - one.start_s) for one in here):
-            continue
-        from_s, to_s = mark.at_s + min(waits) - 0.5, following.at_s - CUT_S
-        ends = []
-        for name in (n for n in mode.motors if n not in lifting and stopped.get(n) != mode.motors[n]):
-            own = [one for one in here if one.name == name]
-            if name in stopped:
-                # It goes on at another rate.
-                if any(_near(one, due.get((name, "stop"))) and from_s < one.start_s < to_s for one in own):
-                    return True
-                own = [one for one in own if _near(one, due.get((name, mark.mode)))]
-            ends += [max(one.end_s for one in own)] if own else []
-        early = [end for end in ends if from_s < end < to_s]
-        if early and len(early) == len(ends):
-            return True
-    return False
+        ended = _given_up(machine, sure, mark, following.at_s, min(waits))
+        if ended is not None:
+            (gave_up if ended else went_on).append(mark.mode)
+    unheard = any(not one.ends for one in others)
+    came = any(machine.modes[name].moves_head_base for name in went_on)
+    return bool(gave_up) and (came or not unheard)
+
+
+def _given_up(
+    machine: Machine, sure: Sequence[StretchHeard], mark: Mark, until_s: float, waits_s: float
+) -> bool | None:
+    """Tell whether a mode was given up for its reel; None where nothing tells.
+
+    Only motors count that a stop changes, and only where one goes back to the rate that it has in stop, or the last of
+    them ends, as long after the key as the logic waits for a reel, or longer.
+    """
+    mode = machine.modes[mark.mode]
+    stopped = machine.modes["stop"].motors if "stop" in machine.modes else {}
+    # A motor that only lifts the head base ends by itself.
+    lifting = {sensor.ends for sensor in machine.sensors.values()}
+    due = {(one.name, one.mode): one.rate_hz for one in expected_rates(machine)}
+    here = [one for one in sure if one.end_s > mark.at_s + 0.5 and one.start_s < until_s]
+    if any(_runs_on(machine, one.name, one.end_s - one.start_s) for one in here):
+        return None
+    from_s, to_s = mark.at_s + waits_s - 0.5, until_s - CUT_S
+    ends = []
+    for name in (n for n in mode.motors if n not in lifting and stopped.get(n) != mode.motors[n]):
+        own = [one for one in here if one.name == name]
+        if name in stopped:
+            # It goes on at another rate.
+            if any(_near(one, due.get((name, "stop"))) and from_s < one.start_s < to_s for one in own):
+                return True
+            own = [one for one in own if _near(one, due.get((name, mark.mode)))]
+        ends += [max(one.end_s for one in own)] if own else []
+    early = [end for end in ends if from_s < end < to_s]
+    if early and len(early) == len(ends):
+        return True
+    return False if any(end >= to_s for end in ends) else None
 
 
 def _near(one: StretchHeard, right_hz: float | None) -> bool:
