@@ -26,11 +26,15 @@ import numpy as np
 
 from benchmarks.minute_trials import HELD_OUT_FROM, KINDS, PHONES, SNRS_DB, Trial, fingerprint, played, trial
 from tapewright.diagnose.from_sound_noises import comes_round_slowly
+from tapewright.diagnose.from_sound_spells import spells_of
+from tapewright.diagnose.from_sound_stopping import dropping
+from tapewright.diagnose.network import network
 from tapewright.jobs.mechanism_heard import expected_rates, listen
 from tapewright.machine.library import shipped
 from tapewright.machine.parts import Machine
 from tapewright.machine.rates import rates
 from tapewright.simulate.minute_truth import MinuteTruth, TrueStretch
+from tapewright.words.evidence import Observation
 from tapewright.words.mechanism_heard import Mark, MechanismHeard, StretchHeard
 
 SURE = 0.5
@@ -128,7 +132,8 @@ def heard_of(machine: Machine, heard: MechanismHeard, marks: tuple[Mark, ...]) -
         found.add("silent")
     if any(one.sure >= SURE for one in heard.squeals):
         found.add("squeal")
-    if _slips(machine, sure, marks) or _falters(machine, heard) or _comes_round_slowly(machine, heard, marks):
+    by_logic = _slips(machine, sure, marks) or _lets_go(machine, heard, sure)
+    if by_logic or _falters(machine, heard) or _comes_round_slowly(machine, heard, marks):
         found.add("slip")
     return frozenset(found)
 
@@ -214,6 +219,19 @@ def _given_up(
     if early and len(early) == len(ends):
         return True
     return False if any(end >= to_s for end in ends) else None
+
+
+def _lets_go(machine: Machine, heard: MechanismHeard, sure: Sequence[StretchHeard]) -> bool:
+    """Tell whether the head base was heard to drop in play with the capstan motor turning: a reel did not."""
+    if not any(one.name == "capstan_motor" for one in sure):
+        return False
+    net = network(machine)
+    stops = {sign.id for sign in net.signs.values() if sign.node == "stops@play"}
+    return any(
+        isinstance(what, Observation) and what.present and what.id in stops
+        for spell in spells_of(machine, heard) if spell.mode == "play"
+        for _, what, _ in dropping(net, heard, spell)
+    )  # fmt: skip
 
 
 def _near(one: StretchHeard, right_hz: float | None) -> bool:
