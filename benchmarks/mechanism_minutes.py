@@ -26,15 +26,11 @@ import numpy as np
 
 from benchmarks.minute_trials import HELD_OUT_FROM, KINDS, PHONES, SNRS_DB, Trial, fingerprint, played, trial
 from tapewright.diagnose.from_sound_noises import comes_round_slowly
-from tapewright.diagnose.from_sound_spells import spells_of
-from tapewright.diagnose.from_sound_stopping import dropping
-from tapewright.diagnose.network import network
 from tapewright.jobs.mechanism_heard import expected_rates, listen
 from tapewright.machine.library import shipped
 from tapewright.machine.parts import Machine
 from tapewright.machine.rates import rates
 from tapewright.simulate.minute_truth import MinuteTruth, TrueStretch
-from tapewright.words.evidence import Observation
 from tapewright.words.mechanism_heard import Mark, MechanismHeard, StretchHeard
 
 SURE = 0.5
@@ -132,8 +128,7 @@ def heard_of(machine: Machine, heard: MechanismHeard, marks: tuple[Mark, ...]) -
         found.add("silent")
     if any(one.sure >= SURE for one in heard.squeals):
         found.add("squeal")
-    by_logic = _slips(machine, sure, marks) or _lets_go(machine, heard, sure)
-    if by_logic or _falters(machine, heard) or _comes_round_slowly(machine, heard, marks):
+    if _slips(machine, sure, marks) or _falters(machine, heard) or _comes_round_slowly(machine, heard, marks):
         found.add("slip")
     return frozenset(found)
 
@@ -168,31 +163,22 @@ def _runs_on(machine: Machine, motor: str, lasts_s: float) -> bool:
 def _slips(machine: Machine, sure: list[StretchHeard], marks: tuple[Mark, ...]) -> bool:
     """Tell whether the logic was heard to stop a mode that takes tape up.
 
-    Where a motor is heard to run on there, it is the head base that the machine waited for in vain. Where no motor of
-    its own tells that, the head base came if another mode that moves it went on: then it was the reel that did not.
+    Where a motor is heard to run on there, it is the head base that the machine waited for in vain; where no motor of
+    its own tells that, nothing is said: that another mode went on does not help, for what stops one need not slip.
     """
     waits = [sensor.timeout_s or 0.0 for sensor in machine.sensors.values() if sensor.kind == "pulse_sensor"]
-    if not waits:
-        return False
     others = [one for one in machine.sensors.values() if one.kind == "position_switch" and one.timeout_s]
-    gave_up: list[str] = []
-    went_on: list[str] = []
-    for mark, following in itertools.pairwise(marks):
-        mode = machine.modes.get(mark.mode)
-        if mode is None or not mode.takes_up:
-            continue
-        ended = _given_up(machine, sure, mark, following.at_s, min(waits))
-        if ended is not None:
-            (gave_up if ended else went_on).append(mark.mode)
-    unheard = any(not one.ends for one in others)
-    came = any(machine.modes[name].moves_head_base for name in went_on)
-    return bool(gave_up) and (came or not unheard)
+    if not waits or any(not one.ends for one in others):
+        return False
+    return any(
+        _given_up(machine, sure, mark, following.at_s, min(waits))
+        for mark, following in itertools.pairwise(marks)
+        if mark.mode in machine.modes and machine.modes[mark.mode].takes_up
+    )
 
 
-def _given_up(
-    machine: Machine, sure: Sequence[StretchHeard], mark: Mark, until_s: float, waits_s: float
-) -> bool | None:
-    """Tell whether a mode was given up for its reel; None where nothing tells.
+def _given_up(machine: Machine, sure: Sequence[StretchHeard], mark: Mark, until_s: float, waits_s: float) -> bool:
+    """Tell whether a mode was given up for its reel.
 
     Only motors count that a stop changes, and only where one goes back to the rate that it has in stop, or the last of
     them ends, as long after the key as the logic waits for a reel, or longer.
@@ -204,7 +190,7 @@ def _given_up(
     due = {(one.name, one.mode): one.rate_hz for one in expected_rates(machine)}
     here = [one for one in sure if one.end_s > mark.at_s + 0.5 and one.start_s < until_s]
     if any(_runs_on(machine, one.name, one.end_s - one.start_s) for one in here):
-        return None
+        return False
     from_s, to_s = mark.at_s + waits_s - 0.5, until_s - CUT_S
     ends = []
     for name in (n for n in mode.motors if n not in lifting and stopped.get(n) != mode.motors[n]):
@@ -216,22 +202,7 @@ def _given_up(
             own = [one for one in own if _near(one, due.get((name, mark.mode)))]
         ends += [max(one.end_s for one in own)] if own else []
     early = [end for end in ends if from_s < end < to_s]
-    if early and len(early) == len(ends):
-        return True
-    return False if any(end >= to_s for end in ends) else None
-
-
-def _lets_go(machine: Machine, heard: MechanismHeard, sure: Sequence[StretchHeard]) -> bool:
-    """Tell whether the head base was heard to drop in play with the capstan motor turning: a reel did not."""
-    if not any(one.name == "capstan_motor" for one in sure):
-        return False
-    net = network(machine)
-    stops = {sign.id for sign in net.signs.values() if sign.node == "stops@play"}
-    return any(
-        isinstance(what, Observation) and what.present and what.id in stops
-        for spell in spells_of(machine, heard) if spell.mode == "play"
-        for _, what, _ in dropping(net, heard, spell)
-    )  # fmt: skip
+    return bool(early) and len(early) == len(ends)
 
 
 def _near(one: StretchHeard, right_hz: float | None) -> bool:
