@@ -48,7 +48,7 @@ SLIPS_LEAST: Final = 0.1
 TOO_SLOW: Final = 0.85
 """A reel that drags turns by a twentieth slower than it should; one that slips by a quarter to three quarters."""
 SLOW_MOST: Final = 0.85
-"""None of 85 tuning minutes in which a squeal came round so slowly was without a slip; near a tape's end one may do so."""
+"""Of 85 tuning minutes none in which a squeal came round so slowly was without a slip; near a tape's end one may."""
 
 
 def squeals(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
