@@ -16,7 +16,8 @@ from functools import cache, partial
 from multiprocessing import get_context
 from pathlib import Path
 
-from benchmarks.guided_minute_simulated import Tried, report, sampled, tried
+from benchmarks.guided_minute_simulated import Tried, sampled, tried
+from benchmarks.guided_minute_told import report
 from tapewright.faults.applied import Fault
 from tapewright.faults.mechanism import mechanism
 from tapewright.faults.signs import Sign, signs

@@ -20,7 +20,6 @@ from pathlib import Path
 from typing import Final, TypeVar
 
 import numpy as np
-from scipy.stats import binomtest
 
 from benchmarks.minute_trials import fingerprint
 from benchmarks.reel_films import some_camera, some_look
@@ -63,6 +62,7 @@ FILMS: Final = (*SOUNDING, "simulate/film*.py")
 EAR: Final = (*SOUNDING, "measure/mechanism*.py", "measure/audio.py", "measure/weighted.py", "jobs/mechanism_heard.py")
 EYES: Final = (*SOUNDING, "measure/film*.py", "jobs/reels_seen.py", "jobs/guided_minute_film.py")
 
+WHERE: Final = {"play": "", "fast_forward": " in a wind", "rewind": " in a wind"}
 DETECTORS: Final[Mapping[str, tuple[str, ...]]] = {
     "which motors run": ("motor_runs_sure",),
     "rates of motors": ("rate_hz|sound",),
@@ -94,6 +94,7 @@ class Tried:
         mended: detectors of which each alone, replaced by the perfect one, puts it first.
         told: for each yes or no that the fault changes, its detector and what it reported: "right", "wrong", "silent".
         astray: what was reported and is not so, and what a perfect ear and eye would have said and nothing reported.
+        answers: of each yes or no: its kind, the chance that it is so, and what was reported: "yes", "no", "".
     """
 
     machine: str
@@ -104,6 +105,7 @@ class Tried:
     mended: tuple[str, ...]
     told: tuple[tuple[str, str], ...]
     astray: tuple[str, ...] = ()
+    answers: tuple[tuple[str, float, str], ...] = ()
 
 
 def sampled(
@@ -247,7 +249,22 @@ def _judged(machine: Machine, fault: Fault, evidence: Evidence, random: np.rando
         for called in (_detector(one.name, one.sense),)
     )
     astray = tuple(_astray(wanted, now, usual, evidence))
-    return Tried(machine.id, fault, says, place, ideal, mended, told, astray)
+    answers = tuple(_answers(wanted, now, evidence))
+    return Tried(machine.id, fault, says, place, ideal, mended, told, astray, answers)
+
+
+def _answers(
+    wanted: Sequence[Impression], now: Sequence[Given], evidence: Evidence
+) -> Iterator[tuple[str, float, str]]:
+    """Give each sign's kind, the chance that it is so, and what was reported of it."""
+    said = {sign.id: "yes" if sign.present else "no" for sign in evidence.signs if sign.present is not None}
+    for one, this in zip(wanted, now, strict=True):
+        if one.sign is not None:
+            where = (
+                " in a wind" if one.mode in ("fast_forward", "rewind") else "" if one.mode == "play" else " elsewhere"
+            )
+            stem = one.node.partition("@")[0].partition(":")[0]
+            yield f"{stem}, {one.sign.id.split('_')[-1]}{where}", this.chance, said.get(one.name, "")
 
 
 def _astray(
@@ -330,30 +347,3 @@ def _reported(one: Impression, evidence: Evidence, more: bool) -> str:
         return "silent" if value is None or abs(value - 0.5) < 0.1 else "right" if (value > 0.5) == more else "wrong"
     found = [sign.present for sign in evidence.signs if sign.id == one.name]
     return "silent" if not found or found[0] is None else "right" if found[0] == more else "wrong"
-
-
-def report(results: Sequence[Tried]) -> Iterator[str]:
-    """Say what came of all, in lines.
-
-    Arguments:
-        results: of every machine tried.
-    """
-    first, ideal = sum(one.place == 1 for one in results), sum(one.ideal == 1 for one in results)
-    count = len(results)
-    for says, number in (("simulated sound and film", first), ("a perfect ear and eye on the same", ideal)):
-        low, high = binomtest(number, count).proportion_ci()
-        yield f"{says}: first in {number} of {count}, {number / count:.0%} ({low:.0%} to {high:.0%})"
-    among = sum(1 <= one.place <= 3 for one in results)
-    yield f"among the first three: {among} of {count}, {among / count:.0%}"
-    lost = [one for one in results if one.place != 1]
-    yield f"\n{'detector':40s} changed: right silent wrong   of {len(lost)} not first, it alone would mend"
-    for called in DETECTORS:
-        told = [what for one in results for of, what in one.told if of == called]
-        counts = [told.count(word) for word in ("right", "silent", "wrong")]
-        mends = sum(called in one.mended for one in lost)
-        if told or mends:
-            yield f"{called:40s}         {counts[0]:6d} {counts[1]:6d} {counts[2]:5d}   {mends:d}"
-    several = sum(one.ideal == 1 and not one.mended for one in lost)
-    hopeless = sum(one.ideal != 1 and not one.mended for one in lost)
-    yield f"{'none alone, all together':40s}                               {several:d}"
-    yield f"{'not even all together':40s}                               {hopeless:d}"

@@ -44,6 +44,8 @@ LEAST_SHARE: Final = 0.1
 """A wind that falls short by less is no weak one."""
 LEAST_WATCHED_S: Final = 1.0
 """A wind must have been seen for so long since it came up to be called strong; own choice."""
+DOUBTFUL_FALTER: Final = 0.6
+"""How sure a falter is at a rate that may be another: four of five such winds were weak, of 66 simulated minutes."""
 MOST_SURE: Final = 0.92
 """Of steps of simulated minutes, few enough were watched that no finding is held to be surer."""
 BY_KEY_S: Final = 0.3
@@ -273,8 +275,8 @@ def _winding(machine: Machine, seen: ReelsSeen, mode: str, taker: HubName | None
     )
     ratio, hubs = weak_over_strong(filmed), min(hub.sure for hub in seen.hubs)
     if own:
-        # Of a rate that is far off, and another that looks the same is not, the falters hang in the air as well.
-        most = max(sure_of(ratio), 0.0) if may_be_another(filmed) else 1.0
+        # Of a rate that is far off, and another that looks the same is not, the falters are less sure as well.
+        most = max(sure_of(ratio), DOUBTFUL_FALTER) if may_be_another(filmed) else 1.0
         for name, sign, why in _one_sign(seen, mode, "weak", own, f"A hub {{}} {when}.", ""):
             yield name, replace(sign, sure=min(sign.sure, most)) if isinstance(sign, Observation) else sign, why
     elif ratio > 1.0:
