@@ -6,6 +6,7 @@ from dataclasses import replace
 import pytest
 
 from tapewright.diagnose.from_sound import evidence_of_sound
+from tapewright.diagnose.network import network
 from tapewright.machine.library import shipped
 from tapewright.machine.rates import rates
 from tapewright.words.evidence import Observation
@@ -94,10 +95,14 @@ def test_a_squeal_that_swells_with_the_flywheel_is_not_a_reels() -> None:
 
 
 @pytest.mark.parametrize("rotor", ["flywheel", "takeup_reel", "pinch_roller", "idler_tyre"])
-def test_the_shares_of_a_squeal_add_up_to_no_more_than_the_squeal(rotor: str) -> None:
+def test_the_chances_behind_a_squeals_shares_add_up_to_no_more_than_the_squeal(rotor: str) -> None:
+    """Each reading is an odds ratio: from an even share of what may squeal, and of none of it, it leads to a chance."""
     known = rates(MACHINE, "play").get(rotor)
     back = Reading(known.turns_per_s.value if known else 1.0, "Hz", 0.05, method="from chirp to chirp")
-    assert sum(squeals_said(back).values()) <= 0.9 + 1e-9
+    may = sum(node.startswith("rubs:") and node.endswith("@play") for node in network(MACHINE).words)
+    chances = [value / (value + (1.0 - value) * may) for value in squeals_said(back).values()]
+    assert sum(chances) <= 0.9 + 1e-9
+    assert bool(chances) == (f"rubs:{rotor}@play" in network(MACHINE).words)
 
 
 def test_where_it_is_open_how_often_a_squeal_comes_back_no_part_is_named() -> None:
