@@ -62,9 +62,11 @@ def racing(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
         races = chance > 0.5
         sure = min(abs(2.0 * chance - 1.0), SUREST)
         if sure >= LEAST_SURE:
+            off_pct = round(100.0 * (rate / right - 1.0), 1)
+            beside = f"{off_pct:+.1f} % from what is described" if off_pct else "as described"
             why = (
-                f"The {spoken(machine, motor)} turns {100.0 * (rate / right - 1.0):+.1f} % from what is described "
-                f"{SPOKEN_MODES[spell.mode]}: {'as one that nothing hangs on' if races else 'it does not race'}."
+                f"The {spoken(machine, motor)} turns {beside} {SPOKEN_MODES[spell.mode]}: "
+                f"{'as one that nothing hangs on' if races else 'it does not race'}."
             )
             yield sign.id, Observation(sign.id, races, sure), why
 

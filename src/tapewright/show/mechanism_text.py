@@ -7,6 +7,8 @@ from tapewright.words.mechanism_heard import EvidenceHeard, MechanismHeard, Sque
 from tapewright.words.reading import Reading
 
 UNNAMED = "something steady"
+PLAYS = ("play", "record", "reverse_play")
+"""Modes in which the head base is up."""
 
 
 def mechanism_text(heard: MechanismHeard, machine: Machine | None, told: EvidenceHeard | None) -> str:
@@ -19,7 +21,7 @@ def mechanism_text(heard: MechanismHeard, machine: Machine | None, told: Evidenc
     """
     pieces = [heading(f"Heard in {heard.duration_s:.1f} s")]
     if heard.stretches:
-        rows = [_stretch(one, machine) for one in heard.stretches]
+        rows = [_stretch(heard, one, machine) for one in heard.stretches]
         pieces.append(
             table(("what turned", "mode", "from s", "to s", "turns a second", "wavers", "sure"), rows, (2, 3))
         )
@@ -39,10 +41,12 @@ def mechanism_text(heard: MechanismHeard, machine: Machine | None, told: Evidenc
     return "\n".join(pieces)
 
 
-def _stretch(one: StretchHeard, machine: Machine | None) -> tuple[str, ...]:
+def _stretch(heard: MechanismHeard, one: StretchHeard, machine: Machine | None) -> tuple[str, ...]:
+    entered = [mark.at_s for mark in heard.marks if mark.mode == one.mode and mark.at_s < one.end_s]
+    when = _when(heard, one.mode, min(entered, key=lambda at_s: abs(at_s - one.start_s), default=one.start_s))
     called = name_of(machine, one.name) if one.name else UNNAMED
     return (
-        called, SPOKEN_MODES.get(one.mode, one.mode), f"{one.start_s:.1f}", f"{one.end_s:.1f}", _said(one.rate_hz, ""),
+        called, when, f"{one.start_s:.1f}", f"{one.end_s:.1f}", _said(one.rate_hz, ""),
         _said(one.unsteady_pct, "%"), percent(one.sure),
     )  # fmt: skip
 
@@ -77,8 +81,23 @@ def _squeal(one: Squeal) -> str:
 
 
 def _missing(heard: MechanismHeard, machine: Machine | None) -> list[str]:
+    lifting = set() if machine is None else {sensor.ends for sensor in machine.sensors.values()}
     return [
-        f"{name_of(machine, one.name)} {SPOKEN_MODES.get(one.mode, one.mode)}, {one.start_s:.1f} to {one.end_s:.1f} s. "
+        f"{name_of(machine, one.name)} {_when(heard, one.mode, one.start_s)}, {one.start_s:.1f} to {one.end_s:.1f} s. "
         f"Had it been as loud as what was heard: {percent(one.sure)} that it would have been heard."
         for one in heard.not_heard
+        # After a wind the head base is down already: what lowers it has nothing to do.
+        if not (one.name in lifting and one.mode == "stop" and _before(heard, one.start_s) not in PLAYS)
     ]
+
+
+def _before(heard: MechanismHeard, at_s: float) -> str:
+    """Give the mode before the one that was entered at a moment."""
+    earlier = [mark.mode for mark in heard.marks if mark.at_s < at_s - 0.01]
+    return earlier[-1] if earlier else ""
+
+
+def _when(heard: MechanismHeard, mode: str, at_s: float) -> str:
+    if mode == "stop" and _before(heard, at_s) not in PLAYS:
+        return "on stop"
+    return SPOKEN_MODES.get(mode, mode)
