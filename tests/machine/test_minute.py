@@ -6,8 +6,9 @@ from dataclasses import replace
 import pytest
 
 from tapewright.machine.library import shipped, shipped_ids
-from tapewright.machine.minute import OFF, marks_of, minute_steps
+from tapewright.machine.minute import marks_of, minute_steps
 from tapewright.machine.parts import TRAY_MODES, Machine
+from tapewright.words.mechanism_heard import OFF
 
 
 @pytest.fixture(params=shipped_ids())

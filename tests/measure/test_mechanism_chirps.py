@@ -6,9 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from tapewright.measure.mechanism_chirps import chirps_in, pitch_of
+from tapewright.measure.mechanism_chirps import chirps_in
 from tapewright.measure.mechanism_frames import Sound
-from tapewright.measure.mechanism_tones import tones_in
+from tapewright.measure.mechanism_tones import pitch_of, tones_in
 
 FS = 24000
 LASTS_S = 8.0

@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy import signal
 
-from tapewright.measure.mechanism_clicks import octave_levels
+from tapewright.measure.mechanism_bands import band_powers, octave_levels
 from tapewright.measure.mechanism_disturbances import codec_band, processing, speech
 from tapewright.measure.mechanism_frames import Sound, framed, thinned
 from tapewright.measure.mechanism_hum import hum_taken_out, mains_hum, without_mains
@@ -92,9 +92,10 @@ def test_noise_that_is_shut_off_again_and_again_is_suppression() -> None:
     rate = 16000.0
     times = np.arange(round(20.0 * rate)) / rate
     gate = np.where((times % 2.0) < 0.6, 0.001, 1.0)
-    levels, step_s = octave_levels(sound(gate * noise(20.0, rate), rate))
+    powers, step_s = band_powers(sound(gate * noise(20.0, rate), rate))
+    levels = octave_levels(powers)
     assert "noise_suppression" in {one.kind for one in processing(levels[-1], step_s, 20.0)}
-    plain, _ = octave_levels(sound(noise(20.0, rate), rate))
+    plain = octave_levels(band_powers(sound(noise(20.0, rate), rate))[0])
     assert processing(plain[-1], step_s, 20.0) == []
 
 
@@ -104,7 +105,8 @@ def test_a_floor_that_comes_up_after_what_was_loud_is_an_automatic_gain() -> Non
     # Loud for two seconds of ten; then the floor is 12 dB low, and recovers with a time constant of a second.
     place = times % 10.0
     level_db = np.where(place < 2.0, 14.0, -12.0 * np.exp(-(place - 2.0) / 1.0))
-    levels, step_s = octave_levels(sound(10.0 ** (level_db / 20.0) * noise(40.0, rate), rate))
+    powers, step_s = band_powers(sound(10.0 ** (level_db / 20.0) * noise(40.0, rate), rate))
+    levels = octave_levels(powers)
     assert "automatic_gain" in {one.kind for one in processing(levels[-1], step_s, 40.0)}
 
 

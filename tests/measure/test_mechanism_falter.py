@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from tapewright.measure.mechanism_bands import band_powers
 from tapewright.measure.mechanism_falter import falterings
 from tapewright.measure.mechanism_frames import Sound
-from tapewright.measure.mechanism_repeats import band_powers
 from tapewright.words.mechanism_heard import SlipHeard, StretchHeard
 from tapewright.words.reading import Reading
 

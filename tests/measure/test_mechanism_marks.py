@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tapewright.measure.mechanism_bands import band_powers
 from tapewright.measure.mechanism_frames import Sound
 from tapewright.measure.mechanism_marks import changes_in, marks_from_clicks
-from tapewright.measure.mechanism_repeats import band_powers
 from tapewright.words.mechanism_heard import Click, Mark
 
 MODES = ("off", "switch_on", "cassette_in", "play", "stop", "fast_forward", "stop", "rewind", "stop", "off")

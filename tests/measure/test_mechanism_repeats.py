@@ -6,8 +6,9 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from tapewright.measure.mechanism_bands import band_powers
 from tapewright.measure.mechanism_frames import Sound
-from tapewright.measure.mechanism_repeats import band_powers, repeats_heard, repeats_in
+from tapewright.measure.mechanism_repeats import repeats_heard, repeats_in
 from tapewright.words.mechanism_heard import Knock, NoRepeats, Rubbing
 
 FS = 16000.0

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from tapewright.measure.mechanism import hear_mechanism, hear_sound
-from tapewright.measure.mechanism_clicks import RATE_HZ, find_clicks, octave_levels
+from tapewright.measure.mechanism_bands import BANDS_RATE_HZ, band_powers, octave_levels
+from tapewright.measure.mechanism_clicks import find_clicks
 from tapewright.measure.mechanism_comb import evidence, mean_evidence
 from tapewright.measure.mechanism_edges import one_change
 from tapewright.measure.mechanism_frames import Sound, framed, thinned
@@ -248,7 +249,8 @@ def test_clicks_are_found_where_they_are_and_a_motor_is_none() -> None:
     burst = np.random.default_rng(2).standard_normal(300) * np.exp(-np.arange(300) / 80.0)
     for at in (1.0, 2.4, 4.7):
         sound[round(at * FS) : round(at * FS) + 300] += 0.3 * burst
-    found = find_clicks(*octave_levels(thinned(Sound(sound.astype(np.float32), FS), RATE_HZ)))
+    powers, step_s = band_powers(thinned(Sound(sound.astype(np.float32), FS), BANDS_RATE_HZ))
+    found = find_clicks(octave_levels(powers), step_s)
     assert [one.at_s for one in found] == pytest.approx([1.0, 2.4, 4.7], abs=0.02)
 
 

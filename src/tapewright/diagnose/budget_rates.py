@@ -16,7 +16,7 @@ from tapewright.faults.drives import reached_from
 from tapewright.machine.couplings import steps
 from tapewright.machine.doubt import Columns, columns
 from tapewright.machine.formulas import half_side_radius
-from tapewright.machine.parts import Machine, TapeFormat, shaft
+from tapewright.machine.parts import Machine, TapeFormat, ended_by_switches, shaft
 from tapewright.machine.rates import Rate, rate_columns, rates, speed_factor
 from tapewright.machine.typical import all_sizes
 
@@ -301,7 +301,7 @@ def _told_by(machine: Machine, rotor: str) -> tuple[str, tuple[str, ...]]:
 def _stopped_by_then(machine: Machine, mode: str) -> frozenset[str]:
     """Name what only turns until the head base is in place: it makes no line in a steady recording."""
     entered = machine.modes[mode]
-    ended = {s.ends for s in machine.sensors.values() if s.ends in entered.motors}
+    ended = ended_by_switches(machine) & set(entered.motors)
     goes_on = {s for motor in entered.motors if motor not in ended for s in reached_from(machine, entered, motor)}
     shafts = {s for motor in ended for s in reached_from(machine, entered, motor)} - goes_on
     riders = {rotor for rotor in machine.rotors if shaft(machine, rotor) in shafts}

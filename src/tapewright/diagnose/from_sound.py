@@ -80,7 +80,7 @@ def _motors(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]
     """Which motors ran and which did not."""
     machine = net.machine
     silent = keys_click(heard) and not any(one.name in machine.rotors for one in heard.stretches)
-    all_motors = {one.name for one in heard.not_heard if one.name in machine.rotors} & _motors_of(machine)
+    all_motors = {one.name for one in heard.not_heard if _is_motor(machine, one.name)}
     for motor in machine.modes[spell.mode].motors:
         name = f"motor_runs_sure:{motor}@{spell.mode}"
         called, when = spoken(machine, motor), SPOKEN_MODES[spell.mode]
@@ -112,8 +112,8 @@ def _motors(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]
             yield name, Reading(missed / (1.0 + missed), "1", method="silence of its lines", by="microphone"), why
 
 
-def _motors_of(machine: Machine) -> set[str]:
-    return {name for name, rotor in machine.rotors.items() if rotor.kind == "motor"}
+def _is_motor(machine: Machine, name: str) -> bool:
+    return name in machine.rotors and machine.rotors[name].kind == "motor"
 
 
 def _silences(net: Network, heard: MechanismHeard, motor: str) -> int:

@@ -4,10 +4,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from tapewright.diagnose.from_sound_spells import RATE_FITS, Said, Spell, heard_in, spells_of
+from tapewright.diagnose.from_sound_spells import RATE_FITS, Said, Spell, heard_in, sign_about, spells_of
 from tapewright.diagnose.network import Network
 from tapewright.machine.parts import SPOKEN_MODES, Machine, shaft, spoken
 from tapewright.machine.rates import Rate, rates
+from tapewright.measure.mechanism_swell import FROM_SWELL, SWELLS, UNSTEADILY
 from tapewright.words.evidence import Observation
 from tapewright.words.mechanism_heard import Disturbance, MechanismHeard, Squeal
 from tapewright.words.reading import Reading
@@ -42,7 +43,6 @@ FALTERS_FROM, FALTERS_MOST = 0.7, 0.85
 """Of some 130 tuning winds in which nothing slipped none was said to falter; a film of the reels sees more."""
 ELSEWHERE: Final = 0.15
 """How likely a part squeals where one squeal is heard that comes back as often as another part does; judgement."""
-SWELLS, FROM_SWELL, UNSTEADILY = "spectrum of its level", "from swell to swell", "from swell to swell, unsteadily"
 SWELLING: Final = (SWELLS, FROM_SWELL, UNSTEADILY)
 """How the ear found how often a squeal comes back, where that is the swelling of a tone."""
 SLIPS_LEAST: Final = 0.1
@@ -59,8 +59,8 @@ def squeals(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]
     nothing is said of any one part.
     """
     mode = spell.mode
-    here = [one for one in heard.squeals if one.start_s < spell.end_s and one.end_s > spell.start_s]
-    squeak = next((s for s in net.signs.values() if s.node == f"squeal@{mode}"), None)
+    here = [one for one in heard.squeals if _meets(one, spell)]
+    squeak = sign_about(net, f"squeal@{mode}")
     if not here:
         if squeak is not None and spell.end_s - spell.start_s >= QUIET_S and heard_in(heard, spell):
             talked = any(one.kind == "speech" and _meets(one, spell) for one in heard.disturbances)
@@ -219,7 +219,7 @@ def knocks(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
     in a wind only what comes back at the rate at which a rotor knocks in play, what is plainer than a sound reel, and
     what comes back faster than reels turn is called a noise.
     """
-    noise = next((s for s in net.signs.values() if s.node == f"noise@{spell.mode}"), None)
+    noise = sign_about(net, f"noise@{spell.mode}")
     if noise is None:
         return
     machine, mode = net.machine, net.machine.modes[spell.mode]

@@ -48,7 +48,7 @@ def racing(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
     """Say of each motor whose rate is heard in a mode whether it races."""
     machine = net.machine
     for motor in machine.modes[spell.mode].motors:
-        sign = next((s for s in net.signs.values() if s.id == f"{spell.mode}_{motor}_races"), None)
+        sign = net.signs.get(f"{spell.mode}_{motor}_races")
         there = _plain(heard, spell, motor)
         described = None if sign is None else _described(net, motor, spell.mode)
         if sign is None or described is None or not there:
@@ -75,7 +75,7 @@ def labouring(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Sai
     """Say of each motor that turns far below its described rate in a mode, or has none and wavers, that it labours."""
     machine = net.machine
     for motor in machine.modes[spell.mode].motors:
-        sign = next((s for s in net.signs.values() if s.id == f"{spell.mode}_{motor}_labours"), None)
+        sign = net.signs.get(f"{spell.mode}_{motor}_labours")
         there = _plain(heard, spell, motor)
         if sign is None or not there:
             continue

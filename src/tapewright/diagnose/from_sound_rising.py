@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import Final
 
-from tapewright.diagnose.from_sound_spells import Said, Spell
+from tapewright.diagnose.from_sound_spells import Said, Spell, waits_of
 from tapewright.diagnose.network import Network
 from tapewright.machine.parts import Machine, has_logic
 from tapewright.words.evidence import Observation
@@ -33,17 +33,16 @@ def rising(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
     if spell.mode != "play" or not has_logic(machine) or not by_cam(machine):
         return
     key_s, rise_s, plain = arrival(machine, heard, spell)
-    stays = [one for one in net.signs.values() if one.id == "play_stays_down"]
+    stays = net.signs.get("play_stays_down")
     if rise_s is not None:
         why = f"In play two clicks are heard, {rise_s:.2f} s apart: the key, and the head base that arrives."
         reading = Reading(rise_s, "s", DOUBT_S, method="key and head base clicking", by="microphone")
         yield "head_base_rise_s", reading, why
-        for sign in stays:
-            yield sign.id, Observation(sign.id, False, CAME_SURE), why
-    elif key_s is not None and plain:
+        if stays is not None:
+            yield stays.id, Observation(stays.id, False, CAME_SURE), why
+    elif key_s is not None and plain and stays is not None:
         why = "In play the key is heard to click, and no head base that arrives after it."
-        for sign in stays:
-            yield sign.id, Observation(sign.id, True, STAYED_SURE), why
+        yield stays.id, Observation(stays.id, True, STAYED_SURE), why
 
 
 def by_cam(machine: Machine) -> bool:
@@ -62,7 +61,7 @@ def arrival(machine: Machine, heard: MechanismHeard, spell: Spell) -> tuple[floa
     Returns:
         The first two are None where no such click was heard, or too many.
     """
-    waits = [one.timeout_s for one in machine.sensors.values() if one.kind == "position_switch" and one.timeout_s]
+    waits = waits_of(machine, ("position_switch",))
     low, high = RISES_S[0], min(RISES_S[1], BEFORE_GIVING_UP * min(waits, default=RISES_S[1]))
     near = [one for one in heard.clicks if abs(one.at_s - spell.start_s) <= spell.doubt_s + AFTER_THE_MARK_S]
     key = next((one for one in near if one.sure >= CLICK_SURE), None)

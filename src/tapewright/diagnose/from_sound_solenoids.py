@@ -5,11 +5,11 @@ from collections.abc import Iterator
 from itertools import pairwise
 from typing import Final
 
-from tapewright.diagnose.from_sound_spells import OFF, Said, Spell
+from tapewright.diagnose.from_sound_spells import Said, Spell
 from tapewright.diagnose.network import Network
-from tapewright.machine.parts import SPOKEN_MODES, Machine, has_logic, spoken
+from tapewright.machine.parts import SPOKEN_MODES, TRAY_MODES, Machine, has_logic, spoken
 from tapewright.words.evidence import Observation
-from tapewright.words.mechanism_heard import MechanismHeard
+from tapewright.words.mechanism_heard import OFF, MechanismHeard
 
 EARLY_S, LATE_S = 0.05, 0.4
 """From a mark to its key: a hand follows a prompt by up to a quarter of a second, a solenoid the key at once."""
@@ -19,6 +19,7 @@ PLAINER_DB, LEAST_DB = 2.5, 10.0
 UNHEARD_DB: Final = 7.0
 CLICKED_SURE: Final = 0.75
 """Of 29 tuning minutes in which a solenoid pulled in play 14 were so plain; how many without one would be is judged."""
+NO_KEY: Final = ("switch_on", "idle", "cassette_in", *TRAY_MODES)
 CLICKS_PER_S: Final = 0.35
 """Where more clicks than this are heard, a knock or somebody who talks makes them."""
 
@@ -30,8 +31,9 @@ def solenoids(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Sai
     plainer: half of those that work are not.
     """
     machine = net.machine
-    pulled = [name for mode, names in _moved(machine, heard) if mode == (spell.start_s, spell.mode) for name in names]
-    others = [at_s for (at_s, _), names in _moved(machine, heard) if not names]
+    moved = dict(_moved(machine, heard))
+    pulled = sorted(moved.get((spell.start_s, spell.mode), ()))
+    others = [at_s for (at_s, _), names in moved.items() if not names]
     if not has_logic(machine) or len(pulled) != 1 or not others:
         return
     if len(heard.clicks) > CLICKS_PER_S * heard.duration_s or pulled[0] not in machine.modes[spell.mode].solenoids:
@@ -54,9 +56,6 @@ def _moved(machine: Machine, heard: MechanismHeard) -> Iterator[tuple[tuple[floa
         if OFF not in (before.mode, mark.mode) and mark.mode not in NO_KEY and mark.mode in machine.modes:
             was = set(machine.modes[before.mode].solenoids) if before.mode in machine.modes else set()
             yield (mark.at_s, mark.mode), was ^ set(machine.modes[mark.mode].solenoids)
-
-
-NO_KEY: Final = ("switch_on", "idle", "cassette_in", "open_tray", "close_tray")
 
 
 def _plain_db(heard: MechanismHeard, at_s: float) -> float:

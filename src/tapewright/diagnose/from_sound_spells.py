@@ -1,15 +1,17 @@
 """The spells of a recording of the mechanism: each mode from its mark to the next, and what is heard in it."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
-from tapewright.machine.parts import Machine
+from tapewright.diagnose.network import Network
+from tapewright.faults.signs import Sign
+from tapewright.machine.parts import PLAYING, Machine
 from tapewright.words.evidence import Observation
-from tapewright.words.mechanism_heard import Mark, MechanismHeard, StretchHeard
+from tapewright.words.mechanism_heard import OFF, Mark, MechanismHeard, StretchHeard
 from tapewright.words.reading import Reading
 
-OFF: Final = "off"
 LEAST_S: Final = 0.3
 """What lasts no longer is the run-down from the mode before, or a hand that slipped."""
 BEGINS_S: Final = 1.0
@@ -35,7 +37,7 @@ def spells_of(machine: Machine, heard: MechanismHeard) -> tuple[Spell, ...]:
     found: dict[str, Spell] = {}
     before = OFF
     for mark, after in pairwise((*heard.marks, end)):
-        fits = mark.mode != "stop" or before in ("play", "record", "reverse_play")
+        fits = mark.mode != "stop" or before in PLAYING
         if mark.mode in machine.modes and fits and after.at_s - mark.at_s > LEAST_S:
             found.setdefault(mark.mode, Spell(mark.mode, mark.at_s, after.at_s, mark.doubt_s))
         before = mark.mode
@@ -64,6 +66,16 @@ def after_a_change(heard: MechanismHeard, one: StretchHeard, spell: Spell) -> bo
         and abs(other.rate_hz.value / (one.rate_hz.value or other.rate_hz.value) - 1.0) > RATE_FITS
         for other in heard.stretches
     )  # fmt: skip
+
+
+def sign_about(net: Network, node: str) -> Sign | None:
+    """Give the sign of a function of the machine that a sound tells of; None where it has none."""
+    return next((one for one in net.signs.values() if one.node == node), None)
+
+
+def waits_of(machine: Machine, kinds: Collection[str]) -> list[float]:
+    """Give how long the logic waits for each sensor of some kinds, seconds, where that is said."""
+    return [one.timeout_s for one in machine.sensors.values() if one.kind in kinds and one.timeout_s]
 
 
 def heard_in(heard: MechanismHeard, spell: Spell) -> bool:

@@ -4,9 +4,17 @@ from collections.abc import Iterator
 from typing import Final
 
 from tapewright.diagnose.from_sound_rising import arrival, by_cam
-from tapewright.diagnose.from_sound_spells import LEAST_S, RATE_FITS, Said, Spell, within
+from tapewright.diagnose.from_sound_spells import LEAST_S, RATE_FITS, Said, Spell, sign_about, waits_of, within
 from tapewright.diagnose.network import Network
-from tapewright.machine.parts import SPOKEN_MODES, TRAY_MODES, TURNING_SENSORS, Machine, has_logic, spoken
+from tapewright.machine.parts import (
+    SPOKEN_MODES,
+    TRAY_MODES,
+    TURNING_SENSORS,
+    Machine,
+    ended_by_switches,
+    has_logic,
+    spoken,
+)
 from tapewright.machine.rates import rates
 from tapewright.words.evidence import Observation
 from tapewright.words.mechanism_heard import MechanismHeard, StretchHeard
@@ -69,7 +77,7 @@ def running_on(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Sa
                 rise, doubt = one.start_s + lasts - spell.start_s, (spell.doubt_s**2 + 0.3**2) ** 0.5
                 arrived = f"The {called} stops {rise:.1f} s after the key, before the logic gives up: it has arrived."
                 yield "head_base_rise_s", Reading(rise, "s", doubt, by="microphone"), arrived
-        goes_on = next((s for s in net.signs.values() if s.node == f"runs_on:{motor}@{spell.mode}"), None)
+        goes_on = sign_about(net, f"runs_on:{motor}@{spell.mode}")
         if goes_on is not None and spell.mode != "play":
             on = lasts > ARRIVED * waits
             yield goes_on.id, Observation(goes_on.id, on, one.sure), why
@@ -83,7 +91,7 @@ def stopping(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said
         one.kind in (*TURNING_SENSORS, "position_switch") for one in machine.sensors.values()
     ):
         return
-    ended = {sensor.ends for sensor in machine.sensors.values()}
+    ended = ended_by_switches(machine)
     driving = [one for motor in mode.motors if motor not in ended for one in within(heard, spell, motor)]
     # What is heard from the key on, and not in the quiet mode before it, ends with the mode.
     own = [one for one in driving if -0.5 < one.start_s - spell.start_s < COMES_UP_S]
@@ -113,11 +121,11 @@ def stopping(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said
 def cut_short(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
     """Say of each motor that starts with a mode whether it is heard to the next key, or stops before by itself."""
     machine = net.machine
-    ended = {sensor.ends for sensor in machine.sensors.values()}
+    ended = ended_by_switches(machine)
     if spell.mode in TRAY_MODES or spell.end_s - spell.start_s < LEAST_TO_TELL_S:
         return
     for motor in (one for one in machine.modes[spell.mode].motors if one not in ended):
-        sign = next((s for s in net.signs.values() if s.node == f"cut:{motor}@{spell.mode}"), None)
+        sign = sign_about(net, f"cut:{motor}@{spell.mode}")
         there = within(heard, spell, motor)
         if sign is None or not there or not -0.5 < there[0].start_s - spell.start_s < COMES_UP_S:
             continue
@@ -160,7 +168,7 @@ def dropping(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said
     """Say where the logic let the head base drop by itself: one click alone, about when it has waited long enough."""
     machine = net.machine
     mode = machine.modes[spell.mode]
-    waits = [one.timeout_s for one in machine.sensors.values() if one.kind in TURNING_SENSORS and one.timeout_s]
+    waits = waits_of(machine, TURNING_SENSORS)
     if not waits or not mode.at_capstan or not mode.moves_head_base or not has_logic(machine):
         return
     early, late = WAIT_FITS_S

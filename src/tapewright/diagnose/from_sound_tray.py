@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import Final
 
-from tapewright.diagnose.from_sound_spells import Said, Spell, within
+from tapewright.diagnose.from_sound_spells import Said, Spell, waits_of, within
 from tapewright.diagnose.network import Network
 from tapewright.machine.parts import SPOKEN_MODES, TRAY_MODES, Machine, spoken
 from tapewright.machine.reel_drive import chain_to
@@ -25,7 +25,7 @@ SLOW: Final = ("_goes_late", "_comes_late")
 def tray(net: Network, heard: MechanismHeard, spell: Spell) -> Iterator[Said]:
     """Say whether a tray went, and whether late, by how long its motor was fed."""
     machine = net.machine
-    waits = [one.timeout_s for one in machine.sensors.values() if one.kind == "tray_switch" and one.timeout_s]
+    waits = waits_of(machine, ("tray_switch",))
     motor = _mover(machine, spell.mode)
     there = within(heard, spell, motor) if motor else []
     if not waits or not there:

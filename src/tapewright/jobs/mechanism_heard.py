@@ -12,17 +12,16 @@ from typing import Any, Final
 from tapewright.machine.minute import marks_of, minute_steps
 from tapewright.machine.parts import SPOKEN_MODES, Machine, part_names, spoken
 from tapewright.machine.rates import Rate, rates
-from tapewright.measure.mechanism import hear_mechanism
-from tapewright.measure.mechanism_clicks import RATE_HZ, find_clicks, octave_levels
-from tapewright.measure.mechanism_frames import read_sound, thinned
+from tapewright.measure.mechanism import hear_sound
+from tapewright.measure.mechanism_bands import BANDS_RATE_HZ, band_powers, octave_levels
+from tapewright.measure.mechanism_clicks import find_clicks
+from tapewright.measure.mechanism_frames import Sound, read_sound, thinned
 from tapewright.measure.mechanism_marks import MarksFound, changes_in, marks_from_clicks
 from tapewright.measure.mechanism_picture import picture_of
-from tapewright.measure.mechanism_repeats import band_powers
-from tapewright.words.mechanism_heard import Mark, MechanismHeard, RateExpected, SoundPicture
+from tapewright.words.mechanism_heard import OFF, Mark, MechanismHeard, RateExpected, SoundPicture
 from tapewright.words.problem import InputAtFaultError, Problem, nearest
 from tapewright.words.whole_file import read_text
 
-OFF: Final = "off"
 SLOWEST, FASTEST = 0.72, 1.3
 """How far a motor that is worn, starved or badly set may be off; trade judgement, from memory."""
 PLAIN_ORDERS: Final = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0)
@@ -107,10 +106,11 @@ def listen(path: Path, machine: Machine | None, marks: Sequence[Mark] | None = N
             raise InputAtFaultError(
                 [Problem("marks", f"{m.mode!r} is no mode of this machine.", nearest(m.mode, known)) for m in wrong]
             )
+    sound = read_sound(path)
     if machine is None:
-        return hear_mechanism(path, marks, ())
-    found = None if marks else marks_by_ear(path, machine)
-    heard = hear_mechanism(path, found.marks if found else marks, expected_rates(machine))
+        return hear_sound(sound, marks, ())
+    found = None if marks else _marks_by_ear(sound, machine)
+    heard = hear_sound(sound, found.marks if found else marks, expected_rates(machine))
     said = heard.cannot_say if found is None else (found.says, *heard.cannot_say)
     return replace(heard, cannot_say=tuple(_spoken(machine, said)))
 
@@ -125,10 +125,14 @@ def marks_by_ear(path: Path, machine: Machine) -> MarksFound:
     Raises:
         InputAtFaultError: the file cannot be read.
     """
-    sound = thinned(read_sound(path), RATE_HZ)
-    clicks = find_clicks(*octave_levels(sound))
+    return _marks_by_ear(read_sound(path), machine)
+
+
+def _marks_by_ear(sound: Sound, machine: Machine) -> MarksFound:
+    powers, step_s = band_powers(thinned(sound, BANDS_RATE_HZ))
+    clicks = find_clicks(octave_levels(powers), step_s)
     beside = [
-        one for one in changes_in(*band_powers(sound))
+        one for one in changes_in(powers, step_s)
         if all(abs(one.at_s - click.at_s) > ONE_STEP_S for click in clicks)
     ]  # fmt: skip
     return marks_from_clicks([*clicks, *beside], marks_of(minute_steps(machine)), sound.duration_s)

@@ -9,10 +9,8 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from tapewright.machine.parts import TURNING_SENSORS, Machine
-from tapewright.words.mechanism_heard import Mark
+from tapewright.words.mechanism_heard import OFF, Mark
 
-OFF: Final = "off"
-"""The mode of a machine that is switched off, which no description has to name."""
 LASTS_S: Final = {
     OFF: 4.0, "switch_on": 5.0, "idle": 3.0, "close_tray": 5.0, "cassette_in": 4.0, "play": 15.0, "stop": 4.0,
     "fast_forward": 8.0, "rewind": 8.0, "open_tray": 5.0,

@@ -501,6 +501,16 @@ def has_logic(machine: Machine) -> bool:
     return sensed or bool(machine.solenoids) or bool(machine.lid.moved_by)
 
 
+def ended_by_switches(machine: Machine) -> frozenset[str]:
+    """Name the motors that a switch ends as soon as what they move has arrived.
+
+    >>> from tapewright.machine.library import shipped
+    >>> sorted(ended_by_switches(shipped("four_track")))
+    ['cam_motor']
+    """
+    return frozenset(sensor.ends for sensor in machine.sensors.values() if sensor.ends)
+
+
 def spoken(machine: Machine, name: str) -> str:
     """Say a part the way a technician would.
 

@@ -119,6 +119,7 @@ mechanism_tones  tones that stand out of their critical band, frame by frame
 mechanism_chirps  chirps under a loud mechanism: a tone that comes and goes at one pitch
 mechanism_squeal  squeals and chirps among those tones, and how often they come back
 mechanism_swell  how a squeal swells once a turn, and a stroke that rises at once
+mechanism_bands   the loudness of a mechanism in bands over time
 mechanism_clicks  clicks of keys, lids and solenoids
 mechanism_marks  when the steps of a minute were done, from clicks and changes of loudness
 mechanism_repeats  knocks and rubbing that come back at a rate

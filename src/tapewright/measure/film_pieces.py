@@ -11,7 +11,7 @@ from typing import Final
 
 from tapewright.measure.film_aliases import OPEN, Turned, unwrapped
 from tapewright.measure.film_hubs import find_hubs
-from tapewright.measure.film_one_tape import PackRatio
+from tapewright.measure.film_one_tape import TURNS_HZ, PackRatio
 from tapewright.measure.film_rates import RateCourse, rate_course
 from tapewright.measure.film_reading import LEAST_FRAMES, film_bursts, film_header
 from tapewright.measure.film_run_down import BEFORE_S, stands_after
@@ -27,8 +27,6 @@ KNOWN_SCATTER: Final = 0.1
 """So much may the angles of hubs scatter that another piece showed surely: fast teeth are wiped out; noise has 0.13."""
 SLOW_HZ: Final = 1.5
 """As in play: far below what like teeth hide at any frame rate of a phone."""
-TURNS_HZ: Final = 0.1
-"""Slower than any hub turns in any mode."""
 AFTER_S: Final = 0.15
 """So long a piece goes on after its end: the reels of the mode before have still to stop; own choice."""
 STANDS_S: Final = 0.8

@@ -39,7 +39,7 @@ def _stands(hub: Followed, key_s: float) -> Reading | None:
     late = times >= times[-1] - LEAST_REST_S if len(times) else np.zeros(0, dtype=np.bool_)
     if late.sum() < LEAST_MOVING or times[-1] - times[0] < LEAST_REST_S + BEFORE_S:
         return None
-    teeth = np.exp(2j * np.pi * hub.angle_rad / (2.0 * np.pi) * hub.symmetry)
+    teeth = np.exp(1j * hub.symmetry * hub.angle_rad)
     rest = teeth[late].mean()
     away = np.abs(np.angle(teeth * np.conj(rest))) / (2.0 * np.pi) * pitch
     scatter = 1.4826 * float(np.median(away[late]))

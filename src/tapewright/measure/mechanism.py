@@ -4,8 +4,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
+from tapewright.measure.mechanism_bands import BANDS_RATE_HZ, band_powers, octave_levels
 from tapewright.measure.mechanism_chirps import chirps_in
-from tapewright.measure.mechanism_clicks import RATE_HZ, find_clicks, octave_levels
+from tapewright.measure.mechanism_clicks import find_clicks
 from tapewright.measure.mechanism_comb import LOWEST_HZ
 from tapewright.measure.mechanism_disturbances import clipping, codec_band, processing, speech
 from tapewright.measure.mechanism_falter import falterings
@@ -14,7 +15,7 @@ from tapewright.measure.mechanism_hum import HUM_QUIET_S, hum_taken_out, mains_h
 from tapewright.measure.mechanism_modes import longest_off, modes_of, spans
 from tapewright.measure.mechanism_motors import Ear
 from tapewright.measure.mechanism_open import cannot_say
-from tapewright.measure.mechanism_repeats import band_powers, repeats_heard
+from tapewright.measure.mechanism_repeats import repeats_heard
 from tapewright.measure.mechanism_squeal import faint_squeals, squeals_heard
 from tapewright.measure.mechanism_tones import tones_in
 from tapewright.measure.mechanism_trust import SURE_ENOUGH
@@ -53,47 +54,46 @@ def hear_mechanism(path: str | Path, marks: Sequence[Mark] | None, expected: Seq
     return hear_sound(read_sound(path), marks, expected)
 
 
-def hear_sound(
-    sound: Sound, marks: Sequence[Mark] | None, expected: Sequence[RateExpected], source_hz: float | None = None
-) -> MechanismHeard:
+def hear_sound(sound: Sound, marks: Sequence[Mark] | None, expected: Sequence[RateExpected]) -> MechanismHeard:
     """Listen to sound that was read already; as `hear_mechanism`.
 
     Arguments:
         sound: one channel.
         marks: as there.
         expected: as there.
-        source_hz: sample rate of the file, where the sound was thinned since.
     """
     marks = tuple(sorted(marks or (), key=lambda mark: mark.at_s))
     duration = sound.duration_s
-    levels, step_s = octave_levels(thinned(sound, RATE_HZ))
+    powers, step_s = band_powers(thinned(sound, BANDS_RATE_HZ))
+    levels = octave_levels(powers)
     clicks = tuple(find_clicks(levels, step_s))
     if duration < SHORT_S:
         too_short = f"The recording lasts {duration:.2f} s: too short for any rate."
         cut = tuple(clipping(sound))
         return MechanismHeard(duration, sound.rate_hz, marks, (), (), (), (), clicks, cut, (too_short,))
-    low, mains, hum = _hum_apart(thinned(sound), longest_off(marks, duration))
+    whole = thinned(sound)
+    low, mains, hum = _hum_apart(whole, longest_off(marks, duration))
     frames = framed(low)
     low_hz, high_hz, band = codec_band(sound, frames)
     recorder = processing(levels[-1], step_s, duration) if len(levels) else []
-    disturbances = [*clipping(sound), *hum, *band, *speech(thinned(sound)), *recorder]
+    disturbances = [*clipping(sound), *hum, *band, *speech(whole), *recorder]
     by_name: dict[str, list[RateExpected]] = {}
     for one in expected or (UNNAMED,):
         by_name.setdefault(one.name, []).append(one)
     ear = Ear(low, frames, modes_of(frames.times_s, marks), mains, max(LOWEST_HZ, low_hz))
     stretches, not_heard = ear.listen(by_name, marks)
     talks = [(one.start_s, one.end_s) for one in disturbances if one.kind == "speech"]
-    bands, parts = band_powers(thinned(sound, RATE_HZ)), spans(marks, duration)
-    knocks, rubbings, no_repeats = repeats_heard(*bands, parts, talks)
+    parts = spans(marks, duration)
+    knocks, rubbings, no_repeats = repeats_heard(powers, step_s, parts, talks)
     combs = {name: tuple(sorted({c for each in rows for c in each.comb})) for name, rows in by_name.items()}
     tones = list(tones_in(sound, high_hz))
     squeals = _believed(squeals_heard(sound, tones, stretches, combs, knocks), disturbances)
     faint = faint_squeals(sound, chirps_in(sound, parts, high_hz), squeals, stretches, combs)
     squeals = sorted([*squeals, *_believed(faint, disturbances)], key=lambda one: one.start_s)
     gated = [(one.start_s, one.end_s) for one in disturbances if one.kind == "noise_suppression"]
-    slips = falterings(*bands, parts, stretches, [*gated, *((one.start_s, one.end_s) for one in squeals)])
+    slips = falterings(powers, step_s, parts, stretches, [*gated, *((one.start_s, one.end_s) for one in squeals)])
     return MechanismHeard(
-        duration, source_hz or sound.rate_hz, marks, tuple(stretches), tuple(squeals), tuple(knocks), tuple(rubbings),
+        duration, sound.rate_hz, marks, tuple(stretches), tuple(squeals), tuple(knocks), tuple(rubbings),
         clicks, tuple(sorted(disturbances, key=lambda one: one.start_s)),
         (*cannot_say(sound, marks, by_name, low_hz, not_heard), *ear.open.sentences()),
         tuple(not_heard), tuple(no_repeats), tuple(slips),

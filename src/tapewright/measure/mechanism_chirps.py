@@ -12,8 +12,9 @@ import numpy as np
 from scipy import ndimage
 
 from tapewright.measure.mechanism_frames import Array, Single, Sound, cut_into
-from tapewright.measure.mechanism_tones import FRAME_S, HIGHEST_HZ, HOP_S, LOWEST_HZ, Tone, prominence
+from tapewright.measure.mechanism_tones import FRAME_S, HIGHEST_HZ, HOP_S, LOWEST_HZ, Tone, pitch_of, prominence
 from tapewright.measure.runs_of_mask import runs_of
+from tapewright.words.mechanism_heard import OFF
 
 BLOCK_HZ: Final = 600.0
 SMOOTH_S: Final = 0.12
@@ -41,7 +42,6 @@ EVEN_DBS, SPREAD_DBS = 3.9, 0.5
 """Decibels times seconds by which the bursts stand out, where the odds are even. In some 110 tuning minutes
 chirps that came twice or more had 5 and more; nothing else was left that had any, and nothing in recordings of real
 machines."""
-OFF: Final = "off"
 
 
 def chirps_in(
@@ -70,11 +70,6 @@ def chirps_in(
             else:
                 found.append(one)
     return [one for one in found if not any(abs(pitch_of(one[0]) / other - 1.0) < SAME_PITCH for other in room)]
-
-
-def pitch_of(bursts: Sequence[Tone]) -> float:
-    """Give the pitch of some tones together, Hz."""
-    return float(np.median(np.concatenate([tone.frequency_hz for tone in bursts])))
 
 
 def _plainest(sound: Sound, start_s: float, end_s: float, highest_hz: float) -> tuple[list[Tone], float] | None:

@@ -3,43 +3,21 @@
 from typing import Final
 
 import numpy as np
-from scipy import signal
 
-from tapewright.measure.mechanism_frames import Array, Sound
+from tapewright.measure.mechanism_frames import Array
 from tapewright.words.mechanism_heard import Click
 
-STEP_S: Final = 0.005
-RATE_HZ: Final = 16000.0
-OCTAVES_HZ: Final = ((500.0, 1000.0), (1000.0, 2000.0), (2000.0, 4000.0), (4000.0, 7600.0))
 RISE_DB: Final = 8.0
 """By how much an octave rises above what was before; noise of a band 500 Hz wide wavers by 2 dB in 5 ms."""
 BEFORE_S, AFTER_S = 0.06, 0.3
 APART_S: Final = 0.09
 
 
-def octave_levels(sound: Sound) -> tuple[Array, float]:
-    """Give the level of each octave over time, dB against full scale, shape (octaves, steps); and the step in seconds.
-
-    Octaves that the sample rate does not hold are left out.
-    """
-    step = max(1, round(STEP_S * sound.rate_hz))
-    rows = []
-    for low, high in OCTAVES_HZ:
-        if high > 0.49 * sound.rate_hz:
-            break
-        sos = signal.butter(3, (low, high), "bandpass", fs=sound.rate_hz, output="sos")
-        passed = signal.sosfilt(sos, sound.samples)
-        count = len(passed) // step
-        power = np.mean(passed[: count * step].reshape(count, step) ** 2, axis=1)
-        rows.append(10.0 * np.log10(np.maximum(power, 1e-12)))
-    return np.array(rows), step / sound.rate_hz
-
-
 def find_clicks(levels: Array, step_s: float) -> list[Click]:
     """Find what rises at once in at least three octaves and is gone soon.
 
     Arguments:
-        levels: from `octave_levels`.
+        levels: from `mechanism_bands.octave_levels`.
         step_s: from value to value.
 
     What begins with the file counts from its median: a file cut to one key's sound has no before.

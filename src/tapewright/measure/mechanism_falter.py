@@ -10,11 +10,10 @@ from typing import Final
 
 import numpy as np
 
+from tapewright.measure.mechanism_bands import HIGH
 from tapewright.measure.mechanism_frames import Array
-from tapewright.measure.mechanism_repeats import HIGH
-from tapewright.words.mechanism_heard import SlipHeard, StretchHeard
+from tapewright.words.mechanism_heard import OFF, SlipHeard, StretchHeard
 
-OFF: Final = "off"
 BLOCK_S: Final = 0.3
 """Longer than a turn of what knocks or rubs in a wind, shorter than what falters keeps up."""
 SETTLES_S, ENDS_S = 0.8, 0.25
@@ -38,7 +37,7 @@ def falterings(
     """Say of each stretch how far its loudness falters.
 
     Arguments:
-        powers: of the bands, from `mechanism_repeats.band_powers`.
+        powers: of the bands, from `mechanism_bands.band_powers`.
         step_s: from value to value.
         spans: mode, beginning and end of each stretch; "off" where the machine is silent.
         stretches: what turned: a stretch is listened to up to where a motor ends or begins.

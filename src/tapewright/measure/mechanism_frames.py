@@ -117,6 +117,27 @@ def cut_into(samples: NDArray[Any], length: int, hop: int) -> NDArray[Any]:
     return np.lib.stride_tricks.sliding_window_view(samples, length)[::hop]
 
 
+def laid_over(rows: Array, step_s: float, rate_hz: float, most_places: float) -> Array:
+    """Lay all rounds of something that comes back over one another: the mean of each place of a round.
+
+    Arguments:
+        rows: values over time, shape (rows, n).
+        step_s: from value to value.
+        rate_hz: how often a second it comes round.
+        most_places: a round is cut into so many at most, and never finer than the values lie.
+
+    Returns:
+        Shape (rows, places).
+
+    >>> laid_over(np.tile([[0.0, 1.0, 2.0, 1.0]], 5), 0.25, 1.0, 16).tolist()
+    [[0.0, 1.0, 2.0, 1.0]]
+    """
+    places = int(np.clip(1.0 / (rate_hz * step_s), 3, most_places))
+    place = (np.arange(rows.shape[1]) * step_s * rate_hz * places).astype(int) % places
+    counted = np.maximum(np.bincount(place, minlength=places), 1)
+    return np.array([np.bincount(place, row, places) / counted for row in rows])
+
+
 def framed(sound: Sound, frame_s: float = FRAME_S, hop_s: float = HOP_S, highest_hz: float = HIGHEST_HZ) -> Frames:
     """Cut a sound into frames and give their spectra with the background.
 

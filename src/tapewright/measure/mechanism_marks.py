@@ -127,7 +127,7 @@ def changes_in(powers: Array, step_s: float) -> list[Click]:
     """Find where loudness changes at once and stays so: motors that begin, end, or go on at another rate.
 
     Arguments:
-        powers: of the bands, shape (bands, n), from `mechanism_repeats.band_powers`.
+        powers: of the bands, shape (bands, n), from `mechanism_bands.band_powers`.
         step_s: from value to value.
 
     Returns:

@@ -7,9 +7,8 @@ from typing import Final
 import numpy as np
 
 from tapewright.measure.mechanism_frames import Array
-from tapewright.words.mechanism_heard import Mark
+from tapewright.words.mechanism_heard import OFF, Mark
 
-OFF: Final = "off"
 RUNS_DOWN_S: Final = 2.5
 """A machine switched off runs on for this long at most; from memory."""
 

@@ -11,7 +11,6 @@ from tapewright.measure.mechanism_comb import LOWEST_HZ, weighed
 from tapewright.measure.mechanism_edges import edge_near, spin_up_before
 from tapewright.measure.mechanism_frames import FRAME_S, HOP_S, Frames, Single, Sound, quieted
 from tapewright.measure.mechanism_hum import without_mains
-from tapewright.measure.mechanism_modes import OFF
 from tapewright.measure.mechanism_open import Open
 from tapewright.measure.mechanism_rate import Course, another_rate, course_of, rate_reading
 from tapewright.measure.mechanism_runs import Run, find_runs, joined, mean_along, take_out, untangled
@@ -25,7 +24,7 @@ from tapewright.measure.mechanism_trust import (
     sureness,
     trusted,
 )
-from tapewright.words.mechanism_heard import Mark, NotHeard, RateExpected, StretchHeard
+from tapewright.words.mechanism_heard import OFF, Mark, NotHeard, RateExpected, StretchHeard
 from tapewright.words.reading import Reading
 
 LINE_SPEAKS: Final = 0.5

@@ -5,8 +5,7 @@ from dataclasses import dataclass, field
 
 from tapewright.measure.mechanism_comb import LOWEST_HZ
 from tapewright.measure.mechanism_frames import LONGEST_S, Sound
-from tapewright.measure.mechanism_modes import OFF
-from tapewright.words.mechanism_heard import Mark, NotHeard, RateExpected
+from tapewright.words.mechanism_heard import OFF, Mark, NotHeard, RateExpected
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -8,17 +8,13 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy import signal
 
-from tapewright.measure.mechanism_frames import Array, Sound, background
+from tapewright.measure.mechanism_bands import HIGH, LOW
+from tapewright.measure.mechanism_frames import Array, background, laid_over
 from tapewright.measure.mechanism_trust import comb_scores, decoy_scores, trusted
-from tapewright.words.mechanism_heard import Knock, NoRepeats, Rubbing
+from tapewright.words.mechanism_heard import OFF, Knock, NoRepeats, Rubbing
 from tapewright.words.reading import Reading
 
-BANDS_HZ: Final = ((200.0, 500.0), (500.0, 1000.0), (1000.0, 2000.0), (2000.0, 4000.0), (4000.0, 7600.0))
-LOW, HIGH = slice(0, 2), slice(3, 5)
-"""A lump thumps below; what knocks, rubs or hisses is heard above, where flywheels and belts are silent."""
-STEP_S: Final = 0.005
 SLOWEST_HZ, FASTEST_HZ = 0.25, 24.0
 ORDERS: Final = (1.0, 2.0, 3.0, 4.0)
 SHORTEST_S: Final = 3.0
@@ -38,7 +34,6 @@ SAME: Final = 0.015
 PLACES: Final = (16, 48)
 PLACE_S: Final = 0.03
 SETTLES_S: Final = 0.5
-OFF: Final = "off"
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,31 +68,13 @@ class _Stretch:
     lasts_s: float
 
 
-def band_powers(sound: Sound) -> tuple[Array, float]:
-    """Give the power of each band over time, full scale 1, shape (bands, steps); and the step in seconds.
-
-    Bands that the sample rate does not hold are left out.
-    """
-    step = max(1, round(STEP_S * sound.rate_hz))
-    rows = []
-    for low, high in BANDS_HZ:
-        if high > 0.49 * sound.rate_hz:
-            break
-        sos = signal.butter(3, (low, high), "bandpass", fs=sound.rate_hz, output="sos")
-        passed = signal.sosfilt(sos, sound.samples)
-        count = len(passed) // step
-        rows.append(np.mean(passed[: count * step].reshape(count, step) ** 2, axis=1))
-    held = np.array(rows) if rows else np.zeros((0, len(sound.samples) // step))
-    return np.maximum(held, 1e-13), step / sound.rate_hz
-
-
 def repeats_heard(
     powers: Array, step_s: float, spans: Sequence[tuple[str, float, float]], talks: Sequence[tuple[float, float]] = ()
 ) -> tuple[list[Knock], list[Rubbing], list[NoRepeats]]:
     """Look in every stretch of a recording for what comes back and is the machine's.
 
     Arguments:
-        powers: from `band_powers`.
+        powers: from `mechanism_bands.band_powers`.
         step_s: from value to value.
         spans: mode, beginning and end of each stretch; "off" where the machine is silent, "" where nobody said.
         talks: when somebody speaks.
@@ -112,7 +89,8 @@ def repeats_heard(
         # What the key and the start make is over by then.
         start_s, end_s = start + SETTLES_S, end - SETTLES_S / 2
         talked = any(a < end and start < b for a, b in talks)
-        heard = repeats_in(powers, step_s, start_s, end_s) if mode != OFF else []
+        stretch = None if mode == OFF else _stretch_of(powers, step_s, start_s, end_s)
+        heard = [] if stretch is None else _repeats(stretch, step_s)
         # Speech has one rhythm and no multiples of it.
         own = [one for one in heard if not (_is_of(one.rate_hz, room) or (talked and one.lines < 2))]
         for one in own:
@@ -122,8 +100,7 @@ def repeats_heard(
                 knocks.append(Knock(start_s, end_s, rate, most, one.sure, high))
             else:
                 rubbings.append(Rubbing(start_s, end_s, rate, one.sure, most, high))
-        if mode != OFF and end_s - start_s >= SHORTEST_S and len(powers) > HIGH.start:
-            stretch = _stretch(powers, step_s, start_s, end_s)
+        if stretch is not None and len(powers) > HIGH.start:
             over = _level_db(powers, step_s, [(mode, start_s, end_s)]) - quiet_db
             nothing.append(NoRepeats(mode, start_s, end_s, _enough_db(stretch), over if off else None))
     return knocks, rubbings, nothing
@@ -146,17 +123,26 @@ def repeats_in(powers: Array, step_s: float, start_s: float, end_s: float) -> li
     """Give what comes back in one stretch, the plainest first in each of the low and the high bands.
 
     Arguments:
-        powers: of the whole recording, from `band_powers`.
+        powers: of the whole recording, from `mechanism_bands.band_powers`.
         step_s: from value to value.
         start_s: of the stretch.
         end_s: of the stretch.
     """
-    if len(powers) < LOW.stop or min(end_s, powers.shape[1] * step_s) - max(start_s, 0.0) < SHORTEST_S:
-        return []
-    stretch = _stretch(powers, step_s, max(start_s, 0.0), end_s)
-    high = list(_plainest(stretch, HIGH, step_s)) if len(powers) > HIGH.start else []
+    stretch = _stretch_of(powers, step_s, start_s, end_s)
+    return [] if stretch is None else _repeats(stretch, step_s)
+
+
+def _repeats(stretch: _Stretch, step_s: float) -> list[Repeat]:
+    high = list(_plainest(stretch, HIGH, step_s)) if len(stretch.flat) > HIGH.start else []
     low = [one for one in _plainest(stretch, LOW, step_s) if not _is_of(one.rate_hz, [o.rate_hz for o in high])]
     return high + low
+
+
+def _stretch_of(powers: Array, step_s: float, start_s: float, end_s: float) -> _Stretch | None:
+    """Give the loudness of a stretch; None where it is too short, or of too narrow a band."""
+    if len(powers) < LOW.stop or min(end_s, powers.shape[1] * step_s) - max(start_s, 0.0) < SHORTEST_S:
+        return None
+    return _stretch(powers, step_s, max(start_s, 0.0), end_s)
 
 
 def _stretch(powers: Array, step_s: float, start_s: float, end_s: float) -> _Stretch:
@@ -243,10 +229,7 @@ def _folded(flat: Array, step_s: float, rate_hz: float, bands: slice) -> tuple[t
     """Lay all rounds over one another: how far each band rises, dB, and for what share of a round it is loud."""
     # A slow round is cut finer: a knock in it is no longer than one in a quick round.
     wanted = np.clip(1.0 / (rate_hz * PLACE_S), *PLACES)
-    places = int(np.clip(1.0 / (rate_hz * step_s), 3, wanted))
-    place = (np.arange(flat.shape[1]) * step_s * rate_hz * places).astype(int) % places
-    counted = np.maximum(np.bincount(place, minlength=places), 1)
-    rounds = np.array([np.bincount(place, row, places) / counted for row in flat])
+    rounds = laid_over(flat, step_s, rate_hz, wanted)
     rises = np.ptp(rounds, axis=1)
     plain = rounds[bands][int(np.argmax(rises[bands]))]
     share = float(np.mean(plain > (plain.max() + plain.min()) / 2.0))

@@ -8,7 +8,7 @@ import numpy as np
 
 from tapewright.measure.mechanism_frames import Sound
 from tapewright.measure.mechanism_swell import SWELLS, comes_round, depth_at, level_of, steepness, swells
-from tapewright.measure.mechanism_tones import FRAME_S, HOP_S, NEAR, Tone, criterion_db
+from tapewright.measure.mechanism_tones import FRAME_S, HOP_S, NEAR, Tone, criterion_db, pitch_of
 from tapewright.words.mechanism_heard import Knock, Squeal, StretchHeard
 from tapewright.words.reading import Reading
 
@@ -228,7 +228,7 @@ def _comes_back(sound: Sound, group: list[Tone]) -> Reading:
             return Reading(
                 1.0 / period, "Hz", doubt / period**2 + 0.2 * HOP_S / period**2, method="from chirp to chirp"
             )
-    back = comes_round([level_of(sound, _pitch(group), *piece)[1] for piece in _pieces(group, JOINED_S)])
+    back = comes_round([level_of(sound, pitch_of(group), *piece)[1] for piece in _pieces(group, JOINED_S)])
     if back.value is None:
         return Reading(None, "Hz", why_not="It neither swells nor comes back at a steady rate.")
     return back
@@ -251,13 +251,9 @@ def _longest_piece(group: list[Tone]) -> tuple[float, float]:
     return max(_pieces(group, ONE_PIECE_S), key=lambda piece: piece[1] - piece[0])
 
 
-def _pitch(group: list[Tone]) -> float:
-    return float(np.median(np.concatenate([tone.frequency_hz for tone in group])))
-
-
 def _swelling(sound: Sound, group: list[Tone]) -> Reading | None:
     """Say how often a squeal swells while it sounds longest; None where it does not."""
-    back, _ = swells(level_of(sound, _pitch(group), *_longest_piece(group))[1])
+    back, _ = swells(level_of(sound, pitch_of(group), *_longest_piece(group))[1])
     return back if back.value is not None else None
 
 
@@ -267,7 +263,7 @@ def _knocked(sound: Sound, group: list[Tone], back: Reading, knocks: Sequence[Kn
     What comes with a knock, or rises more steeply than it falls, is none; else what sounds on from one round to the
     next is a squeal, and of what does not, what swells at its own pitch alone.
     """
-    rate, pitch, (start, end) = back.value or 1.0, _pitch(group), _longest_piece(group)
+    rate, pitch, (start, end) = back.value or 1.0, pitch_of(group), _longest_piece(group)
     here = [one.rate_hz.value for one in knocks if one.start_s < end and start < one.end_s and one.rate_hz.value]
     if any(abs(rate / (times * knock) - 1.0) < SAME_RATE for knock in here for times in (1, 2)):
         return True

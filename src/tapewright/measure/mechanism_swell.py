@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
-from tapewright.measure.mechanism_frames import Array, Sound
+from tapewright.measure.mechanism_frames import Array, Sound, laid_over
 from tapewright.words.reading import Reading
 
 STEP_S: Final = 0.01
@@ -149,9 +149,7 @@ def steepness(levels_db: Array, rate_hz: float) -> float:
         levels_db: every `STEP_S`, shape (n,).
         rate_hz: how often a second it comes round.
     """
-    places = int(np.clip(1.0 / (rate_hz * STEP_S), 3, PLACES))
-    place = (np.arange(len(levels_db)) * STEP_S * rate_hz * places).astype(int) % places
-    round_db = np.bincount(place, levels_db, places) / np.maximum(np.bincount(place, minlength=places), 1)
+    (round_db,) = laid_over(levels_db[None, :], STEP_S, rate_hz, PLACES)
     if np.ptp(round_db) < FITS * swells(levels_db)[1]:
         return 1.0
     steps = np.diff(np.append(round_db, round_db[0]))

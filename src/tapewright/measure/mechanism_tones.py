@@ -6,7 +6,7 @@ band of frequencies is that in which SAE J2521 counts squeal of brakes, 1.25 to 
 calibrated microphone and is left out.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -34,6 +34,11 @@ class Tone:
     frequency_hz: Array
     prominence_db: Array
     level_db: Array
+
+
+def pitch_of(tones: Sequence[Tone]) -> float:
+    """Give the pitch of some tones together, Hz."""
+    return float(np.median(np.concatenate([tone.frequency_hz for tone in tones])))
 
 
 def critical_band_hz(frequency_hz: Floats) -> Array:

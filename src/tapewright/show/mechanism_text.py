@@ -1,14 +1,12 @@
 """What was heard of a mechanism, for a terminal: what turned and when, what squealed or knocked, what is open."""
 
-from tapewright.machine.parts import SPOKEN_MODES, Machine
+from tapewright.machine.parts import PLAYING, SPOKEN_MODES, Machine, ended_by_switches
 from tapewright.show.columns import bullets, heading, paragraph, table
 from tapewright.show.said import name_of, percent, with_doubt
 from tapewright.words.mechanism_heard import EvidenceHeard, MechanismHeard, Squeal, StretchHeard
 from tapewright.words.reading import Reading
 
 UNNAMED = "something steady"
-PLAYS = ("play", "record", "reverse_play")
-"""Modes in which the head base is up."""
 
 
 def mechanism_text(heard: MechanismHeard, machine: Machine | None, told: EvidenceHeard | None) -> str:
@@ -81,13 +79,13 @@ def _squeal(one: Squeal) -> str:
 
 
 def _missing(heard: MechanismHeard, machine: Machine | None) -> list[str]:
-    lifting = set() if machine is None else {sensor.ends for sensor in machine.sensors.values()}
+    lifting = frozenset() if machine is None else ended_by_switches(machine)
     return [
         f"{name_of(machine, one.name)} {_when(heard, one.mode, one.start_s)}, {one.start_s:.1f} to {one.end_s:.1f} s. "
         f"Had it been as loud as what was heard: {percent(one.sure)} that it would have been heard."
         for one in heard.not_heard
         # After a wind the head base is down already: what lowers it has nothing to do.
-        if not (one.name in lifting and one.mode == "stop" and _before(heard, one.start_s) not in PLAYS)
+        if not (one.name in lifting and one.mode == "stop" and _before(heard, one.start_s) not in PLAYING)
     ]
 
 
@@ -98,6 +96,6 @@ def _before(heard: MechanismHeard, at_s: float) -> str:
 
 
 def _when(heard: MechanismHeard, mode: str, at_s: float) -> str:
-    if mode == "stop" and _before(heard, at_s) not in PLAYS:
+    if mode == "stop" and _before(heard, at_s) not in PLAYING:
         return "on stop"
     return SPOKEN_MODES.get(mode, mode)

@@ -13,7 +13,7 @@ import soundfile
 
 from tapewright.faults.applied import Fault
 from tapewright.faults.consequences import signs_shown
-from tapewright.machine.minute import OFF, MinuteStep, marks_of
+from tapewright.machine.minute import MinuteStep, marks_of
 from tapewright.machine.parts import Machine
 from tapewright.simulate.minute_course import MinuteCourse, minute_course
 from tapewright.simulate.minute_noises import noises
@@ -32,7 +32,7 @@ from tapewright.simulate.minute_turning import FALTERS, GRID_HZ, MOTOR_WANDERS, 
 from tapewright.simulate.minute_voices import voices
 from tapewright.simulate.pack import Samples
 from tapewright.simulate.place import in_the_way
-from tapewright.words.mechanism_heard import Mark
+from tapewright.words.mechanism_heard import OFF, Mark
 from tapewright.words.plain import plain
 from tapewright.words.problem import InputAtFaultError, Problem, nearest
 from tapewright.words.whole_file import write_whole

@@ -15,10 +15,11 @@ from tapewright.faults.consequences import ModeOutcome, Stop, modes_told, outcom
 from tapewright.faults.drives import driven_by
 from tapewright.faults.turning import BEFORE
 from tapewright.machine.couplings import holding_motors
-from tapewright.machine.minute import OFF, MinuteStep
+from tapewright.machine.minute import MinuteStep
 from tapewright.machine.parts import TRAY_MODES, Machine, has_logic, shaft, sound
 from tapewright.machine.rates import Rate, rates
 from tapewright.simulate.minute_truth import TrueClick, TrueStop
+from tapewright.words.mechanism_heard import OFF
 
 HAND_S: Final = 0.25
 """How late, at most, a hand does what the page counts down to; from memory."""

@@ -1,12 +1,16 @@
 """What a microphone heard of a mechanism: which motors ran and when, what squealed, knocked, rubbed or clicked."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tapewright.words.evidence import Evidence
 from tapewright.words.reading import Reading
+
+OFF: Final = "off"
+"""The mode of a machine before it is switched on and after it is switched off."""
 
 
 @dataclass(frozen=True, slots=True)
