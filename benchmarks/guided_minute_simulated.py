@@ -12,17 +12,16 @@ from: after a change of the ear only the listening is done anew, after a change 
 
 import csv
 import math
-import pickle
 import shutil
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Final, TypeVar
+from typing import Final
 
 import numpy as np
 
-from benchmarks.minute_trials import fingerprint
-from benchmarks.reel_films import some_camera, some_look
+from benchmarks.minute_trials import fingerprint, kept
+from benchmarks.reel_films import small_camera, some_look
 from tapewright.diagnose.from_film import evidence_of_film
 from tapewright.diagnose.from_sound import evidence_of_sound
 from tapewright.diagnose.likelihoods import Array, of_observations, of_readings, together
@@ -42,8 +41,6 @@ from tapewright.words.evidence import Evidence
 from tapewright.words.mechanism_heard import Mark, MechanismHeard
 from tapewright.words.problem import InputAtFaultError
 from tapewright.words.reels_seen import ReelsSeen
-
-Found = TypeVar("Found")
 
 ROOMS: Final = ("case", "bench", "living_room", "workshop", "tiled_room")
 PHONES: Final = ("recorder", "phone", "phone_gain", "voice_message")
@@ -146,7 +143,7 @@ def tried(name: str, fault: Fault, number: int, seed: int, folder: Path) -> Trie
     room, phone = str(random.choice(ROOMS)), str(random.choice(PHONES))
     snr_db, beside = float(random.uniform(*SNR_DB)), BESIDE[int(random.integers(len(BESIDE)))]
     sound_seed, film_seed = int(random.integers(1 << 30)), int(random.integers(1 << 20))
-    camera = replace(some_camera(random), width=960, height=540, rate_hz=24.0, exposure_s=1 / 100, row_s=25e-6)
+    camera = small_camera(random)
     look = some_look(random)
 
     def played(path: Path) -> tuple[Mark, ...]:
@@ -184,24 +181,12 @@ def _made(path: Path, make: Callable[[Path], tuple[Mark, ...]]) -> tuple[Path, t
         shutil.move(half, path)
         return marks
 
-    return path, _kept(path.with_suffix(".marks"), whole)
-
-
-def _kept(path: Path, work: Callable[[], Found]) -> Found:
-    """Give what was found before, or do the work and keep it; written last and moved into place, so never half."""
-    if path.exists():
-        before: Found = pickle.loads(path.read_bytes())
-        return before
-    found = work()
-    half = path.with_suffix(".part")
-    half.write_bytes(pickle.dumps(found))
-    half.replace(path)
-    return found
+    return path, kept(path.with_suffix(".marks"), whole)
 
 
 def _listened(machine: Machine, minute: tuple[Path, tuple[Mark, ...]]) -> MechanismHeard:
     path, marks = minute
-    return _kept(path.with_suffix(f".heard-{fingerprint(*EAR)}"), lambda: listen(path, machine, marks))
+    return kept(path.with_suffix(f".heard-{fingerprint(*EAR)}"), lambda: listen(path, machine, marks))
 
 
 def _watched(machine: Machine, minute: tuple[Path, tuple[Mark, ...]]) -> dict[str, ReelsSeen]:
@@ -214,7 +199,7 @@ def _watched(machine: Machine, minute: tuple[Path, tuple[Mark, ...]]) -> dict[st
             return {}
         return {one.mode: one.watched.seen for one in pieces if one.watched is not None}
 
-    return _kept(path.with_suffix(f".seen-{fingerprint(*EYES)}"), work)
+    return kept(path.with_suffix(f".seen-{fingerprint(*EYES)}"), work)
 
 
 def _both(*each: Evidence) -> Evidence:

@@ -10,7 +10,6 @@ Run: python -m benchmarks.mechanism_minutes [--minutes N] [--first SEED] [--work
 import argparse
 import contextlib
 import itertools
-import pickle
 import sys
 import tempfile
 import time
@@ -24,7 +23,7 @@ from typing import Any
 
 import numpy as np
 
-from benchmarks.minute_trials import HELD_OUT_FROM, KINDS, PHONES, SNRS_DB, Trial, fingerprint, played, trial
+from benchmarks.minute_trials import HELD_OUT_FROM, KINDS, PHONES, SNRS_DB, Trial, fingerprint, kept, played, trial
 from tapewright.diagnose.from_sound_noises import comes_round_slowly
 from tapewright.jobs.mechanism_heard import expected_rates, listen
 from tapewright.machine.library import shipped
@@ -216,18 +215,15 @@ def _near(one: StretchHeard, right_hz: float | None) -> bool:
 
 def run(seed: int, folder: Path, *, as_played: bool = False) -> Result:
     """Listen to one minute, or give what was heard of it before."""
-    kept = folder / f"heard-{seed}-{fingerprint(*EAR)}.result"
-    if kept.exists():
-        before: Result = pickle.loads(kept.read_bytes())
-        return before
-    path, truth = played(seed, folder, as_played=as_played)
-    machine = shipped(trial(seed).machine)
-    began = time.perf_counter()
-    heard = listen(path, machine, truth.marks)
-    took = time.perf_counter() - began
-    result = compared(trial(seed), machine, truth, heard, took)
-    kept.write_bytes(pickle.dumps(result))
-    return result
+
+    def work() -> Result:
+        path, truth = played(seed, folder, as_played=as_played)
+        machine = shipped(trial(seed).machine)
+        began = time.perf_counter()
+        heard = listen(path, machine, truth.marks)
+        return compared(trial(seed), machine, truth, heard, time.perf_counter() - began)
+
+    return kept(folder / f"heard-{seed}-{fingerprint(*EAR)}.result", work)
 
 
 def compared(asked: Trial, machine: Machine, truth: MinuteTruth, heard: MechanismHeard, took_s: float) -> Result:

@@ -11,10 +11,11 @@ is taken from the folder is the one that would be played.
 
 import hashlib
 import pickle
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 import soundfile
@@ -28,6 +29,7 @@ from tapewright.machine.minute import minute_steps
 from tapewright.simulate.minute import play_minute
 from tapewright.simulate.minute_truth import MinuteTruth
 
+Found = TypeVar("Found")
 HELD_OUT_FROM = 1000
 MACHINES = tuple(name for name in shipped_ids() if not name.endswith("_starter"))
 KINDS = ("nothing", "runs_on", "silent", "squeal", "slip")
@@ -102,6 +104,23 @@ def fingerprint(*patterns: str) -> str:
     return whole.hexdigest()[:10]
 
 
+def kept(path: Path, work: Callable[[], Found]) -> Found:
+    """Give what was found before, or do the work and keep it; written last and moved into place, so never half.
+
+    Arguments:
+        path: where it is kept.
+        work: what finds it.
+    """
+    if path.exists():
+        before: Found = pickle.loads(path.read_bytes())
+        return before
+    found = work()
+    half = path.with_suffix(".part")
+    half.write_bytes(pickle.dumps(found))
+    half.replace(path)
+    return found
+
+
 def played(seed: int, folder: Path, *, as_played: bool = False) -> tuple[Path, MinuteTruth]:
     """Give a minute's sound file and truth; played only where it is not in the folder yet.
 
@@ -115,7 +134,8 @@ def played(seed: int, folder: Path, *, as_played: bool = False) -> tuple[Path, M
     if as_played and earlier and not truth.exists():
         truth = earlier[0]
     sound = truth.with_suffix(".wav")
-    if not truth.exists():
+
+    def play() -> MinuteTruth:
         asked = trial(seed)
         worn = applied(shipped(asked.machine), list(asked.faults))
         minute = play_minute(
@@ -123,10 +143,7 @@ def played(seed: int, folder: Path, *, as_played: bool = False) -> tuple[Path, M
             background=asked.beside, sample_rate_hz=RATE_HZ, faults=asked.faults,
         )  # fmt: skip
         soundfile.write(sound, minute.samples, minute.rate_hz, subtype="PCM_16")
-        # Written last and moved into place: a pair that is half there is played again.
-        beside = truth.with_suffix(".part")
-        beside.write_bytes(pickle.dumps(minute.truth))
-        beside.replace(truth)
-        return sound, minute.truth
-    kept: MinuteTruth = pickle.loads(truth.read_bytes())
-    return sound, kept
+        return minute.truth
+
+    # The truth is written last: a pair that is half there is played again.
+    return sound, kept(truth, play)

@@ -19,7 +19,7 @@ import argparse
 import tempfile
 import time
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -74,6 +74,11 @@ class Result:
     drawn_s: float
     read_s: float
     frames: int
+
+
+def small_camera(rng: np.random.Generator) -> Camera:
+    """Draw a phone whose films are small and few frames a second, so that many can be drawn and watched."""
+    return replace(some_camera(rng), width=960, height=540, rate_hz=24.0, exposure_s=1 / 100, row_s=25e-6)
 
 
 def some_camera(rng: np.random.Generator) -> Camera:

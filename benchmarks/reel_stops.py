@@ -9,12 +9,11 @@ Run: python -m benchmarks.reel_stops [--films 10] [--seed 5]
 import tapewright  # noqa: F401, I001  # before numpy: it asks the linear algebra library for one thread
 import argparse
 import tempfile
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
-from benchmarks.reel_films import some_camera, some_look
+from benchmarks.reel_films import small_camera, some_look
 from tapewright.faults.applied import Fault
 from tapewright.jobs.guided_minute_film import watch_minute
 from tapewright.machine.library import shipped
@@ -41,7 +40,7 @@ def said(number: int, seed: int, folder: Path) -> list[tuple[str, bool, bool, fl
     """Draw and watch one film; give reel, what was said of it, what is so, and how sure."""
     machine, fault = shipped("two_motor_deck"), FAULTS[number % len(FAULTS)]
     random, path = np.random.default_rng([seed, number]), folder / f"{number}.mp4"
-    camera = replace(some_camera(random), width=960, height=540, rate_hz=24.0, exposure_s=1 / 100, row_s=25e-6)
+    camera = small_camera(random)
     film(machine, [fault] if fault else [], path, STEPS, seed=number, position_s=400.0, camera=camera,
          look=some_look(random))  # fmt: skip
     pieces = watch_minute(path, machine, [*(Mark(step.mode, step.at_s) for step in STEPS), Mark("off", 12.0)])
