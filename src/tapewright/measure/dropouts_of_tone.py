@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, stats
 
+from tapewright.measure.runs_of_mask import runs_of
 from tapewright.measure.section_tone import Baseband
 from tapewright.words.reading import Reading
 
@@ -109,13 +110,12 @@ def _of_track(tone: Baseband, track: int, depth_db: float, length_s: float) -> l
     size = ndimage.convolve1d(np.abs(tone.values[:, track]), RINGS_LESS, mode="nearest")
     around = ndimage.median_filter(size, max(3, int(AROUND_S * tone.rate_hz) | 1), mode="nearest")
     below_db = -20.0 * np.log10(np.maximum(size, 1e-12) / np.maximum(around, 1e-12))
-    labels, _ = ndimage.label(below_db > min(OVER_DB, depth_db / 2.0))
     found = []
-    for (part,) in ndimage.find_objects(labels):
-        seconds = (part.stop - part.start) / tone.rate_hz
-        deepest = float(np.max(below_db[part]))
+    for first, after in runs_of(below_db > min(OVER_DB, depth_db / 2.0)):
+        seconds = (after - first) / tone.rate_hz
+        deepest = float(np.max(below_db[first:after]))
         if deepest >= depth_db and seconds >= length_s:
-            found.append(Dropout(track, part.start / tone.rate_hz, seconds, deepest))
+            found.append(Dropout(track, first / tone.rate_hz, seconds, deepest))
     return found
 
 

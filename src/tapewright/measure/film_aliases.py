@@ -27,15 +27,13 @@ from tapewright.measure.film_one_tape import (
 )
 from tapewright.measure.film_run_up import standing_ends
 from tapewright.measure.film_turning import Followed
-from tapewright.measure.film_two_hubs import joint_courses
+from tapewright.measure.film_two_hubs import SPEEDS_UP_HZ_PER_S, joint_courses
 from tapewright.words.reels_seen import HubName
 
 Floats = NDArray[np.float64]
 
 NEAR_LIMIT: Final = 0.8
 """Share of the rate that is sure by itself from which a film may hide a faster one; own choice."""
-SPEEDS_UP_HZ_PER_S: Final = 10.0
-"""How fast a hub gains rate from one block to the next before that counts against it; own choice."""
 AGAINST: Final = 0.1
 """Share of the film in which hubs may seem to turn against each other before that is held to be a wrong rate."""
 NO_LAW: Final = 6.0

@@ -14,6 +14,7 @@ from scipy import ndimage
 from scipy.special import ndtr
 
 from tapewright.measure.film_rates import SURE, TURNS_HZ, RateCourse
+from tapewright.measure.runs_of_mask import runs_of
 from tapewright.words.reels_seen import ReelEvent
 
 Floats = NDArray[np.float64]
@@ -63,7 +64,7 @@ def against_own(course: RateCourse) -> Against:
     turns = _closed(turns, course.times_s, 0.12)
     missing = np.ones(len(size))
     noise = np.full(len(size), 0.01)
-    for first, last in _stretches(turns):
+    for first, last in runs_of(turns):
         usually = _smooth(size[first:last], course.times_s[first:last])
         missing[first:last] = 1.0 - size[first:last] / usually
         noise[first:last] = course.doubt_hz[first:last] / SURE / usually
@@ -90,17 +91,11 @@ def _smooth(size: Floats, times_s: Floats) -> Floats:
     return np.asarray(np.exp(fit), dtype=np.float64)
 
 
-def _stretches(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Give where a mask holds, as first and one after the last."""
-    labels, _ = ndimage.label(mask)
-    return [(int(found[0].start), int(found[0].stop)) for found in ndimage.find_objects(labels)]
-
-
 def _closed(mask: NDArray[np.bool_], times_s: Floats, gap_s: float) -> NDArray[np.bool_]:
     """Fill gaps that are shorter than this."""
     filled = mask.copy()
     hop = float(times_s[1] - times_s[0]) if len(times_s) > 1 else 1.0
-    for first, last in _stretches(~mask):
+    for first, last in runs_of(~mask):
         if first > 0 and last < len(mask) and (last - first) * hop < gap_s:
             filled[first:last] = True
     return filled
@@ -131,7 +126,7 @@ def _standing(hub: Against, other: Against | None) -> list[ReelEvent]:
     times, name = hub.course.times_s, hub.course.name
     begin, end = times[0], times[-1]
     events = []
-    for first, last in _stretches(~hub.turns):
+    for first, last in runs_of(~hub.turns):
         from_s, to_s = float(times[first]), float(times[last - 1])
         others = other is not None and bool(np.mean(other.turns[first:last]) > 0.6)
         after, before = first > 0, last < len(times)
@@ -150,11 +145,11 @@ def _short(hub: Against, other: Against | None) -> list[ReelEvent]:
     """Find where less than its rate is turned, not counting the ways from and to a stand."""
     times = hub.course.times_s
     events = []
-    for begin, stop in _stretches(hub.turns):
+    for begin, stop in runs_of(hub.turns):
         threshold = np.maximum(SHORTFALL, 4.0 * hub.noise)
         short = _closed(hub.missing > threshold, times, LEAST_S)
         short[:begin], short[stop:] = False, False
-        for first, last in _stretches(short):
+        for first, last in runs_of(short):
             from_s, to_s = float(times[first]), float(times[last - 1])
             if to_s - from_s < LEAST_S or _is_ramp(hub, begin, stop, first, last):
                 continue
@@ -193,7 +188,7 @@ def _lagging(hubs: Sequence[Against], takes_up: str, tape_m_per_s: float | None)
     behind = given - wound
     noise = np.hypot(giver.noise, taker.noise)
     events = []
-    for first, last in _stretches(_closed(behind > np.maximum(SHORTFALL, 4.0 * noise), times, LEAST_S)):
+    for first, last in runs_of(_closed(behind > np.maximum(SHORTFALL, 4.0 * noise), times, LEAST_S)):
         left, whole = float(behind[first:last].sum() * hop), float(given[first:last].sum() * hop)
         share = float(np.clip(left / max(whole, 1e-9), 0.0, 1.0))
         long_enough = left * (tape_m_per_s or 0.047) > LEAST_LOOP_M

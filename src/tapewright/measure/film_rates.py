@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from tapewright.measure.film_aliases import OPEN, Turned, why_open
+from tapewright.measure.runs_of_mask import runs_of
 from tapewright.words.reading import Reading
 from tapewright.words.reels_seen import HubName, ReelRate
 
@@ -146,9 +147,8 @@ def _even_stretches(course: RateCourse) -> list[NDArray[np.intp]]:
     for at in np.flatnonzero(np.abs(rate[step:] - rate[:-step]) > most):
         even[at : at + step + 1] = False
     found: list[NDArray[np.intp]] = []
-    labels, number = ndimage.label(even)
-    for one in range(1, number + 1):
-        whole = np.flatnonzero(labels == one)
+    for first, after in runs_of(even):
+        whole = np.arange(first, after)
         pieces = np.array_split(whole, max(1, int(np.ceil(len(whole) * hop / LAW_S[1]))))
         found += [piece for piece in pieces if len(piece) * hop >= LAW_S[0]]
     return found

@@ -123,4 +123,4 @@ def _change(here: _Block, there: _Block, step_hz: float, seconds: float, *, free
     return np.asarray(jump + np.minimum(bend, MOST) * np.minimum(beyond, 1.0) ** 2, dtype=np.float64)
 
 
-__all__ = ["JointCourses", "joint_courses"]
+__all__ = ["SPEEDS_UP_HZ_PER_S", "JointCourses", "joint_courses"]
